@@ -1,0 +1,1 @@
+"""The examination with the hands: probabilities, sensor sites, checks, reviews due."""

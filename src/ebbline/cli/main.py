@@ -1,0 +1,42 @@
+"""The command line: one file per command group, heavy imports inside the commands."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from ebbline import CAUTION, __version__
+from ebbline.errors import EbblineError
+
+app = typer.Typer(
+    name="ebbline",
+    help=f"Reading, examining and teaching in labour and delivery. {CAUTION}",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"ebbline {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: bool = typer.Option(
+        False, "--version", callback=_version, is_eager=True, help="Print the version and leave."
+    ),
+) -> None:
+    """Reading, examining and teaching in labour and delivery."""
+
+
+def main() -> None:
+    """Run the command line; problems with the user's input end in words and exit code 2."""
+    try:
+        app()
+    except EbblineError as error:
+        print(f"ebbline: {error}", file=sys.stderr)
+        sys.exit(2)

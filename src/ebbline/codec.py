@@ -1,0 +1,82 @@
+"""Any of our frozen types to JSON and back, without loss: NaN becomes null and returns as NaN."""
+
+from __future__ import annotations
+
+import json
+import math
+from datetime import datetime
+from functools import cache
+from typing import Any, TypeVar
+
+import numpy as np
+from cattrs import Converter
+from cattrs.strategies import configure_union_passthrough
+from numpy.typing import NDArray
+
+from ebbline.errors import EbblineError
+
+T = TypeVar("T")
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def _array_out(values: NDArray[np.float64]) -> list[float | None]:
+    return [None if value != value else value for value in np.asarray(values, float).tolist()]
+
+
+def _array_in(values: list[float | None], _: Any) -> NDArray[np.float64]:
+    return np.array([math.nan if v is None else v for v in values], dtype=np.float64)
+
+
+def _is_array(kind: Any) -> bool:
+    return getattr(kind, "__origin__", None) is np.ndarray or kind is np.ndarray
+
+
+@cache
+def converter() -> Converter:
+    """The one converter of the house."""
+    made = Converter()
+    made.register_unstructure_hook(float, _finite)
+    made.register_structure_hook(float, lambda v, _: math.nan if v is None else float(v))
+    made.register_unstructure_hook(datetime, lambda v: v.isoformat())
+    made.register_structure_hook(datetime, lambda v, _: datetime.fromisoformat(v))
+    made.register_unstructure_hook_func(_is_array, _array_out)
+    made.register_structure_hook_func(_is_array, _array_in)
+    configure_union_passthrough(str | bool | int | float | None, made)
+    return made
+
+
+def to_data(value: Any) -> Any:
+    """Plain dicts, lists, numbers and strings, ready for any JSON writer."""
+    return converter().unstructure(value)
+
+
+def to_json(value: Any, *, indent: int | None = None) -> str:
+    """JSON text of any of our types."""
+    return json.dumps(to_data(value), ensure_ascii=False, indent=indent, allow_nan=False)
+
+
+def from_data(kind: type[T], data: Any) -> T:
+    """The typed value that `to_data` came from. Raises EbblineError when data do not fit."""
+    try:
+        return converter().structure(data, kind)
+    except Exception as error:
+        raise EbblineError(
+            f"this is not a saved {kind.__name__}: {error}.",
+            remedy="Save it again with this version of Ebbline.",
+        ) from error
+
+
+def from_json(kind: type[T], text: str) -> T:
+    """The typed value that `to_json` came from. Raises EbblineError when text does not fit."""
+    try:
+        data = json.loads(text)
+    except json.JSONDecodeError as error:
+        raise EbblineError(
+            f"this is not JSON: {error.msg}.",
+            where=f"line {error.lineno}, column {error.colno}",
+            remedy="Check that the file is whole.",
+        ) from error
+    return from_data(kind, data)

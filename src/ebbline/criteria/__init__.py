@@ -1,0 +1,1 @@
+"""Published criteria as data, and the classes they give."""

@@ -1,0 +1,86 @@
+"""What the criteria answer: a class with its reasons, or a refusal with its reasons."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Standard(StrEnum):
+    """The published criteria that can be asked for."""
+
+    NICHD = "nichd"
+    FIGO = "figo"
+    NICE = "nice"
+    NST = "nst"
+
+
+class Level(StrEnum):
+    """How a single reason weighs, common to all standards, for ordering and drawing."""
+
+    REASSURING = "reassuring"
+    CAUTION = "caution"
+    ALARMING = "alarming"
+    NOT_ASSESSED = "not assessed"
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A stretch of the recording, seconds from its start."""
+
+    start_s: float
+    end_s: float
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One rule applied to one feature.
+
+    rule: id of the line in the standard's table. feature: the trade's word ("baseline").
+    verdict: the standard's own word for this feature ("amber", "not Category I"). text: what was
+    found against which threshold, in a sentence. value, threshold, unit: the numbers compared
+    (NaN where the rule is not numeric). evidence: stretches of the recording it rests on.
+    citation: where the rule is published, with "(from memory)" where so marked.
+    """
+
+    rule: str
+    feature: str
+    level: Level
+    verdict: str
+    text: str
+    value: float
+    threshold: float
+    unit: str
+    evidence: tuple[Window, ...]
+    citation: str
+
+
+@dataclass(frozen=True, slots=True)
+class Classification:
+    """The class one standard gives one window.
+
+    label: the standard's word ("Category II", "suspicious", "reactive"), or "no class" when
+    refused. rank: 0 best, rising; -1 when refused. reasons: all that were applied, the ones that
+    decide first. decided_by: rule ids that put it in this class. refusal: why no class is given.
+    not_assessed: what the class rests on that could not be seen.
+    """
+
+    standard: Standard
+    edition: str
+    window: Window
+    label: str
+    rank: int
+    reasons: tuple[Reason, ...]
+    decided_by: tuple[str, ...]
+    refusal: tuple[str, ...]
+    not_assessed: tuple[str, ...]
+
+    @property
+    def refused(self) -> bool:
+        """True when the window cannot carry a class."""
+        return self.rank < 0

@@ -1,0 +1,1 @@
+"""From usable signal to findings."""

@@ -1,0 +1,1 @@
+"""Drawings: one model, written as SVG, PDF or PNG."""

@@ -1,0 +1,117 @@
+"""A Recording: what the sensors gave, and what is known about the labour."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.errors import RecordingError
+from ebbline.terms import SensorKind, Stage
+
+FloatArray = NDArray[np.float64]
+
+
+class ChannelKind(StrEnum):
+    """What a channel holds."""
+
+    FETAL_HEART_RATE = "fetal heart rate"
+    UTERINE_ACTIVITY = "uterine activity"
+    MATERNAL_HEART_RATE = "maternal heart rate"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Channel:
+    """One evenly sampled signal.
+
+    samples: shape (n,), NaN where missing; bpm for heart rates, mmHg for a pressure catheter,
+    arbitrary units for a toco. rate_hz: samples per second. fetus: 1, 2, ... for fetal heart
+    rates (twins), 0 for the mother's channels. All channels begin at the recording's start.
+    """
+
+    kind: ChannelKind
+    samples: FloatArray
+    rate_hz: float
+    sensor: SensorKind = SensorKind.UNKNOWN
+    fetus: int = 0
+    unit: str = ""
+    label: str = ""
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        return len(self.samples) / self.rate_hz
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What is known about the pregnancy and labour; None means unknown, never 'no'.
+
+    weeks: completed weeks of gestation. second_stage_start_s: seconds from the recording's
+    start. stage: the stage at the recording's end where the start of the second is not known.
+    """
+
+    weeks: float | None = None
+    stage: Stage = Stage.UNKNOWN
+    second_stage_start_s: float | None = None
+    oxytocin: bool | None = None
+    epidural: bool | None = None
+    parity: int | None = None
+    meconium: bool | None = None
+    fever: bool | None = None
+
+    def stage_at(self, time_s: float) -> Stage:
+        """Stage of labour at a time in seconds from the recording's start."""
+        if self.second_stage_start_s is None:
+            return self.stage
+        return Stage.SECOND if time_s >= self.second_stage_start_s else Stage.FIRST
+
+
+@dataclass(frozen=True, slots=True)
+class Provenance:
+    """Where a recording came from and what reading it had to do."""
+
+    source: str = ""
+    format: str = ""
+    notes: tuple[str, ...] = ()
+    outcome: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Recording:
+    """Channels on one clock. start: time-zone-aware, or None when the clock is not known."""
+
+    name: str
+    channels: tuple[Channel, ...]
+    start: datetime | None = None
+    context: Context = Context()
+    provenance: Provenance = Provenance()
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the longest channel in seconds; 0 without channels."""
+        return max((channel.duration_s for channel in self.channels), default=0.0)
+
+    @property
+    def fetuses(self) -> tuple[int, ...]:
+        """Numbers of the fetuses that have a heart-rate channel."""
+        numbers = {c.fetus for c in self.channels if c.kind is ChannelKind.FETAL_HEART_RATE}
+        return tuple(sorted(numbers))
+
+    def heart_rate(self, fetus: int = 1) -> Channel:
+        """The heart-rate channel of one fetus. Raises RecordingError when there is none."""
+        for channel in self.channels:
+            if channel.kind is ChannelKind.FETAL_HEART_RATE and channel.fetus == fetus:
+                return channel
+        raise RecordingError(
+            f"no heart-rate channel for fetus {fetus}.",
+            where=self.name,
+            remedy="Choose one of: " + (", ".join(map(str, self.fetuses)) or "none present") + ".",
+        )
+
+    def first(self, kind: ChannelKind) -> Channel | None:
+        """The first channel of a kind, or None."""
+        return next((c for c in self.channels if c.kind is kind), None)

@@ -1,0 +1,1 @@
+"""From raw samples to usable signal, and how good it is."""

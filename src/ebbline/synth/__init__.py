@@ -1,0 +1,1 @@
+"""Virtual labours whose truth is known."""

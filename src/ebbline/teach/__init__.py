@@ -1,0 +1,1 @@
+"""Cases, attempts, scores and class reports."""

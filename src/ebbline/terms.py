@@ -1,0 +1,78 @@
+"""Words of the trade shared by all rooms of the house: data without behaviour."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class SensorKind(StrEnum):
+    """What a channel was measured with."""
+
+    ULTRASOUND = "ultrasound"
+    SCALP_ELECTRODE = "scalp electrode"
+    TOCO = "toco"
+    PRESSURE_CATHETER = "pressure catheter"
+    MATERNAL_PULSE = "maternal pulse"
+    UNKNOWN = "unknown"
+
+
+class Stage(StrEnum):
+    """Stage of labour at the time that is read."""
+
+    ANTEPARTUM = "antepartum"
+    FIRST = "first"
+    SECOND = "second"
+    UNKNOWN = "unknown"
+
+
+class Side(StrEnum):
+    """The mother's left or right."""
+
+    LEFT = "left"
+    RIGHT = "right"
+
+
+class Lie(StrEnum):
+    """The long axis of the fetus against that of the mother."""
+
+    LONGITUDINAL = "longitudinal"
+    OBLIQUE = "oblique"
+    TRANSVERSE = "transverse"
+
+
+class Presentation(StrEnum):
+    """The part of the fetus nearest to the birth canal."""
+
+    VERTEX = "vertex"
+    BROW = "brow"
+    FACE = "face"
+    FRANK_BREECH = "frank breech"
+    COMPLETE_BREECH = "complete breech"
+    FOOTLING_BREECH = "footling breech"
+    SHOULDER = "shoulder"
+
+
+class Attitude(StrEnum):
+    """Flexion of the fetal head."""
+
+    FLEXED = "flexed"
+    MILITARY = "military"
+    PARTLY_EXTENDED = "partly extended"
+    EXTENDED = "extended"
+
+
+class Position(StrEnum):
+    """Where the denominator (occiput, brow, mentum, sacrum, back) points in the mother's pelvis.
+
+    Named for longitudinal lies by side and front/back; the denominator follows from the
+    presentation (LOA for a vertex, LSA for a breech, LMA for a face, LFrA for a brow).
+    """
+
+    ANTERIOR = "anterior"
+    LEFT_ANTERIOR = "left anterior"
+    LEFT_TRANSVERSE = "left transverse"
+    LEFT_POSTERIOR = "left posterior"
+    POSTERIOR = "posterior"
+    RIGHT_POSTERIOR = "right posterior"
+    RIGHT_TRANSVERSE = "right transverse"
+    RIGHT_ANTERIOR = "right anterior"
