@@ -1,0 +1,73 @@
+"""What a learner says of a virtual patient: the examination, the strip, the decisions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from ebbline.criteria.model import Standard, Window
+from ebbline.features.findings import VariabilityClass
+from ebbline.terms import Attitude, Lie, Position, Presentation
+
+
+class MarkKind(StrEnum):
+    """What a learner can mark on the strip."""
+
+    ACCELERATION = "acceleration"
+    EARLY = "early deceleration"
+    LATE = "late deceleration"
+    VARIABLE = "variable deceleration"
+    PROLONGED = "prolonged deceleration"
+    CONTRACTION = "contraction"
+
+
+DECELERATION_MARKS = (MarkKind.EARLY, MarkKind.LATE, MarkKind.VARIABLE, MarkKind.PROLONGED)
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One stretch marked on the strip, seconds from the recording's start."""
+
+    kind: MarkKind
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class ExaminationAnswer:
+    """What the learner concludes from the hands. None: not answered.
+
+    fifths: of the head (or breech) palpable above the brim, 0..5.
+    """
+
+    lie: Lie | None = None
+    presentation: Presentation | None = None
+    position: Position | None = None
+    attitude: Attitude | None = None
+    fifths: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class InternalAnswer:
+    """Whether an internal sensor may be offered now. None: not answered."""
+
+    electrode: bool | None = None
+    catheter: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StripAnswer:
+    """The learner's reading of one window. None: not answered.
+
+    baseline_bpm: NaN for "cannot be told". label: the standard's word, or "no class".
+    sinusoidal, tachysystole: the learner's yes or no.
+    """
+
+    window: Window
+    standard: Standard
+    baseline_bpm: float | None = None
+    variability: VariabilityClass | None = None
+    sinusoidal: bool | None = None
+    tachysystole: bool | None = None
+    label: str | None = None
+    marks: tuple[Mark, ...] = ()

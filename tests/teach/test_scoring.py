@@ -1,0 +1,214 @@
+"""Scoring by the stated rules."""
+
+import math
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ebbline.criteria.model import Standard, Window
+from ebbline.features.findings import VariabilityClass
+from ebbline.teach.answers import (
+    ExaminationAnswer,
+    InternalAnswer,
+    Mark,
+    MarkKind,
+    StripAnswer,
+)
+from ebbline.teach.matching import LEAST_SHARED, Span, match, shared_time
+from ebbline.teach.scoring import (
+    RULES,
+    eighths_apart,
+    score_examination,
+    score_internal,
+    score_site,
+    score_strip,
+    score_usable,
+    variability_accepted,
+)
+from ebbline.teach.truth import ExaminationTruth, StripTruth, TrueEvent
+from ebbline.terms import Attitude, Lie, Position, Presentation
+
+WINDOW = Window(0.0, 1800.0)
+EVENTS = (
+    TrueEvent(MarkKind.CONTRACTION, 100, 130, 170),
+    TrueEvent(MarkKind.CONTRACTION, 300, 330, 370),
+    TrueEvent(MarkKind.LATE, 140, 180, 230),
+    TrueEvent(MarkKind.LATE, 340, 380, 430),
+    TrueEvent(MarkKind.ACCELERATION, 600, 610, 625),
+)
+TRUTH = StripTruth(
+    window=WINDOW,
+    baseline_bpm=135.0,
+    variability_accepted=(VariabilityClass.MODERATE,),
+    sinusoidal=False,
+    tachysystole=False,
+    events=EVENTS,
+    labels={"nichd": "Category II"},
+    accepted_labels={},
+    source="a test",
+)
+PERFECT = StripAnswer(
+    window=WINDOW,
+    standard=Standard.NICHD,
+    baseline_bpm=135.0,
+    variability=VariabilityClass.MODERATE,
+    sinusoidal=False,
+    tachysystole=False,
+    label="Category II",
+    marks=tuple(Mark(e.kind, e.start_s, e.end_s) for e in EVENTS),
+)
+
+
+def line(score, item):
+    return next(one for one in score.lines if one.item == item)
+
+
+def test_a_perfect_reading_gets_every_point():
+    score = score_strip(PERFECT, TRUTH)
+    assert score.share == 1.0
+    assert all(share == 1.0 for _, share in score.skills)
+
+
+def test_an_empty_reading_gets_none():
+    empty = StripAnswer(WINDOW, Standard.NICHD)
+    assert score_strip(empty, TRUTH).points == 0.0
+
+
+@pytest.mark.parametrize(("said", "right"), [(130, 1), (140, 1), (129, 0), (141, 0), (math.nan, 0)])
+def test_baseline_counts_within_five_bpm(said, right):
+    score = score_strip(replace(PERFECT, baseline_bpm=said), TRUTH)
+    assert line(score, "baseline").share == right
+
+
+def test_saying_that_there_is_no_baseline_is_right_where_there_is_none():
+    truth = replace(TRUTH, baseline_bpm=math.nan)
+    assert line(score_strip(replace(PERFECT, baseline_bpm=math.nan), truth), "baseline").share == 1
+    assert line(score_strip(PERFECT, truth), "baseline").share == 0
+
+
+def test_late_called_early_is_found_but_misnamed():
+    marks = tuple(
+        replace(m, kind=MarkKind.EARLY) if m.kind is MarkKind.LATE else m for m in PERFECT.marks
+    )
+    score = score_strip(replace(PERFECT, marks=marks), TRUTH)
+    assert line(score, "decelerations").share == 1.0
+    assert line(score, "kinds of deceleration").share == 0.0
+    assert score.confused.count(("late deceleration", "early deceleration")) == 2
+    assert ("late deceleration", 0.0) in score.skills
+
+
+def test_one_bracket_over_the_whole_strip_matches_nothing():
+    score = score_strip(replace(PERFECT, marks=(Mark(MarkKind.LATE, 0, 1800),)), TRUTH)
+    assert line(score, "decelerations").share == 0.0
+
+
+def test_an_event_the_learners_own_sensor_lost_need_not_be_found():
+    events = tuple(replace(e, visible_share=0.2) if e.kind is MarkKind.LATE else e for e in EVENTS)
+    truth = replace(TRUTH, events=events)
+    without = tuple(m for m in PERFECT.marks if m.kind is not MarkKind.LATE)
+    assert line(score_strip(replace(PERFECT, marks=without), truth), "decelerations").share == 1.0
+    assert line(score_strip(PERFECT, truth), "decelerations").share == 1.0
+
+
+def test_marking_what_is_not_there_costs():
+    more = (*PERFECT.marks, Mark(MarkKind.ACCELERATION, 1000, 1020))
+    score = score_strip(replace(PERFECT, marks=more), TRUTH)
+    assert line(score, "accelerations").share == pytest.approx(2 / 3)
+    assert ("nothing there", "acceleration") in score.confused
+
+
+def test_recorded_cases_score_only_the_class():
+    score = score_strip(PERFECT, TRUTH, kinds_known=False)
+    assert [one.item for one in score.lines] == ["class"]
+
+
+def test_every_class_a_border_allows_is_right():
+    truth = replace(TRUTH, accepted_labels={"nichd": ("Category II", "Category I")})
+    assert line(score_strip(replace(PERFECT, label="Category I"), truth), "class").share == 1.0
+    assert line(score_strip(replace(PERFECT, label="Category III"), truth), "class").share == 0.0
+
+
+HOW_IT_LIES = ExaminationTruth(
+    Lie.LONGITUDINAL, Presentation.VERTEX, Position.LEFT_ANTERIOR, Attitude.FLEXED, 3
+)
+
+
+def test_the_neighbouring_eighth_gets_half_the_points_of_the_position():
+    answer = ExaminationAnswer(
+        Lie.LONGITUDINAL, Presentation.VERTEX, Position.LEFT_TRANSVERSE, Attitude.FLEXED, 3
+    )
+    score = score_examination(answer, HOW_IT_LIES)
+    assert line(score, "position").share == 0.5
+    assert score.points == score.possible - RULES["position"].possible / 2
+
+
+def test_a_breech_is_not_asked_for_the_attitude_of_the_head():
+    truth = replace(HOW_IT_LIES, presentation=Presentation.FRANK_BREECH, attitude=None)
+    assert "attitude" not in [
+        one.item for one in score_examination(ExaminationAnswer(), truth).lines
+    ]
+
+
+def test_positions_are_counted_round_the_pelvis():
+    assert eighths_apart(Position.ANTERIOR, Position.RIGHT_ANTERIOR) == 1
+    assert eighths_apart(Position.LEFT_ANTERIOR, Position.RIGHT_POSTERIOR) == 4
+
+
+@pytest.mark.parametrize(
+    ("distance", "share"), [(0, 1), (3, 1), (6.5, 0.5), (10, 0), (25, 0), (None, 0)]
+)
+def test_the_heart_sensor_is_scored_by_its_distance(distance, share):
+    assert score_site("heart sensor", distance).share == pytest.approx(share)
+
+
+@pytest.mark.parametrize(
+    ("usable", "share"), [(1, 1), (0.8, 1), (0.55, 0.5), (0.3, 0), (math.nan, 0)]
+)
+def test_usable_signal_is_full_from_eighty_per_cent(usable, share):
+    assert score_usable(usable).share == pytest.approx(share)
+
+
+def test_an_internal_sensor_is_scored_yes_or_no_and_only_where_asked():
+    score = score_internal(InternalAnswer(electrode=True), electrode=False, catheter=None)
+    assert [one.item for one in score.lines] == ["scalp electrode"]
+    assert score.points == 0
+
+
+@pytest.mark.parametrize(
+    ("bandwidth", "accepted"),
+    [
+        (1.0, ("absent", "minimal")),
+        (3.5, ("minimal",)),
+        (5.2, ("minimal", "moderate")),
+        (6.0, ("moderate", "minimal")),
+        (12.0, ("moderate",)),
+        (30.0, ("marked",)),
+        (math.nan, ("indeterminate",)),
+    ],
+)
+def test_variability_on_a_border_accepts_both_classes(bandwidth, accepted):
+    assert variability_accepted(bandwidth) == accepted
+
+
+spans = st.lists(
+    st.tuples(st.floats(0, 1000), st.floats(5, 200)).map(lambda p: Span(p[0], p[0] + p[1])),
+    max_size=8,
+)
+
+
+@given(spans, spans)
+def test_matching_is_one_to_one_and_never_by_less_than_the_least(marks, events):
+    found = match(marks, events)
+    assert len({m for m, _ in found.pairs}) == len(found.pairs) == len({e for _, e in found.pairs})
+    assert all(shared_time(marks[m], events[e]) >= LEAST_SHARED for m, e in found.pairs)
+    assert len(found.pairs) + len(found.missed) == len(events)
+    assert len(found.pairs) + len(found.extra) == len(marks)
+
+
+@given(spans, st.randoms())
+def test_the_order_of_marks_does_not_matter(marks, chance):
+    shuffled = list(marks)
+    chance.shuffle(shuffled)
+    assert match(marks, marks).f1 == match(shuffled, marks).f1 == 1.0
