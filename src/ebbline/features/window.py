@@ -1,0 +1,594 @@
+"""What lies in a window of the recording: counts, rates, shares and how long a pattern has lasted.
+
+Pure functions of Findings and a window (start_s, end_s: seconds from the recording's start). Used
+by the criteria and by the summary of a review, so that both say the same.
+
+What belongs to a window: a contraction by its peak, an acceleration by its peak, a deceleration
+by its nadir, so that neighbouring windows share no event. Decelerations are chosen by a mask (see
+`decelerations_of`); a contraction carries one when a deceleration of the mask is paired with it and
+has begun before the window ends. A contraction during which the heart rate could not be read
+(less than half valid from its onset to 30 s after its end) and that carries none is left out of
+the shares: what could not be seen is not counted as absent.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.features.findings import (
+    Acceleration,
+    Contraction,
+    Curve,
+    Deceleration,
+    DecelerationKind,
+    Findings,
+)
+from ebbline.terms import SensorKind
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+RATE_OVER_S = 1800.0
+"""Contractions are counted in 10 minutes, averaged over 30 (Macones 2008)."""
+TACHYSYSTOLE_ABOVE = 5.0
+"""More than 5 contractions in 10 minutes, averaged over 30 (Macones 2008; FIGO 2015)."""
+SEGMENT_S = 1200.0
+"""Recurrence is looked for in any 20-minute segment (Macones 2008)."""
+HALF = 0.5
+"""Recurrent: with at least half of contractions (NICHD); repetitive: with more (FIGO, NICE)."""
+LEAST_ACTIVITY = 0.5
+"""Least share of a stretch with measured activity for a rate or a share to be told (our choice)."""
+LEAST_TO_RECUR = 2
+"""One deceleration does not recur, whatever its share of contractions (our choice)."""
+READABLE_TAIL_S = 30.0
+"""How long after a contraction's end its deceleration would still show (our choice)."""
+CONCERNING_LONGER_THAN_S = 60.0
+"""A variable deceleration longer than this is a concern (NICE NG229, from memory)."""
+REDUCED_BELOW_BPM = 5.0
+"""Reduced variability: bandwidth below 5 bpm (FIGO 2015; NICE NG229)."""
+
+KINDS = tuple(DecelerationKind)
+NO_ACTIVITY = "there is no activity channel"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EventIndex:
+    """The events of a recording as arrays in order of time, made once.
+
+    Contractions are in the order of their peaks, decelerations and accelerations in the order of
+    their nadirs and peaks; `*_order` leads back to the place in the findings. `carrier` is the
+    (ordered) contraction of each deceleration or -1; `readable` says of each contraction whether
+    the heart rate could be read through it.
+    """
+
+    contraction_order: IntArray
+    contraction_onset_s: FloatArray
+    contraction_peak_s: FloatArray
+    contraction_end_s: FloatArray
+    readable: BoolArray
+    acceleration_order: IntArray
+    acceleration_peak_s: FloatArray
+    deceleration_order: IntArray
+    deceleration_onset_s: FloatArray
+    deceleration_nadir_s: FloatArray
+    deceleration_end_s: FloatArray
+    carrier: IntArray
+    kind: IntArray
+    shallow: BoolArray
+    activity_edges_s: FloatArray
+    activity_sum_s: FloatArray
+    heart_edges_s: FloatArray
+    heart_sum_s: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class ContractionRate:
+    """Contractions in 10 minutes, averaged over over_s seconds that end with the window.
+
+    per_10_min is NaN when too little activity was measured; why then says so. count: contractions
+    seen in the stretch; measured_s: seconds of it with activity signal.
+    """
+
+    per_10_min: float
+    over_s: float
+    start_s: float
+    end_s: float
+    count: int
+    measured_s: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Yes, no or (None) untold, with the number it rests on, the stretch, and why it is untold."""
+
+    answer: bool | None
+    value: float
+    start_s: float
+    end_s: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class ContractionShare:
+    """With how many of a stretch's contractions a deceleration comes.
+
+    unreadable: contractions left out because the heart rate could not be read through them.
+    share: NaN without any readable contraction.
+    """
+
+    carrying: int
+    contractions: int
+    unreadable: int
+
+    @property
+    def share(self) -> float:
+        """Carrying contractions over readable contractions, 0..1."""
+        return self.carrying / self.contractions if self.contractions else float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class PatternRun:
+    """A stretch without break in which more than half of contractions carry a deceleration."""
+
+    start_s: float
+    end_s: float
+    carrying: int
+
+    @property
+    def duration_s(self) -> float:
+        """From the first deceleration's contraction to the return of the last deceleration."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True, slots=True)
+class Montevideo:
+    """Montevideo units in 10 minutes; NaN with the reason where they cannot be computed."""
+
+    units: float
+    over_s: float
+    contractions: int
+    why: str
+
+
+# ---------------------------------------------------------------- the index
+
+
+def _column(values: Iterable[float]) -> FloatArray:
+    return np.array(list(values), dtype=np.float64)
+
+
+def _running_sum(curve: Curve) -> tuple[FloatArray, FloatArray]:
+    """Edges of the curve's steps and the seconds gathered up to each (values are shares)."""
+    shares = np.nan_to_num(curve.values, nan=0.0)
+    edges = curve.start_s + curve.step_s * np.arange(len(shares) + 1)
+    return edges, np.concatenate(([0.0], np.cumsum(shares * curve.step_s)))
+
+
+def _gathered(edges: FloatArray, sums: FloatArray, at_s: FloatArray | float) -> FloatArray:
+    return np.interp(at_s, edges, sums)
+
+
+@lru_cache(maxsize=8)
+def index_of(findings: Findings) -> EventIndex:
+    """The events of a recording as arrays; kept for the last few findings asked for."""
+    contractions = findings.uterine.contractions
+    accelerations = findings.fetal.accelerations
+    decelerations = findings.fetal.decelerations
+
+    peaks = _column(c.peak_s for c in contractions)
+    order = np.argsort(peaks, kind="stable")
+    place = np.empty(len(order) + 1, dtype=np.int64)
+    place[order] = np.arange(len(order))
+    place[-1] = -1
+    onsets = _column(c.onset_s for c in contractions)[order]
+    ends = _column(c.end_s for c in contractions)[order]
+
+    nadirs = _column(d.nadir_s for d in decelerations)
+    by_nadir = np.argsort(nadirs, kind="stable")
+    carrier = np.array([d.contraction for d in decelerations], dtype=np.int64)
+    kinds = np.array([KINDS.index(d.kind) for d in decelerations], dtype=np.int64)
+    shallow = np.array([d.shallow for d in decelerations], dtype=np.bool_)
+
+    acceleration_peaks = _column(a.peak_s for a in accelerations)
+    by_peak = np.argsort(acceleration_peaks, kind="stable")
+
+    activity_edges, activity_sum = _running_sum(findings.uterine.measured)
+    heart_edges, heart_sum = _running_sum(findings.fetal.valid)
+    tails = ends + READABLE_TAIL_S
+    seen = _gathered(heart_edges, heart_sum, tails) - _gathered(heart_edges, heart_sum, onsets)
+    within = np.minimum(tails, findings.duration_s) - onsets
+    return EventIndex(
+        contraction_order=order,
+        contraction_onset_s=onsets,
+        contraction_peak_s=peaks[order],
+        contraction_end_s=ends,
+        readable=seen >= HALF * within,
+        acceleration_order=by_peak,
+        acceleration_peak_s=acceleration_peaks[by_peak],
+        deceleration_order=by_nadir,
+        deceleration_onset_s=_column(d.onset_s for d in decelerations)[by_nadir],
+        deceleration_nadir_s=nadirs[by_nadir],
+        deceleration_end_s=_column(d.end_s for d in decelerations)[by_nadir],
+        carrier=place[carrier][by_nadir],
+        kind=kinds[by_nadir],
+        shallow=shallow[by_nadir],
+        activity_edges_s=activity_edges,
+        activity_sum_s=activity_sum,
+        heart_edges_s=heart_edges,
+        heart_sum_s=heart_sum,
+    )
+
+
+# ---------------------------------------------------------------- what falls in a window
+
+
+def _inside(times_s: FloatArray, start_s: float, end_s: float) -> slice:
+    first, last = np.searchsorted(times_s, (start_s, end_s))
+    return slice(int(first), int(max(first, last)))
+
+
+def contractions_in(findings: Findings, start_s: float, end_s: float) -> tuple[Contraction, ...]:
+    """Contractions whose peak lies in the window, in order of time."""
+    index = index_of(findings)
+    places = index.contraction_order[_inside(index.contraction_peak_s, start_s, end_s)]
+    return tuple(findings.uterine.contractions[i] for i in places.tolist())
+
+
+def accelerations_in(findings: Findings, start_s: float, end_s: float) -> tuple[Acceleration, ...]:
+    """Accelerations whose peak lies in the window, in order of time."""
+    index = index_of(findings)
+    places = index.acceleration_order[_inside(index.acceleration_peak_s, start_s, end_s)]
+    return tuple(findings.fetal.accelerations[i] for i in places.tolist())
+
+
+def decelerations_in(
+    findings: Findings, start_s: float, end_s: float, *, shallow: bool = False
+) -> tuple[Deceleration, ...]:
+    """Decelerations whose nadir lies in the window, in order of time.
+
+    Shallow ones (10 to under 15 bpm) are no decelerations by definition and are left out unless
+    asked for.
+    """
+    index = index_of(findings)
+    places = index.deceleration_order[_inside(index.deceleration_nadir_s, start_s, end_s)]
+    chosen = (findings.fetal.decelerations[i] for i in places.tolist())
+    return tuple(d for d in chosen if shallow or not d.shallow)
+
+
+def decelerations_of(
+    findings: Findings, kinds: Iterable[DecelerationKind], *, shallow: bool = False
+) -> BoolArray:
+    """Mask over the recording's decelerations (in order of nadir) of the given kinds.
+
+    Shallow ones are left out unless asked for.
+    """
+    index = index_of(findings)
+    wanted = np.zeros(len(KINDS), dtype=np.bool_)
+    wanted[[KINDS.index(kind) for kind in kinds]] = True
+    mask: BoolArray = wanted[index.kind]
+    return mask if shallow else mask & ~index.shallow
+
+
+def valid_share(findings: Findings, start_s: float, end_s: float) -> float:
+    """Share of the window with valid heart-rate signal, 0..1 (from the minute-by-minute shares)."""
+    index = index_of(findings)
+    gathered = _gathered(index.heart_edges_s, index.heart_sum_s, np.array((start_s, end_s)))
+    return float((gathered[1] - gathered[0]) / (end_s - start_s)) if end_s > start_s else 0.0
+
+
+def activity_share(findings: Findings, start_s: float, end_s: float) -> float:
+    """Share of the window with measured uterine activity, 0..1; 0 without a channel."""
+    if not findings.uterine.present or end_s <= start_s:
+        return 0.0
+    return float(_measured_s(index_of(findings), np.array([start_s]), end_s)[0]) / (end_s - start_s)
+
+
+def _measured_s(index: EventIndex, start_s: FloatArray, end_s: FloatArray | float) -> FloatArray:
+    edges, sums = index.activity_edges_s, index.activity_sum_s
+    return _gathered(edges, sums, end_s) - _gathered(edges, sums, start_s)
+
+
+# ---------------------------------------------------------------- contractions
+
+
+def contraction_rate(findings: Findings, start_s: float, end_s: float) -> ContractionRate:
+    """Contractions in 10 minutes, averaged over the 30 minutes that end with the window.
+
+    Looks back before the window when it is shorter than 30 minutes, as far as the recording goes;
+    over_s says how far. Time without activity signal is left out of the average; NaN when half of
+    the stretch or more is missing. Source: Macones 2008, section on uterine contractions.
+    """
+    begin_s = max(0.0, end_s - RATE_OVER_S)
+    over_s = end_s - begin_s
+    if not findings.uterine.present:
+        nothing = float("nan")
+        return ContractionRate(nothing, over_s, begin_s, end_s, 0, 0.0, NO_ACTIVITY)
+    index = index_of(findings)
+    inside = _inside(index.contraction_peak_s, begin_s, end_s)
+    count = inside.stop - inside.start
+    measured_s = float(_measured_s(index, np.array([begin_s]), end_s)[0])
+    if over_s <= 0 or measured_s < LEAST_ACTIVITY * over_s:
+        why = _too_little(measured_s, over_s)
+        return ContractionRate(float("nan"), over_s, begin_s, end_s, count, measured_s, why)
+    return ContractionRate(
+        600.0 * count / measured_s, over_s, begin_s, end_s, count, measured_s, ""
+    )
+
+
+def tachysystole(findings: Findings, start_s: float, end_s: float) -> Answer:
+    """More than 5 contractions in 10 minutes, averaged over 30, in any 30 minutes of the window.
+
+    A window shorter than 30 minutes is lengthened backwards. value: the busiest rate found. The
+    answer is None when it is not yes and some 30 minutes lack half of their activity signal.
+    Source: Macones 2008; Ayres-de-Campos 2015.
+    """
+    if not findings.uterine.present:
+        return Answer(None, float("nan"), start_s, end_s, NO_ACTIVITY)
+    index = index_of(findings)
+    starts, length_s = _stretches(index.contraction_peak_s, start_s, end_s, RATE_OVER_S)
+    first = np.searchsorted(index.contraction_peak_s, starts)
+    last = np.searchsorted(index.contraction_peak_s, starts + length_s)
+    counts = (last - first).astype(np.float64)
+    measured_s = _measured_s(index, starts, starts + length_s)
+    enough = measured_s >= LEAST_ACTIVITY * length_s
+    # Contractions that were seen were seen: with too little signal they still make a least rate.
+    rates = 600.0 * counts / np.where(enough, np.maximum(measured_s, 1.0), max(length_s, 1.0))
+    busiest = int(np.argmax(rates))
+    value, at_s = float(rates[busiest]), float(starts[busiest])
+    if value > TACHYSYSTOLE_ABOVE:
+        return Answer(True, value, at_s, at_s + length_s, "")
+    if not enough.all():
+        why = _too_little(float(measured_s.min()), length_s)
+        return Answer(None, value, at_s, at_s + length_s, why)
+    return Answer(False, value, at_s, at_s + length_s, "")
+
+
+def montevideo_units(findings: Findings, start_s: float, end_s: float) -> Montevideo:
+    """Sum of (peak minus resting tone, mmHg) of the contractions in 10 minutes.
+
+    Averaged over the window's measured time. Only a pressure catheter gives strength: for any
+    other sensor units is NaN and why says so. Source: Caldeyro-Barcia and Poseiro, Clin Obstet
+    Gynecol 1960;3:386-408 (from memory).
+    """
+    nothing, over_s = float("nan"), end_s - start_s
+    if not findings.uterine.present:
+        return Montevideo(nothing, over_s, 0, NO_ACTIVITY)
+    if findings.uterine.sensor is not SensorKind.PRESSURE_CATHETER:
+        why = f"a {findings.uterine.sensor} gives no pressures; only a pressure catheter does"
+        if findings.uterine.sensor is SensorKind.UNKNOWN:
+            why = "the activity sensor is not known; only a pressure catheter gives pressures"
+        return Montevideo(nothing, over_s, 0, why)
+    measured_s = activity_share(findings, start_s, end_s) * over_s
+    if over_s < 600.0:
+        return Montevideo(nothing, over_s, 0, "the window is shorter than 10 minutes")
+    if measured_s < LEAST_ACTIVITY * over_s:
+        return Montevideo(nothing, over_s, 0, _too_little(measured_s, over_s))
+    chosen = contractions_in(findings, start_s, end_s)
+    cut = sum(c.cut_top for c in chosen)
+    why = f"{cut} contractions have a cut top: the units are at least this" if cut else ""
+    units = 600.0 * sum(c.amplitude for c in chosen) / measured_s
+    return Montevideo(units, over_s, len(chosen), why)
+
+
+def _too_little(measured_s: float, over_s: float) -> str:
+    return (
+        f"activity was measured in only {measured_s / 60.0:.0f} of {over_s / 60.0:.0f} minutes"
+        if over_s > 0
+        else "the window has no length"
+    )
+
+
+# ---------------------------------------------------------------- decelerations and contractions
+
+
+def _carrying(index: EventIndex, which: BoolArray, until_s: float) -> BoolArray:
+    """Which contractions (ordered) carry a deceleration of the mask that began before until_s."""
+    carrying = np.zeros(len(index.contraction_peak_s), dtype=np.bool_)
+    chosen = which & (index.carrier >= 0) & (index.deceleration_onset_s < until_s)
+    carrying[index.carrier[chosen]] = True
+    return carrying
+
+
+def _stretches(
+    peaks_s: FloatArray, start_s: float, end_s: float, length_s: float
+) -> tuple[FloatArray, float]:
+    """Starts of all stretches of length_s in the window that differ in their contractions.
+
+    With half-open stretches [t, t + length) the contents change only just after a peak is passed
+    by either edge, so the peaks, the peaks minus the length and the window's two extremes are
+    enough. A window shorter than the length is lengthened backwards to it, as far as the recording
+    goes; the length that results is returned.
+    """
+    start_s = max(0.0, min(start_s, end_s - length_s))
+    length_s = min(length_s, end_s - start_s)
+    latest_s = end_s - length_s
+    edges = np.concatenate((peaks_s, peaks_s - length_s))
+    edges = edges[(edges > start_s) & (edges < latest_s)]
+    return np.unique(np.concatenate(([start_s], edges, [latest_s]))), length_s
+
+
+def share_with_decelerations(
+    findings: Findings, start_s: float, end_s: float, which: BoolArray
+) -> ContractionShare:
+    """With how many of the window's contractions a deceleration of the mask comes."""
+    index = index_of(findings)
+    inside = _inside(index.contraction_peak_s, start_s, end_s)
+    carrying = _carrying(index, which, end_s)[inside]
+    counted = carrying | index.readable[inside]
+    total = int(counted.sum())
+    return ContractionShare(int(carrying.sum()), total, len(counted) - total)
+
+
+def recurrent(findings: Findings, start_s: float, end_s: float, which: BoolArray) -> Answer:
+    """Whether decelerations come with half or more of contractions in any 20 minutes (NICHD).
+
+    value: the highest share found in a 20-minute segment inside the window (a shorter window is
+    lengthened backwards). At least two contractions must carry one. None when untold: there is no
+    activity channel, or a segment that could hide the pattern lacks half of its activity signal.
+    Source: Macones 2008, definition of recurrent and intermittent decelerations.
+    """
+    return _with_contractions(findings, start_s, end_s, which, SEGMENT_S, strictly=False)
+
+
+def repetitive(findings: Findings, start_s: float, end_s: float, which: BoolArray) -> Answer:
+    """Whether decelerations come with more than half of the window's contractions (FIGO, NICE).
+
+    In a window longer than 30 minutes, of any 30 minutes of it; one shorter than 20 minutes is
+    lengthened backwards to 20. Otherwise as `recurrent`. Source: Ayres-de-Campos 2015,
+    "repetitive decelerations"; NICE NG229 (from memory).
+    """
+    length_s = min(max(end_s - start_s, SEGMENT_S), RATE_OVER_S)
+    return _with_contractions(findings, start_s, end_s, which, length_s, strictly=True)
+
+
+def _with_contractions(
+    findings: Findings,
+    start_s: float,
+    end_s: float,
+    which: BoolArray,
+    length_s: float,
+    *,
+    strictly: bool,
+) -> Answer:
+    index = index_of(findings)
+    starts, length_s = _stretches(index.contraction_peak_s, start_s, end_s, length_s)
+    begin_s = float(starts[0])
+    seen = which & (index.deceleration_onset_s < end_s) & (index.deceleration_end_s > begin_s)
+    if int(seen.sum()) < LEAST_TO_RECUR:
+        return Answer(False, float("nan"), begin_s, end_s, "")
+    if not findings.uterine.present:
+        return Answer(None, float("nan"), begin_s, end_s, NO_ACTIVITY)
+    carrying = _carrying(index, which, end_s)
+    carried = np.concatenate(([0], np.cumsum(carrying)))
+    counted = np.concatenate(([0], np.cumsum(carrying | index.readable)))
+    first = np.searchsorted(index.contraction_peak_s, starts)
+    last = np.searchsorted(index.contraction_peak_s, starts + length_s)
+    with_it = carried[last] - carried[first]
+    of = counted[last] - counted[first]
+    shares = with_it / np.maximum(of, 1)
+    measured_s = _measured_s(index, starts, starts + length_s)
+    enough = measured_s >= LEAST_ACTIVITY * length_s
+    reached = (shares > HALF) if strictly else (shares >= HALF)
+    yes = reached & enough & (with_it >= LEAST_TO_RECUR)
+    if yes.any():
+        at = int(np.argmax(np.where(yes, shares, -1.0)))
+        at_s = float(starts[at])
+        return Answer(True, float(shares[at]), at_s, at_s + length_s, "")
+    # A segment too poor in signal can hide the pattern only where decelerations are.
+    ends_s = index.deceleration_end_s[seen]
+    onsets_s = index.deceleration_onset_s[seen]
+    here = np.searchsorted(np.sort(onsets_s), starts + length_s) - np.searchsorted(
+        np.sort(ends_s), starts
+    )
+    if (~enough & (here >= LEAST_TO_RECUR)).any():
+        least_s = float(measured_s[~enough].min())
+        return Answer(None, float("nan"), begin_s, end_s, _too_little(least_s, length_s))
+    unreadable = share_with_decelerations(findings, begin_s, end_s, which)
+    if unreadable.unreadable > unreadable.contractions:
+        why = (
+            f"the heart rate could not be read through {unreadable.unreadable} of "
+            f"{unreadable.unreadable + unreadable.contractions} contractions"
+        )
+        return Answer(None, float("nan"), begin_s, end_s, why)
+    at = int(np.argmax(shares))
+    at_s = float(starts[at])
+    return Answer(False, float(shares[at]), at_s, at_s + length_s, "")
+
+
+def pattern_runs(findings: Findings, until_s: float, which: BoolArray) -> tuple[PatternRun, ...]:
+    """Stretches, over the recording up to until_s, in which the pattern lasted without break.
+
+    A 20-minute segment shows the pattern when more than half of its contractions carry a
+    deceleration of the mask, and at least two do. Segments that show it and share such a
+    contraction are one run, which begins with the onset of its first such contraction's
+    deceleration and ends with the return of the last (or at until_s). So about ten minutes of
+    contractions without decelerations break a run. The length of the segment is our choice: the
+    standards that count minutes (FIGO 2015, NICE NG229) give none.
+    """
+    index = index_of(findings)
+    chosen = which & (index.carrier >= 0) & (index.deceleration_onset_s < until_s)
+    if not findings.uterine.present or int(chosen.sum()) < LEAST_TO_RECUR:
+        return ()
+    carrying = _carrying(index, which, until_s)
+    starts, length_s = _stretches(index.contraction_peak_s, 0.0, until_s, SEGMENT_S)
+    carried = np.concatenate(([0], np.cumsum(carrying)))
+    counted = np.concatenate(([0], np.cumsum(carrying | index.readable)))
+    first = np.searchsorted(index.contraction_peak_s, starts)
+    last = np.searchsorted(index.contraction_peak_s, starts + length_s)
+    with_it = carried[last] - carried[first]
+    shows = (with_it >= LEAST_TO_RECUR) & (with_it > HALF * (counted[last] - counted[first]))
+    if not shows.any():
+        return ()
+    # Ranks of the first and the last carrying contraction of each segment that shows the pattern.
+    low, high = carried[first][shows], carried[last][shows] - 1
+    breaks = np.flatnonzero(low[1:] > np.maximum.accumulate(high)[:-1]) + 1
+    carriers = np.flatnonzero(carrying)
+    onset_s = np.full(len(carrying), np.inf)
+    end_s = np.full(len(carrying), -np.inf)
+    np.minimum.at(onset_s, index.carrier[chosen], index.deceleration_onset_s[chosen])
+    np.maximum.at(end_s, index.carrier[chosen], index.deceleration_end_s[chosen])
+    runs = []
+    for lows, highs in zip(np.split(low, breaks), np.split(high, breaks), strict=True):
+        members = carriers[int(lows.min()) : int(highs.max()) + 1]
+        runs.append(
+            PatternRun(
+                float(onset_s[members].min()),
+                float(min(end_s[members].max(), until_s)),
+                len(members),
+            )
+        )
+    return tuple(runs)
+
+
+def longest_run(
+    findings: Findings, start_s: float, end_s: float, which: BoolArray
+) -> PatternRun | None:
+    """The longest run of the pattern that reaches into the window, looking back over everything.
+
+    Its duration is what it had lasted by the window's end; None when no run reaches in.
+    """
+    runs = [run for run in pattern_runs(findings, end_s, which) if run.end_s > start_s]
+    return max(runs, key=lambda run: run.duration_s, default=None)
+
+
+def concerning_features(findings: Findings, deceleration: Deceleration) -> tuple[str, ...]:
+    """Concerning characteristics of a variable deceleration, in the trade's words.
+
+    Longer than 60 s; reduced variability within; failure or slowness to return to the baseline;
+    loss of shouldering that earlier variable decelerations of the recording had.
+    Source: NICE NG229 (2022), section 1.4 (from memory).
+    """
+    found = []
+    if deceleration.duration_s > CONCERNING_LONGER_THAN_S:
+        found.append("longer than 60 s")
+    if deceleration.variability_within_bpm < REDUCED_BELOW_BPM:
+        found.append("reduced variability within")
+    if deceleration.fails_to_return:
+        found.append("fails to return to the baseline")
+    elif deceleration.slow_return:
+        found.append("slow return to the baseline")
+    if not (deceleration.shoulder_before or deceleration.shoulder_after):
+        shouldered_s = first_shoulder_s(findings)
+        if shouldered_s < deceleration.onset_s:
+            found.append("loss of shouldering")
+    return tuple(found)
+
+
+@lru_cache(maxsize=8)
+def first_shoulder_s(findings: Findings) -> float:
+    """Return of the first variable deceleration with a shoulder; infinity when there is none."""
+    return min(
+        (
+            d.end_s
+            for d in findings.fetal.decelerations
+            if d.kind is DecelerationKind.VARIABLE and (d.shoulder_before or d.shoulder_after)
+        ),
+        default=float("inf"),
+    )
