@@ -1,0 +1,105 @@
+"""The one typeface of our pictures (Source Sans Pro, SIL Open Font License) and its measures."""
+
+from __future__ import annotations
+
+import importlib.util
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from ebbline.errors import EbblineError
+from ebbline.picture.canvas import CM_PER_POINT
+
+FAMILY = "Source Sans Pro"
+ASCENT = 0.72
+"""Height of capitals and ascenders above the writing line, in font sizes."""
+DESCENT = 0.22
+"""Depth of descenders below it."""
+
+_FACES = {
+    (False, False): "SourceSansPro-Regular",
+    (True, False): "SourceSansPro-Bold",
+    (False, True): "SourceSansPro-It",
+    (True, True): "SourceSansPro-BoldIt",
+}
+
+
+@cache
+def _folder() -> Path:
+    spec = importlib.util.find_spec("font_source_sans_pro")
+    if spec is None or not spec.submodule_search_locations:
+        raise EbblineError(
+            "the typeface for pictures is not installed.",
+            where="font-source-sans-pro",
+            remedy="Install Ebbline anew with its locked requirements.",
+        )
+    return Path(spec.submodule_search_locations[0]) / "files"
+
+
+def font_files() -> list[Path]:
+    """The four TrueType files: regular, bold, italic, bold italic."""
+    return [_folder() / f"{name}.ttf" for name in _FACES.values()]
+
+
+@cache
+def face(bold: bool = False, italic: bool = False) -> str:
+    """Name by which ReportLab knows the face; registered at the first call."""
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    name = _FACES[bold, italic]
+    pdfmetrics.registerFont(TTFont(name, str(_folder() / f"{name}.ttf")))
+    return name
+
+
+@cache
+def _font(bold: bool, italic: bool) -> Any:
+    from reportlab.pdfbase import pdfmetrics
+
+    return pdfmetrics.getFont(face(bold, italic))
+
+
+def printable(text: str) -> str:
+    """Text without control characters, which no page can show and no SVG may hold."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def text_width(text: str, size: float, *, bold: bool = False, italic: bool = False) -> float:
+    """Width in cm of a line of text at a size in points."""
+    width: float = _font(bold, italic).stringWidth(printable(text), size)
+    return width * CM_PER_POINT
+
+
+def wrapped(text: str, width: float, size: float, *, bold: bool = False) -> list[str]:
+    """Lines of text none of which is wider than width (cm), broken at spaces.
+
+    A single word wider than that is broken where it must be.
+    """
+    lines: list[str] = []
+    line = ""
+    for word in printable(text).split():
+        longer = f"{line} {word}" if line else word
+        if text_width(longer, size, bold=bold) <= width:
+            line = longer
+            continue
+        if line:
+            lines.append(line)
+        while text_width(word, size, bold=bold) > width and len(word) > 1:
+            fits = max(
+                (n for n in range(1, len(word)) if text_width(word[:n], size, bold=bold) <= width),
+                default=1,
+            )
+            lines.append(word[:fits])
+            word = word[fits:]
+        line = word
+    return [*lines, line] if line else lines
+
+
+def shortened(text: str, width: float, size: float, *, bold: bool = False) -> str:
+    """Text cut to a width in cm, with an ellipsis where something was cut."""
+    text = printable(text)
+    if text_width(text, size, bold=bold) <= width:
+        return text
+    while text and text_width(text + "…", size, bold=bold) > width:
+        text = text[:-1]
+    return text.rstrip() + "…" if text else ""
