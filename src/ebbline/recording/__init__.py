@@ -1,6 +1,7 @@
 """Recordings and the formats they come in."""
 
 from ebbline.recording.model import (
+    Annotation,
     Channel,
     ChannelKind,
     Context,
@@ -8,5 +9,15 @@ from ebbline.recording.model import (
     Provenance,
     Recording,
 )
+from ebbline.recording.registry import open_recording
 
-__all__ = ["Channel", "ChannelKind", "Context", "FloatArray", "Provenance", "Recording"]
+__all__ = [
+    "Annotation",
+    "Channel",
+    "ChannelKind",
+    "Context",
+    "FloatArray",
+    "Provenance",
+    "Recording",
+    "open_recording",
+]

@@ -80,6 +80,15 @@ class Provenance:
     outcome: dict[str, float] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
+class Annotation:
+    """A remark somebody tied to a moment. time_s: seconds from the recording's start."""
+
+    time_s: float
+    duration_s: float
+    text: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Recording:
     """Channels on one clock. start: time-zone-aware, or None when the clock is not known."""
@@ -89,6 +98,7 @@ class Recording:
     start: datetime | None = None
     context: Context = Context()
     provenance: Provenance = Provenance()
+    annotations: tuple[Annotation, ...] = ()
 
     @property
     def duration_s(self) -> float:

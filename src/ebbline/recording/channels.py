@@ -1,0 +1,177 @@
+"""From named columns of numbers to channels: kinds, units, missing and impossible values."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ebbline.errors import RecordingError
+from ebbline.recording.limits import check_size
+from ebbline.recording.model import Channel, ChannelKind, FloatArray, Recording
+from ebbline.recording.names import (
+    HEART_RATE_UNITS,
+    PRESSURE_UNITS,
+    activity_sensor,
+    number_fetuses,
+    split_unit,
+    understand,
+)
+from ebbline.terms import SensorKind
+
+MOST_POSSIBLE_BPM = 300.0
+"""Faster than any heart rate a recorder gives (common practice, no source)."""
+SHORT_NAMES = {
+    ChannelKind.FETAL_HEART_RATE: "FHR",
+    ChannelKind.UTERINE_ACTIVITY: "UC",
+    ChannelKind.MATERNAL_HEART_RATE: "MHR",
+}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Column:
+    """Samples as a file gives them. place: where in the file it says so, for errors."""
+
+    label: str
+    unit: str
+    samples: FloatArray
+    rate_hz: float
+    place: str
+
+
+def to_channels(
+    columns: Sequence[Column], where: str
+) -> tuple[tuple[Channel, ...], tuple[str, ...]]:
+    """Channels of the columns whose names we know, and notes on what was left or converted.
+
+    Raises RecordingError when a unit cannot belong to the channel or two are the same fetus.
+    """
+    notes: list[str] = []
+    names = []
+    for column in columns:
+        label, unit = split_unit(column.label)
+        name = understand(label)
+        names.append(name)
+        if name is None:
+            shown = column.unit or unit
+            notes.append(
+                f'channel "{column.label}"{f" ({shown})" if shown else ""} was not read: its name '
+                "is not that of a heart rate or of uterine activity."
+            )
+    fetuses = number_fetuses(names, where)
+    channels = []
+    for column, name, fetus in zip(columns, names, fetuses, strict=True):
+        if name is None:
+            continue
+        unit = column.unit or split_unit(column.label)[1]
+        if name.kind is ChannelKind.UTERINE_ACTIVITY:
+            channel, note = _activity(column, name.sensor, unit)
+            notes += note
+        else:
+            _check_rate_unit(column, unit)
+            channel = Channel(
+                name.kind, column.samples, column.rate_hz, name.sensor, fetus, "bpm", column.label
+            )
+        channels.append(channel)
+    return tuple(channels), tuple(notes)
+
+
+def _check_rate_unit(column: Column, unit: str) -> None:
+    if unit.casefold().strip() not in HEART_RATE_UNITS:
+        raise RecordingError(
+            f'the heart rate "{column.label}" is in "{unit}", not in beats per minute.',
+            where=column.place,
+            remedy="Convert it to bpm, or correct the unit.",
+        )
+
+
+def _activity(column: Column, said: SensorKind, unit: str) -> tuple[Channel, tuple[str, ...]]:
+    plain = unit.casefold().strip()
+    if plain in HEART_RATE_UNITS - {"", "nd"}:
+        raise RecordingError(
+            f'the uterine activity "{column.label}" is in "{unit}", a unit of heart rate.',
+            where=column.place,
+            remedy="Correct the unit or the name of the channel.",
+        )
+    samples = column.samples
+    notes: tuple[str, ...] = ()
+    sensor = activity_sensor(said, plain)
+    factor = PRESSURE_UNITS.get(plain, 1.0)
+    if factor != 1.0:
+        samples = samples * factor
+        notes = (f'"{column.label}" was converted from {unit} to mmHg.',)
+        unit = "mmHg"
+    elif plain in PRESSURE_UNITS:
+        unit = "mmHg"
+    kind = ChannelKind.UTERINE_ACTIVITY
+    return Channel(kind, samples, column.rate_hz, sensor, 0, unit, column.label), notes
+
+
+def tidy(recording: Recording, where: str) -> Recording:
+    """The recording as it may be read: checked as a whole, missing and impossible samples NaN.
+
+    A heart rate of 0 is a missing sample; one that is negative, above 300 bpm or infinite becomes
+    missing too, counted in the notes. Nothing else is altered. Raises RecordingError when there
+    is no usable fetal heart rate or a channel breaks the limits.
+    """
+    _check_whole(recording, where)
+    notes: list[str] = []
+    channels = []
+    for channel in recording.channels:
+        samples, note = _without_impossible(channel)
+        notes += note
+        channels.append(
+            channel if samples is channel.samples else replace(channel, samples=samples)
+        )
+    fetal = [c for c in channels if c.kind is ChannelKind.FETAL_HEART_RATE]
+    blank = [c for c in fetal if np.isnan(c.samples).all()]
+    if len(blank) == len(fetal):
+        raise RecordingError(
+            "no sample of the fetal heart rate can be used: all are missing or impossible.",
+            where=where,
+            remedy="Check the unit and the scale of the channel, or record again.",
+        )
+    notes += [f"the heart rate of fetus {c.fetus} has no usable sample." for c in blank]
+    provenance = replace(recording.provenance, notes=(*recording.provenance.notes, *notes))
+    return replace(recording, channels=tuple(channels), provenance=provenance)
+
+
+def _without_impossible(channel: Channel) -> tuple[FloatArray, tuple[str, ...]]:
+    samples = channel.samples
+    if channel.kind is ChannelKind.UTERINE_ACTIVITY:
+        wrong = np.isinf(samples)
+        lost, reason = wrong, "infinite"
+    else:
+        wrong = (samples < 0) | (samples > MOST_POSSIBLE_BPM)
+        lost = wrong | (samples == 0)
+        reason = f"negative, above {MOST_POSSIBLE_BPM:g} bpm or infinite"
+    if not lost.any():
+        return samples, ()
+    count = int(np.count_nonzero(wrong))
+    name = channel.label or channel.kind
+    counted = (f"{name}: {count} impossible samples ({reason}) count as missing.",)
+    return np.where(lost, np.nan, samples), counted if count else ()
+
+
+def _check_whole(recording: Recording, where: str) -> None:
+    if not recording.fetuses:
+        raise RecordingError(
+            "there is no fetal heart-rate channel.",
+            where=where,
+            remedy='Name the channel "FHR" ("FHR1", "FHR2" for twins).',
+        )
+    for number, channel in enumerate(recording.channels, start=1):
+        place = f"{where}, channel {number} ({channel.label or channel.kind})"
+        if channel.samples.ndim != 1 or len(channel.samples) == 0:
+            raise RecordingError(
+                "the channel holds no row of samples.", where=place, remedy="Export it again."
+            )
+        check_size(len(channel.samples), len(recording.channels), channel.rate_hz, place)
+    numbers = [c.fetus for c in recording.channels if c.kind is ChannelKind.FETAL_HEART_RATE]
+    if len(set(numbers)) < len(numbers) or min(numbers) < 1:
+        raise RecordingError(
+            "the fetal heart-rate channels are not numbered 1, 2, ... each once.",
+            where=where,
+            remedy="Give each fetus its own number.",
+        )

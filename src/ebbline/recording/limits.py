@@ -1,0 +1,48 @@
+"""What a recording can be at most: bounds that are checked before anything is read into memory."""
+
+from __future__ import annotations
+
+import math
+
+from ebbline.errors import RecordingError
+
+MAX_FILE_BYTES = 2_000_000_000
+MAX_TEXT_BYTES = 500_000_000
+"""Text (CSV, JSON) takes several times its size in memory while it is read."""
+MAX_DURATION_S = 7 * 24 * 3600.0
+MAX_SAMPLES = 100_000_000
+"""Over all channels of a file, including those that are not heart rate or activity."""
+MIN_RATE_HZ = 1 / 60
+MAX_RATE_HZ = 1000.0
+
+
+def check_rate(rate_hz: float, where: str) -> None:
+    """Raise RecordingError unless a sampling rate is one that a recording can have."""
+    if math.isfinite(rate_hz) and MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ:
+        return
+    raise RecordingError(
+        f"a sampling rate of {rate_hz:g} Hz is not possible.",
+        where=where,
+        remedy=f"Rates from one sample a minute to {MAX_RATE_HZ:g} a second can be read; "
+        "correct the rate.",
+    )
+
+
+def check_size(samples_per_channel: int, channels: int, rate_hz: float, where: str) -> None:
+    """Raise RecordingError when a file says that it holds more than can be read."""
+    check_rate(rate_hz, where)
+    seconds = samples_per_channel / rate_hz
+    if seconds > MAX_DURATION_S:
+        raise RecordingError(
+            f"the recording would be {seconds / 86400:.1f} days long; the most is "
+            f"{MAX_DURATION_S / 86400:g} days.",
+            where=where,
+            remedy="Correct the number of samples or the rate, or split the recording.",
+        )
+    if samples_per_channel * channels > MAX_SAMPLES:
+        raise RecordingError(
+            f"the recording would hold {samples_per_channel * channels} samples; the most is "
+            f"{MAX_SAMPLES}.",
+            where=where,
+            remedy="Split the recording or store it at a lower rate.",
+        )

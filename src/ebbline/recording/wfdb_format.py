@@ -1,0 +1,368 @@
+"""WFDB: a header (.hea) and signal files (.dat) beside it.
+
+Plain records (one segment, format 16, no skew) are read here, sample for sample as the `wfdb`
+library does; every other kind of record goes to that library.
+Source of the format: WFDB Applications Guide, header(5) and signal(5), PhysioNet.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.errors import RecordingError
+from ebbline.recording.channels import Column, to_channels
+from ebbline.recording.files import check_file, read_bytes, telling
+from ebbline.recording.limits import check_size
+from ebbline.recording.model import FloatArray, Provenance, Recording
+from ebbline.recording.remarks import apply_remarks, understand_lines
+
+NAME = "WFDB"
+SUFFIXES = (".hea", ".dat")
+DEFAULT_RATE_HZ = 250.0
+DEFAULT_GAIN = 200.0
+MISSING_16 = -32768
+MOST_HEADER_BYTES = 10_000_000
+MOST_SIGNALS = 500
+
+_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
+_RECORD_LINE = re.compile(
+    rf"""
+    (?P<name>[-\w]+) (?:/(?P<segments>\d+))?
+    \s+ (?P<signals>\d+)
+    (?: \s+ (?P<rate>{_NUMBER}) (?:/(?P<counter>{_NUMBER}))? (?:\((?P<base_counter>{_NUMBER})\))?
+    (?: \s+ (?P<frames>\d+)
+    (?: \s+ (?P<time>[\d:.]+)
+    (?: \s+ (?P<date>\d+/\d+/\d+) )? )? )? )?
+    \s*
+    """,
+    re.VERBOSE | re.ASCII,
+)
+_SIGNAL_LINE = re.compile(
+    rf"""
+    (?P<file>\S+)
+    \s+ (?P<format>\d+) (?:x(?P<per_frame>\d+))? (?::(?P<skew>\d+))? (?:\+(?P<offset>\d+))?
+    (?: \s+ (?P<gain>{_NUMBER}) (?:\((?P<baseline>-?\d+)\))? (?:/(?P<unit>\S*))?
+    (?: \s+ (?P<resolution>\d+)
+    (?: \s+ (?P<zero>-?\d+)
+    (?: \s+ (?P<initial>-?\d+)
+    (?: \s+ (?P<checksum>-?\d+)
+    (?: \s+ (?P<block>\d+)
+    (?: \s+ (?P<description>.*) )? )? )? )? )? )? )?
+    \s*
+    """,
+    re.VERBOSE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """One signal line of a header, with the defaults of header(5) filled in."""
+
+    line: int
+    file: str
+    format: str
+    per_frame: int
+    skew: int
+    offset: int
+    gain: float
+    baseline: int
+    unit: str
+    checksum: int | None
+    description: str
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """A header file. frames: 0 when it does not say; signals: empty for several segments."""
+
+    segments: int
+    signal_count: int
+    rate_hz: float
+    frames: int
+    start: datetime | None
+    signals: tuple[Signal, ...]
+    comments: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def read(path: Path) -> Recording:
+    """Read the record that a .hea (or one of its .dat files) belongs to."""
+    header_path = path if path.suffix.casefold() != ".dat" else path.with_suffix(".hea")
+    where = str(header_path)
+    header = parse_header(_header_text(header_path), where)
+    frames = header.frames or _frames_from_size(header, header_path)
+    per_frame = sum(s.per_frame for s in header.signals) or header.signal_count
+    check_size(frames, per_frame, header.rate_hz, f"{where}, line 1")
+    if _is_plain(header):
+        columns, notes = _read_plain(header, frames, header_path)
+    else:
+        columns, notes = _read_by_library(header, header_path)
+    channels, more = to_channels(columns, where)
+    recording = Recording(
+        name=header_path.stem,
+        channels=channels,
+        start=header.start,
+        provenance=Provenance(header_path.name, NAME, (*header.notes, *notes, *more)),
+    )
+    return apply_remarks(recording, understand_lines(header.comments))
+
+
+def _header_text(path: Path) -> str:
+    data = read_bytes(path, MOST_HEADER_BYTES)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")
+
+
+def parse_header(text: str, where: str) -> Header:
+    """The header's lines, checked. Raises RecordingError naming line and field."""
+    numbered = [(i, line.strip()) for i, line in enumerate(text.splitlines(), 1) if line.strip()]
+    comments = tuple(line.lstrip("# \t") for _, line in numbered if line.startswith("#"))
+    lines = [(i, line) for i, line in numbered if not line.startswith("#")]
+    if not lines:
+        raise RecordingError(
+            "the header has no record line.", where=where, remedy="Copy the header file again."
+        )
+    number, first = lines[0]
+    place = f"{where}, line {number}"
+    record = _RECORD_LINE.fullmatch(first)
+    if record is None:
+        raise RecordingError(
+            f'the record line "{_short(first)}" is not "name signals rate samples".',
+            where=place,
+            remedy="Check that this is a WFDB header and that it is whole.",
+        )
+    segments = int(record["segments"]) if record["segments"] else 0
+    rate = float(record["rate"]) if record["rate"] else DEFAULT_RATE_HZ
+    count = _count(record["signals"], MOST_SIGNALS, "signals", place)
+    frames = _count(record["frames"] or "0", 10**12, "samples", place)
+    check_size(max(frames, 1), max(count, 1), rate, place)
+    notes: list[str] = []
+    start = _start(record["time"], record["date"], place, notes)
+    if segments:
+        signals: tuple[Signal, ...] = ()
+    else:
+        if len(lines) - 1 != count or count == 0:
+            raise RecordingError(
+                f"the record line says {count} signals, but {len(lines) - 1} signal lines follow.",
+                where=place,
+                remedy="Correct the number, or copy the header file again.",
+            )
+        signals = tuple(_signal(i, line, where) for i, line in lines[1:])
+    return Header(segments, count, rate, frames, start, signals, comments, tuple(notes))
+
+
+def _short(text: str) -> str:
+    shown = text[:60].encode("unicode_escape").decode("ascii")
+    return shown + ("..." if len(text) > 60 else "")
+
+
+def _count(digits: str, most: int, what: str, place: str) -> int:
+    if len(digits) > 15 or int(digits) > most:
+        raise RecordingError(
+            f"{_short(digits)} {what} are more than can be read.",
+            where=place,
+            remedy=f"Correct the number of {what}.",
+        )
+    return int(digits)
+
+
+def _start(time: str | None, date: str | None, place: str, notes: list[str]) -> datetime | None:
+    """Time zone is not part of the format: the clock is taken as UTC and the notes say so."""
+    if time is None:
+        return None
+    if date is None:
+        if time.strip("0:."):
+            notes.append(f"the header gives a clock time ({time}) without a date: not kept.")
+        return None
+    parts = time.split(":")
+    try:
+        seconds = sum(float(p) * 60**i for i, p in enumerate(reversed(parts)))
+        day, month, year = map(int, date.split("/"))
+        if len(parts) > 3 or not 0 <= seconds < 86400:
+            raise ValueError
+        whole = int(seconds)
+        start = datetime(
+            year,
+            month,
+            day,
+            whole // 3600,
+            whole // 60 % 60,
+            whole % 60,
+            min(999_999, round((seconds - whole) * 1e6)),
+            tzinfo=UTC,
+        )
+    except ValueError as error:
+        raise RecordingError(
+            f'the start "{_short(time)} {_short(date)}" is not a time and date '
+            "(hh:mm:ss dd/mm/yyyy).",
+            where=place,
+            remedy="Correct or remove it.",
+        ) from error
+    notes.append("the header does not name a time zone: its clock is taken as UTC.")
+    return start
+
+
+def _signal(line_number: int, line: str, where: str) -> Signal:
+    place = f"{where}, line {line_number}"
+    found = _SIGNAL_LINE.fullmatch(line)
+    if found is None:
+        raise RecordingError(
+            f'the signal line "{_short(line)}" is not "file format gain ...".',
+            where=place,
+            remedy="Check that the header is whole.",
+        )
+    if Path(found["file"]).name != found["file"] or found["file"] in {"-", ".", ".."}:
+        raise RecordingError(
+            f'the signal file "{_short(found["file"])}" is not a file beside the header.',
+            where=place,
+            remedy="Put both in one directory and name the file alone.",
+        )
+    per_frame = _count(found["per_frame"] or "1", 100_000, "samples per frame", place)
+    if per_frame == 0:
+        raise RecordingError(
+            "0 samples per frame are not possible.", where=place, remedy="Correct the format field."
+        )
+    gain = float(found["gain"] or 0) or DEFAULT_GAIN
+    baseline = int((found["baseline"] or found["zero"] or "0")[:15])
+    if not math.isfinite(gain):
+        raise RecordingError(
+            f"a gain of {found['gain']} is not possible.", where=place, remedy="Correct the gain."
+        )
+    return Signal(
+        line=line_number,
+        file=found["file"],
+        format=found["format"],
+        per_frame=per_frame,
+        skew=_count(found["skew"] or "0", 10**9, "samples of skew", place),
+        offset=_count(found["offset"] or "0", 10**12, "bytes of offset", place),
+        gain=gain,
+        baseline=baseline,
+        unit=found["unit"] or "",
+        checksum=int(found["checksum"][:15]) if found["checksum"] else None,
+        description=(found["description"] or "").strip(),
+    )
+
+
+def _is_plain(header: Header) -> bool:
+    return not header.segments and all(
+        s.format == "16" and s.skew == 0 and s.file != "~" for s in header.signals
+    )
+
+
+def _groups(header: Header) -> dict[str, list[int]]:
+    """Signal numbers by the file that holds them, in the order of the header."""
+    groups: dict[str, list[int]] = {}
+    for index, signal in enumerate(header.signals):
+        groups.setdefault(signal.file, []).append(index)
+    return groups
+
+
+def _frames_from_size(header: Header, path: Path) -> int:
+    """Length from the size of the first signal file, where the header does not say."""
+    if not _is_plain(header):
+        raise RecordingError(
+            "the header does not say how many samples there are.",
+            where=f"{path}, line 1",
+            remedy="Add the number of samples to the record line.",
+        )
+    file, members = next(iter(_groups(header).items()))
+    size = check_file(path.with_name(file)) - header.signals[members[0]].offset
+    return max(0, size) // (2 * sum(header.signals[i].per_frame for i in members))
+
+
+def _read_plain(header: Header, frames: int, path: Path) -> tuple[list[Column], list[str]]:
+    digital: dict[int, NDArray[np.int16]] = {}
+    notes: list[str] = []
+    for file, members in _groups(header).items():
+        digital.update(_read_file_16(header, members, frames, path.with_name(file), notes))
+    columns = []
+    for index, signal in enumerate(header.signals):
+        values = digital[index]
+        if signal.checksum is not None and (_checksum(values) - signal.checksum) % 65536:
+            notes.append(
+                f'the checksum of signal "{signal.description or index + 1}" does not agree with '
+                "the header: the file was edited or damaged."
+            )
+        columns.append(
+            Column(
+                signal.description or f"signal {index + 1}",
+                signal.unit,
+                _physical(values, signal),
+                header.rate_hz * signal.per_frame,
+                f"{path}, line {signal.line}",
+            )
+        )
+    return columns, notes
+
+
+def _read_file_16(
+    header: Header, members: list[int], frames: int, path: Path, notes: list[str]
+) -> dict[int, NDArray[np.int16]]:
+    per_frame = [header.signals[i].per_frame for i in members]
+    offset = header.signals[members[0]].offset
+    width = sum(per_frame)
+    size = check_file(path)
+    wanted = offset + 2 * width * frames
+    if size < wanted:
+        raise RecordingError(
+            f"the file has {size} bytes, but its header says {wanted}: samples are missing from "
+            f"{max(0, size - offset) / (2 * width * header.rate_hz):.0f} s on.",
+            where=str(path),
+            remedy="Copy the file again; the header's number of samples may be wrong.",
+        )
+    if size > wanted:
+        notes.append(f"{path.name} has {size - wanted} bytes more than the header says: left out.")
+    with telling(path, "reading"):
+        flat = np.fromfile(path, dtype="<i2", count=width * frames, offset=offset)
+    table = flat.reshape(-1, width)
+    ends = np.cumsum(per_frame)
+    return {
+        index: table[:, end - count : end].reshape(-1)
+        for index, count, end in zip(members, per_frame, ends, strict=True)
+    }
+
+
+def _checksum(values: NDArray[np.int16]) -> int:
+    return int(values.sum(dtype=np.int64))
+
+
+def _physical(values: NDArray[np.int16], signal: Signal) -> FloatArray:
+    physical = (values.astype(np.float64) - signal.baseline) / signal.gain
+    physical[values == MISSING_16] = np.nan
+    return physical
+
+
+def _read_by_library(header: Header, path: Path) -> tuple[list[Column], list[str]]:
+    """Any other record, through the `wfdb` library."""
+    import wfdb
+
+    try:
+        record = wfdb.rdrecord(str(path.with_suffix("")), smooth_frames=False)
+        columns = [
+            Column(
+                name or f"signal {index + 1}",
+                unit or "",
+                np.asarray(samples, dtype=np.float64),
+                float(record.fs) * len(samples) / record.sig_len,
+                str(path),
+            )
+            for index, (name, unit, samples) in enumerate(
+                zip(record.sig_name, record.units, record.e_p_signal, strict=True)
+            )
+        ]
+    except Exception as error:
+        raise RecordingError(
+            f"the record cannot be read: {_short(str(error))}.",
+            where=str(path),
+            remedy="Check that the header is right and that all its files are there.",
+        ) from error
+    return columns, []
