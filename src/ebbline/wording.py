@@ -7,6 +7,7 @@ measured is said to be so; an empty list is only called empty for the signal tha
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -30,7 +31,8 @@ NARROWEST = 40
 """Columns below which lines are no longer broken."""
 
 _TIED = "\N{NO-BREAK SPACE}"
-"""Stands between a number and its unit while lines are broken, so that they stay together."""
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|bpm|mmHg|min|ms|s|h|in 10 min)\b|%)")
+"""Where a line is not broken: between a number and its unit."""
 
 _SUSPICIONS = frozenset(
     (ArtefactKind.DOUBLING, ArtefactKind.HALVING, ArtefactKind.MATERNAL, ArtefactKind.FLAT)
@@ -90,6 +92,8 @@ def elapsed(time_s: float) -> str:
 
 def length(seconds: float) -> str:
     """A duration with its units: '55 s', '2 min 10 s', '1 h 30 min'."""
+    if math.isnan(seconds):
+        return "not measured"
     whole = round(seconds)
     parts = [
         (whole // 3600, "h"),
@@ -100,8 +104,8 @@ def length(seconds: float) -> str:
 
 
 def number(value: float, unit: str, digits: int = 0) -> str:
-    """A number tied to its unit; 'not measured' for NaN."""
-    return "not measured" if math.isnan(value) else f"{value:.{digits}f}{_TIED}{unit}"
+    """A number with its unit; 'not measured' for NaN."""
+    return "not measured" if math.isnan(value) else f"{value:.{digits}f} {unit}"
 
 
 def share(value: float) -> str:
@@ -110,13 +114,13 @@ def share(value: float) -> str:
         return "not measured"
     percent = value * 100
     if 99 <= percent < 100 or 0 < percent < 1:
-        return f"{99 if percent > 50 else 1}{_TIED}%"
+        return f"{99 if percent > 50 else 1} %"
     return number(percent, "%")
 
 
 def count(amount: int, one: str, many: str = "") -> str:
     """'1 contraction', '3 contractions'."""
-    return f"{amount}{_TIED}{one if amount == 1 else many or one + 's'}"
+    return f"{amount} {one if amount == 1 else many or one + 's'}"
 
 
 def sections(reading: Reading, fetal: FetalReading) -> tuple[Section, ...]:
@@ -152,14 +156,14 @@ def say(reading: Reading, *, fetus: int | None = None, width: int = 80) -> str:
     if reading.notes:
         blocks.append(_text(Section("Notes", reading.notes), width))
     blocks.append(_text(Section("Caution", (reading.caution,)), width))
-    return "\n\n".join(blocks).replace(_TIED, " ") + "\n"
+    return "\n\n".join(blocks) + "\n"
 
 
 def _text(section: Section, width: int) -> str:
     """A section as lines: the title, then each item indented, its further lines deeper."""
     broken = [
         textwrap.fill(
-            line,
+            _BEFORE_UNIT.sub(_TIED, line),
             max(width, NARROWEST),
             initial_indent="  ",
             subsequent_indent="    ",
@@ -168,7 +172,7 @@ def _text(section: Section, width: int) -> str:
         )
         for line in section.lines
     ]
-    return "\n".join([section.title, *broken])
+    return "\n".join([section.title, *broken]).replace(_TIED, " ")
 
 
 def _title(reading: Reading) -> str:
@@ -203,7 +207,7 @@ def _known(context: Context, window: Window) -> str:
     weeks = (
         "gestation not known"
         if context.weeks is None
-        else f"{math.floor(context.weeks)}{_TIED}weeks of gestation"
+        else f"{math.floor(context.weeks)} weeks of gestation"
     )
     return f"{weeks}, {said}, {_given('oxytocin', context.oxytocin)}, " + (
         f"{_given('epidural', context.epidural)}."
@@ -221,7 +225,7 @@ def _quality(fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
         f"the window valid, longest gap {length(review.longest_gap_s)}."
     ]
     if review.suspected:
-        lines.append(f"Met: {', '.join(kind.value for kind in review.suspected)}.")
+        lines.append(f"Seen in it: {', '.join(kind.value for kind in review.suspected)}.")
     window = review.window
     suspicions = [
         one
@@ -365,12 +369,16 @@ def _column(one: TenMinutes, clock: Clock) -> str:
         if one.contractions is None
         else count(one.contractions, "contraction")
     )
+    events = (
+        [count(one.accelerations, "acceleration"), count(one.decelerations, "deceleration")]
+        if one.accelerations or one.decelerations or _could_show_events(one)
+        else ["accelerations and decelerations not assessed"]
+    )
     numbers = ", ".join(
         [
             baseline,
             variability,
-            count(one.accelerations, "acceleration"),
-            count(one.decelerations, "deceleration"),
+            *events,
             contractions,
             f"{share(one.valid_share)} valid",
         ]
@@ -378,6 +386,10 @@ def _column(one: TenMinutes, clock: Clock) -> str:
     return f"{clock.stretch(one.window)}: {numbers}. Against the hour before: " + (
         f"{'; '.join(one.change) or 'no change'}."
     )
+
+
+def _could_show_events(one: TenMinutes) -> bool:
+    return one.valid_share > 0 and not math.isnan(one.baseline_bpm)
 
 
 class _Sources:
@@ -408,7 +420,7 @@ def _reason(reason: Reason, one: Classification, clock: Clock, sources: _Sources
     place = f" [{sources.number(reason.citation)}]" if reason.citation else ""
     return (
         f"{_upper(reason.feature)}: {reason.verdict}{decides}. "
-        f"{_sentence(reason.text)}{evidence}{place}"
+        f"{_sentence(_upper(reason.text))}{evidence}{place}"
     )
 
 
