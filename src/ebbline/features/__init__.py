@@ -1,1 +1,5 @@
 """From usable signal to findings."""
+
+from ebbline.features.detect import detect
+
+__all__ = ["detect"]

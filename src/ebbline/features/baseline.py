@@ -1,0 +1,213 @@
+"""The continuous baseline, and the standards' ten-minute baseline taken from it.
+
+The baseline is the path of levels that explains the whole trace at the least cost (dynamic
+programming): signal near the level is cheap, signal far from it costs a fixed price as an
+excursion, however deep; slow drift is cheap, quick drift dear, and a jump has a price that only
+ten minutes at the new level can pay. That price is the definition of a change of baseline
+(NICHD 2008: an excursion of ten minutes or more is a change of baseline).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.signal.jit import kernel
+
+FloatArray = NDArray[np.float64]
+
+EPOCH_S = 4.0
+"""Length of the epochs whose means are weighed."""
+
+STEP_S = 30.0
+"""Time between two levels of the path."""
+
+LOWEST_LEVEL, LEVELS = 50, 171
+"""The path runs on whole levels from 50 to 220 bpm."""
+
+NEAR_BPM = 6.0
+"""Spread of baseline signal about its level: half the upper bound of moderate variability, as a
+standard deviation of a band of 25 bpm (25 / 4)."""
+
+FALL_COST, RISE_COST = 1.3, 1.7
+"""Price of an epoch spent under or over the baseline. In labour falls are commoner than rises."""
+
+STEEP_BPM = 7.0
+"""A change of this much over 16 s halves an epoch's say: on slopes the heart is not at rest."""
+
+DRIFT_COST = 0.8
+"""Price of a drift of 1 bpm in 30 s; it grows with the square."""
+
+JUMP_COST = 95.0
+"""Price of a jump to another level; two of them outweigh an excursion of under ten minutes
+(150 epochs at the price of a fall, 195, less what slopes and gaps take away)."""
+
+DRIFT_REACH = 10
+"""Levels a path may drift in one step without a jump."""
+
+
+@kernel
+def epoch_means(kept: FloatArray, samples: int) -> tuple[FloatArray, FloatArray]:
+    """Mean and valid share of successive epochs; the mean is NaN where a quarter is not valid."""
+    count = (kept.size + samples - 1) // samples
+    mean = np.full(count, np.nan)
+    share = np.zeros(count)
+    for e in range(count):
+        start = e * samples
+        end = min(kept.size, start + samples)
+        total = 0.0
+        seen = 0
+        for i in range(start, end):
+            if kept[i] == kept[i]:
+                total += kept[i]
+                seen += 1
+        share[e] = seen / samples
+        if 4 * seen >= samples:
+            mean[e] = total / seen
+    return mean, share
+
+
+@kernel
+def baseline_path(mean: FloatArray, share: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Level of the path at each step, and its margin.
+
+    mean, share: from `epoch_means` with EPOCH_S. The margin is the extra cost of the best path
+    that passes the step more than 8 bpm away: near 0 the level could as well be another.
+    """
+    per_step = int(STEP_S / EPOCH_S + 0.5)
+    epochs = mean.size
+    steps = (epochs + per_step - 1) // per_step
+    cost = np.zeros((steps, LEVELS), dtype=np.float32)
+    near = 1.0 / (2.0 * NEAR_BPM * NEAR_BPM)
+    for e in range(epochs):
+        level = mean[e]
+        if level != level:
+            continue
+        back = mean[max(0, e - 2)]
+        ahead = mean[min(epochs - 1, e + 2)]
+        steep = 0.0
+        if back == back:
+            steep = max(steep, abs(level - back) * 1.4)
+        if ahead == ahead:
+            steep = max(steep, abs(ahead - level) * 1.4)
+        if back == back and ahead == ahead:
+            steep = max(steep, abs(ahead - back))
+        say = share[e] / (1.0 + (steep / STEEP_BPM) ** 2)
+        row = cost[e // per_step]
+        for k in range(LEVELS):
+            off = level - (LOWEST_LEVEL + k)
+            price = off * off * near
+            cap = FALL_COST if off < 0.0 else RISE_COST
+            row[k] += np.float32(say * min(price, cap))
+
+    ahead_cost = np.zeros((steps, LEVELS), dtype=np.float32)
+    back_cost = np.zeros((steps, LEVELS), dtype=np.float32)
+    ahead_cost[0] = cost[0]
+    for s in range(1, steps):
+        _pass_on(ahead_cost[s - 1], ahead_cost[s])
+        for k in range(LEVELS):
+            ahead_cost[s, k] += cost[s, k]
+    for s in range(steps - 2, -1, -1):
+        total = back_cost[s + 1] + cost[s + 1]
+        _pass_on(total, back_cost[s])
+
+    # Trace the single best path back from the end; min-marginals serve only for the margin.
+    path = np.empty(steps)
+    margin = np.empty(steps)
+    best = 0
+    for k in range(LEVELS):
+        if ahead_cost[steps - 1, k] < ahead_cost[steps - 1, best]:
+            best = k
+    for s in range(steps - 1, -1, -1):
+        if s < steps - 1:
+            best = _came_from(ahead_cost[s], best)
+        path[s] = LOWEST_LEVEL + best
+        here = ahead_cost[s, best] + back_cost[s, best]
+        other = np.float32(1e30)
+        for k in range(LEVELS):
+            if abs(k - best) > 8:
+                through = ahead_cost[s, k] + back_cost[s, k]
+                other = min(other, through)
+        margin[s] = other - here
+    return path, margin
+
+
+@kernel
+def _pass_on(before: FloatArray, after: FloatArray) -> None:
+    """after[k] = the least of before[j] plus the price of moving from j to k."""
+    least = before[0]
+    for k in range(1, LEVELS):
+        least = min(least, before[k])
+    jump = least + np.float32(JUMP_COST)
+    for k in range(LEVELS):
+        best = min(before[k], jump)
+        for d in range(1, DRIFT_REACH + 1):
+            price = np.float32(DRIFT_COST * d * d)
+            if k - d >= 0:
+                best = min(best, before[k - d] + price)
+            if k + d < LEVELS:
+                best = min(best, before[k + d] + price)
+        after[k] = best
+
+
+@kernel
+def _came_from(before: FloatArray, level: int) -> int:
+    """The level before `level` on the best path."""
+    best = level
+    least = before[level]
+    for j in range(LEVELS):
+        d = abs(j - level)
+        price = JUMP_COST if d > DRIFT_REACH else min(JUMP_COST, DRIFT_COST * d * d)
+        if before[j] + price < least:
+            least = before[j] + price
+            best = j
+    return best
+
+
+@kernel
+def refined(mean: FloatArray, share: FloatArray, path: FloatArray, count: int) -> FloatArray:
+    """The baseline once a second, shape (count,): the path, moved to the mean of what lies by it.
+
+    Within +-60 s the epochs no further than 12 bpm from the path draw it to their weighted mean;
+    the path's own jumps are kept sharp.
+    """
+    per_step = int(STEP_S / EPOCH_S + 0.5)
+    epochs = mean.size
+    steps = path.size
+    level = np.empty(epochs)
+    for e in range(epochs):
+        place = (e + 0.5) / per_step - 0.5
+        left = min(max(int(np.floor(place)), 0), steps - 1)
+        right = min(left + 1, steps - 1)
+        if abs(path[right] - path[left]) > DRIFT_REACH:
+            level[e] = path[left] if place - left < 0.5 else path[right]
+        else:
+            level[e] = path[left] + (path[right] - path[left]) * min(max(place - left, 0.0), 1.0)
+    moved = np.empty(epochs)
+    reach = int(60.0 / EPOCH_S)
+    for e in range(epochs):
+        total = 0.0
+        weight = 0.0
+        for j in range(max(0, e - reach), min(epochs, e + reach + 1)):
+            if mean[j] != mean[j] or abs(level[j] - level[e]) > DRIFT_REACH:
+                continue
+            off = mean[j] - level[j]
+            if abs(off) > 12.0:
+                continue
+            near = 1.0 - abs(j - e) / (reach + 1.0)
+            closeness = 1.0 - (off / 12.0) ** 2
+            w = share[j] * near * closeness
+            total += w * off
+            weight += w
+        moved[e] = level[e] + (total / (weight + 0.5) if weight > 0.0 else 0.0)
+    second = np.empty(count)
+    for t in range(count):
+        place = (t + 0.5) / EPOCH_S - 0.5
+        left = min(max(int(np.floor(place)), 0), epochs - 1)
+        right = min(left + 1, epochs - 1)
+        if abs(moved[right] - moved[left]) > 8.0:
+            second[t] = moved[left] if place - left < 0.5 else moved[right]
+        else:
+            part = min(max(place - left, 0.0), 1.0)
+            second[t] = moved[left] + (moved[right] - moved[left]) * part
+    return second

@@ -1,0 +1,451 @@
+"""A recording's signals to its findings: every step in order, each in its own module."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.features import baseline as base
+from ebbline.features import contractions as hills
+from ebbline.features import events, excursions, sinusoidal, variability
+from ebbline.features.findings import (
+    Acceleration,
+    Artefact,
+    ArtefactKind,
+    BaselineChange,
+    BaselineSegment,
+    Contraction,
+    Curve,
+    FetalFindings,
+    Findings,
+    QualitySegment,
+    SinusoidalEpisode,
+    UterineFindings,
+    VariabilityClass,
+    VariabilitySegment,
+)
+from ebbline.recording.model import ChannelKind, Recording
+from ebbline.signal import clean, maternal, quality
+from ebbline.signal.grid import RATE_HZ, to_grid
+from ebbline.terms import SensorKind
+
+FloatArray = NDArray[np.float64]
+
+RATE = int(RATE_HZ)
+MINUTE = 60 * RATE
+
+LEAST_BASELINE_S = 120.0
+"""Ten minutes need two of baseline, not necessarily contiguous (NICHD 2008)."""
+
+FAR_FROM_BASELINE_BPM = 25.0
+"""Signal further off is no part of the baseline's mean (NICHD 2008)."""
+
+CHANGE_BPM = 15.0
+"""A lasting shift of the baseline from this size is reported as a change of baseline."""
+
+ABSENT_BPM, MINIMAL_BPM, MARKED_BPM = 2.0, 5.0, 25.0
+"""Bandwidths: up to 5 minimal, over 25 marked (NICHD 2008). 'Undetectable' has no number there;
+under 2 bpm a trace drawn at 30 bpm/cm is a line (0.7 mm; common practice, no source)."""
+
+LISTED_GAP_S = 15.0
+"""Gaps from this length are listed as artefacts; all gaps count in the valid share."""
+
+
+def variability_class(bandwidth_bpm: float) -> VariabilityClass:
+    """Class of a mean one-minute bandwidth (NICHD 2008)."""
+    if math.isnan(bandwidth_bpm):
+        return VariabilityClass.INDETERMINATE
+    if bandwidth_bpm < ABSENT_BPM:
+        return VariabilityClass.ABSENT
+    if bandwidth_bpm <= MINIMAL_BPM:
+        return VariabilityClass.MINIMAL
+    if bandwidth_bpm <= MARKED_BPM:
+        return VariabilityClass.MODERATE
+    return VariabilityClass.MARKED
+
+
+def detect(recording: Recording, *, fetus: int = 1, weeks: float | None = None) -> Findings:
+    """All findings of one fetus of a recording.
+
+    weeks: completed weeks of gestation; None takes the recording's own context. Raises
+    RecordingError when the fetus has no heart-rate channel.
+    """
+    if weeks is None:
+        weeks = recording.context.weeks
+    channel = recording.heart_rate(fetus)
+    count = max(1, round(recording.duration_s * RATE))
+    bpm = to_grid(channel.samples, channel.rate_hz, count)
+    uterine = uterine_findings(recording, count)
+    mother = recording.first(ChannelKind.MATERNAL_HEART_RATE)
+    mother_bpm = None if mother is None else to_grid(mother.samples, mother.rate_hz, count)
+    fetal = fetal_findings(
+        bpm,
+        fetus=fetus,
+        sensor=channel.sensor,
+        weeks=weeks,
+        contractions=uterine.contractions,
+        mother_bpm=mother_bpm,
+    )
+    return Findings(duration_s=recording.duration_s, weeks=weeks, uterine=uterine, fetal=fetal)
+
+
+def uterine_findings(recording: Recording, count: int) -> UterineFindings:
+    """Contractions and tone of a recording's activity channel, count: samples of the grid."""
+    channel = recording.first(ChannelKind.UTERINE_ACTIVITY)
+    if channel is None:
+        nothing = Curve(0.0, 60.0, np.zeros(math.ceil(count / MINUTE)))
+        return UterineFindings(
+            present=False,
+            sensor=SensorKind.UNKNOWN,
+            contractions=(),
+            tone=Curve(0.0, 1.0, np.full(count // RATE, np.nan)),
+            measured=nothing,
+            quality=(),
+        )
+    samples = to_grid(channel.samples, channel.rate_hz, count)
+    in_mmhg = channel.sensor is SensorKind.PRESSURE_CATHETER
+    floor = hills.FLOOR_MMHG if in_mmhg else hills.FLOOR_TOCO
+    mean, share = hills.seconds(samples, RATE)
+    tone, rows = hills.tone_and_hills(mean, share, floor)
+    live = np.repeat(share > 0.5, RATE)
+    used = np.full(count, np.nan)
+    used[: len(live)] = np.where(live, samples[: len(live)], np.nan)
+    table = quality.segments(used, np.zeros(count, np.int8), int(quality.SEGMENT_S * RATE))
+    return UterineFindings(
+        present=True,
+        sensor=channel.sensor,
+        contractions=tuple(events.contractions_from(rows, channel.sensor, floor)),
+        tone=Curve(0.0, 1.0, np.where(share > 0, tone, np.nan)),
+        measured=Curve(0.0, 60.0, quality.valid_by_minute(used, RATE)),
+        quality=_quality(table, count, {}),
+    )
+
+
+def fetal_findings(
+    bpm: FloatArray,
+    *,
+    fetus: int,
+    sensor: SensorKind,
+    weeks: float | None,
+    contractions: tuple[Contraction, ...],
+    mother_bpm: FloatArray | None,
+) -> FetalFindings:
+    """Findings of one heart-rate signal on the 4 Hz grid, shape (n,), NaN where missing."""
+    kept, code = clean.usable(bpm, RATE_HZ)
+    mean, share = base.epoch_means(kept, int(base.EPOCH_S * RATE))
+    path, margin = base.baseline_path(mean, share)
+    seconds = (len(kept) + RATE - 1) // RATE
+    curve = base.refined(mean, share, path, seconds)
+    level = np.interp(np.arange(len(kept)) / RATE_HZ, np.arange(seconds) + 0.5, curve)
+    sure = np.repeat(margin / (margin + 3.0), int(base.STEP_S))[:seconds]
+
+    bridged = clean.bridge(kept, int(excursions.SHORT_GAP_S * RATE))
+    steady = excursions.smoothed(bridged, int(excursions.SMOOTH_S * RATE) // 2)
+    slow = excursions.smoothed(bridged, int(7.5 * RATE))
+    rough = excursions.roughness(steady, slow, MINUTE)
+    away = steady - level
+    preterm = weeks is not None and weeks < events.PRETERM_WEEKS
+    least_bpm = events.PRETERM_BPM if preterm else events.LEAST_BPM
+    least_s = events.PRETERM_S if preterm else excursions.LEAST_S
+    falls = excursions.excursions(
+        kept,
+        steady,
+        slow,
+        -away,
+        level,
+        rough,
+        MINUTE,
+        events.SHALLOW_BPM,
+        excursions.LEAST_S,
+        RATE_HZ,
+    )
+    rises = excursions.excursions(
+        kept, steady, slow, away, level, rough, MINUTE, least_bpm, least_s, RATE_HZ
+    )
+    decelerations = events.decelerations_from(falls, contractions, sure, RATE_HZ)
+    accelerations = events.accelerations_from(
+        rises, contractions, decelerations, sure, least_bpm, RATE_HZ
+    )
+
+    in_event = np.zeros(len(kept), np.bool_)
+    spans = [(d.onset_s, d.end_s) for d in decelerations]
+    spans += [(a.onset_s, a.end_s) for a in accelerations]
+    for onset_s, end_s in spans:
+        in_event[int(onset_s * RATE) : int(end_s * RATE) + 1] = True
+    band, _, ltv = variability.bandwidth_by_minute(kept, level, in_event, RATE)
+    of_baseline = np.where(in_event | (np.abs(kept - level) > FAR_FROM_BASELINE_BPM), np.nan, kept)
+    segments = _baseline_segments(of_baseline, band, sure)
+    return FetalFindings(
+        fetus=fetus,
+        sensor=sensor,
+        baseline_curve=Curve(0.0, 1.0, _admitted(curve, segments)),
+        baseline=segments,
+        baseline_changes=_changes(path, segments),
+        bandwidth=Curve(0.0, 60.0, band),
+        valid=Curve(0.0, 60.0, quality.valid_by_minute(kept, RATE)),
+        variability=_variability_segments(of_baseline, band, ltv),
+        accelerations=tuple(accelerations),
+        decelerations=tuple(decelerations),
+        sinusoidal=_sinusoidal(of_baseline, accelerations),
+        artefacts=(artefacts := _artefacts(kept, code, level, mother_bpm)),
+        quality=_quality(
+            quality.segments(kept, code, int(quality.SEGMENT_S * RATE)),
+            len(kept),
+            _suspicions(artefacts),
+        ),
+    )
+
+
+def _baseline_segments(
+    of_baseline: FloatArray, band: FloatArray, sure: FloatArray
+) -> tuple[BaselineSegment, ...]:
+    """The standards' baseline of each ten minutes; marked minutes are left out of the mean."""
+    length = int(quality.SEGMENT_S * RATE)
+    marked = np.repeat(band > MARKED_BPM, MINUTE)[: len(of_baseline)]
+    calm = np.where(marked, np.nan, of_baseline)
+    found: list[BaselineSegment] = []
+    for start in range(0, len(calm), length):
+        part = calm[start : start + length]
+        used = part[np.isfinite(part)]
+        if len(used) < LEAST_BASELINE_S * RATE:
+            # Marked variability throughout still has a level: NICHD's mean is then all there is.
+            every = of_baseline[start : start + length]
+            every = every[np.isfinite(every)]
+            if len(every) >= 2.5 * LEAST_BASELINE_S * RATE:
+                used = every
+        start_s, end_s = start / RATE_HZ, min(len(calm), start + length) / RATE_HZ
+        baseline_s = len(used) / RATE_HZ
+        certainty = sure[int(start_s) : math.ceil(end_s)]
+        certain = float(np.mean(certainty)) if len(certainty) else 0.0
+        if baseline_s < LEAST_BASELINE_S:
+            earlier = found[-1] if found else None
+            carried = math.nan
+            if earlier is not None:
+                carried = earlier.start_s if earlier.determinate else earlier.carried_from_s
+            found.append(
+                BaselineSegment(
+                    start_s,
+                    end_s,
+                    math.nan,
+                    math.nan,
+                    baseline_s,
+                    math.nan,
+                    False,
+                    f"{baseline_s:.0f} s of baseline in these ten minutes, "
+                    f"{LEAST_BASELINE_S:.0f} s are needed",
+                    carried,
+                )
+            )
+            continue
+        mean = float(np.mean(used))
+        spread = float(np.std(used)) / math.sqrt(max(1.0, baseline_s / 30.0)) / max(certain, 0.2)
+        found.append(
+            BaselineSegment(
+                start_s,
+                end_s,
+                5.0 * math.floor(mean / 5.0 + 0.5),
+                mean,
+                baseline_s,
+                spread,
+                True,
+                "",
+                math.nan,
+            )
+        )
+    return tuple(found)
+
+
+def _admitted(curve: FloatArray, segments: tuple[BaselineSegment, ...]) -> FloatArray:
+    """The continuous baseline, NaN in ten minutes that have none."""
+    shown = curve.copy()
+    for segment in segments:
+        if segment.baseline_s < LEAST_BASELINE_S / 4:
+            shown[int(segment.start_s) : int(segment.end_s)] = np.nan
+    return shown
+
+
+def _changes(path: FloatArray, segments: tuple[BaselineSegment, ...]) -> tuple[BaselineChange, ...]:
+    """Jumps of the path between levels that each last ten minutes or more."""
+    stay = int(600 / base.STEP_S)
+    found: list[BaselineChange] = []
+    for step in np.flatnonzero(np.abs(np.diff(path)) > base.DRIFT_REACH) + 1:
+        before, after = path[max(0, step - stay) : step], path[step : step + stay]
+        at_s = float(step * base.STEP_S)
+        whole = len(before) >= stay and len(after) >= stay
+        from_bpm, to_bpm = float(np.median(before)), float(np.median(after))
+        if whole and abs(to_bpm - from_bpm) >= CHANGE_BPM:
+            found.append(BaselineChange(at_s, from_bpm, to_bpm))
+    return tuple(found)
+
+
+def _variability_segments(
+    of_baseline: FloatArray, band: FloatArray, ltv: FloatArray
+) -> tuple[VariabilitySegment, ...]:
+    length = int(quality.SEGMENT_S * RATE)
+    found = []
+    for start in range(0, len(of_baseline), length):
+        end = min(len(of_baseline), start + length)
+        first, last = start // MINUTE, math.ceil(end / MINUTE)
+        minutes = band[first:last]
+        measured = np.isfinite(minutes)
+        number = int(measured.sum())
+        width = float(minutes[measured].mean()) if number else math.nan
+        ranges = ltv[first:last]
+        seen = np.isfinite(ranges)
+        share = number / max(1, last - first)
+        limits = np.array([ABSENT_BPM, MINIMAL_BPM, MARKED_BPM])
+        clear = 0.0 if not number else float(np.min(np.abs(np.log(max(width, 0.1) / limits))))
+        found.append(
+            VariabilitySegment(
+                start_s=start / RATE_HZ,
+                end_s=end / RATE_HZ,
+                bandwidth_bpm=width,
+                variability=variability_class(width),
+                stv_ms=variability.short_term_variation(of_baseline[start:end], RATE_HZ),
+                ltv_bpm=float(ranges[seen].mean()) if seen.any() else math.nan,
+                measured_minutes=number,
+                certainty=share * (1.0 - 0.5 * math.exp(-clear / 0.15)),
+            )
+        )
+    return tuple(found)
+
+
+def _sinusoidal(
+    of_baseline: FloatArray, accelerations: list[Acceleration]
+) -> tuple[SinusoidalEpisode, ...]:
+    """Runs of windows with one dominating frequency; a run may miss one window."""
+    seconds = len(of_baseline) // RATE
+    if seconds < sinusoidal.WINDOW_S:
+        return ()
+    table = of_baseline[: seconds * RATE].reshape(seconds, RATE)
+    valid = np.isfinite(table)
+    seen = valid.sum(axis=1)
+    second = np.full(seconds, np.nan)
+    second[seen > 0] = np.where(valid, table, 0.0).sum(axis=1)[seen > 0] / seen[seen > 0]
+    rows = sinusoidal.undulation(second)
+    pure = (
+        (rows[:, 2] >= sinusoidal.PURE_SHARE)
+        & (rows[:, 1] >= sinusoidal.LEAST_PEAK_TO_PEAK)
+        & (rows[:, 1] <= sinusoidal.GREATEST_PEAK_TO_PEAK)
+    )
+    found = []
+    index = 0
+    while index < len(rows):
+        if not pure[index]:
+            index += 1
+            continue
+        last = index
+        while last + 1 < len(rows) and (
+            pure[last + 1] or (last + 2 < len(rows) and pure[last + 2])
+        ):
+            last += 1
+        start_s = float(index * sinusoidal.HOP_S)
+        end_s = float(last * sinusoidal.HOP_S + sinusoidal.WINDOW_S)
+        if end_s - start_s >= sinusoidal.LEAST_S:
+            part = rows[index : last + 1]
+            part = part[part[:, 2] > 0]
+            jagged = float(np.median(part[:, 3] / part[:, 2]))
+            with_accelerations = any(start_s <= a.peak_s <= end_s for a in accelerations)
+            found.append(
+                SinusoidalEpisode(
+                    start_s=start_s,
+                    end_s=end_s,
+                    cycles_per_min=float(np.median(part[:, 0])),
+                    amplitude_bpm=float(np.median(part[:, 1])) / 2.0,
+                    pseudo=jagged > sinusoidal.JAGGED_SHARE or with_accelerations,
+                    certainty=float(np.clip(np.median(part[:, 2]), 0.0, 1.0)),
+                )
+            )
+        index = last + 1
+    return tuple(found)
+
+
+_KIND_OF_CODE = {
+    clean.MISSING: ArtefactKind.DROP_OUT,
+    clean.OUT_OF_RANGE: ArtefactKind.OUT_OF_RANGE,
+    clean.SPIKE: ArtefactKind.SPIKE,
+    clean.DOUBLED: ArtefactKind.DOUBLING,
+    clean.HALVED: ArtefactKind.HALVING,
+    clean.FLAT: ArtefactKind.FLAT,
+}
+
+_WHY = {
+    clean.MISSING: "no signal",
+    clean.OUT_OF_RANGE: f"outside {clean.LOWEST_BPM:.0f}-{clean.HIGHEST_BPM:.0f} bpm",
+    clean.SPIKE: "a short piece far from what lies on both sides",
+    clean.DOUBLED: "about twice the level on both sides: a slow rate may have been counted double",
+    clean.HALVED: "about half the level on both sides: a fast rate may have been counted half",
+    clean.FLAT: f"not one change of value in {clean.FLAT_S / 60:.0f} minutes or more",
+}
+
+
+def _artefacts(
+    kept: FloatArray,
+    code: NDArray[np.int8],
+    level: FloatArray,
+    mother_bpm: FloatArray | None,
+) -> tuple[Artefact, ...]:
+    found = []
+    present = np.bincount(code, minlength=7)
+    for value, kind in _KIND_OF_CODE.items():
+        if not present[value]:
+            continue
+        lost = value in (clean.MISSING, clean.FLAT)
+        least = int(LISTED_GAP_S * RATE) if lost else 1
+        for start, end in quality.runs(code, value, least, RATE).tolist():
+            sure = 1.0 if lost or value == clean.OUT_OF_RANGE else 0.6
+            found.append(Artefact(kind, start / RATE_HZ, end / RATE_HZ, sure, _WHY[value]))
+    if mother_bpm is not None:
+        for start, end in maternal.coincident(kept, mother_bpm, RATE).tolist():
+            found.append(
+                Artefact(
+                    ArtefactKind.MATERNAL,
+                    start / RATE_HZ,
+                    end / RATE_HZ,
+                    0.9,
+                    f"within {maternal.COINCIDENT_BPM:.0f} bpm of the maternal pulse",
+                )
+            )
+    else:
+        for start, end in maternal.low_plateaus(kept, level, RATE).tolist():
+            found.append(
+                Artefact(
+                    ArtefactKind.MATERNAL,
+                    start / RATE_HZ,
+                    end / RATE_HZ,
+                    0.4,
+                    "a sudden step to another level in the range of a mother's pulse",
+                )
+            )
+    found.sort(key=lambda artefact: artefact.start_s)
+    return tuple(found)
+
+
+def _suspicions(artefacts: tuple[Artefact, ...]) -> dict[int, list[ArtefactKind]]:
+    """Kinds suspected in each ten minutes, by the segment's number."""
+    found: dict[int, list[ArtefactKind]] = {}
+    for artefact in artefacts:
+        first = int(artefact.start_s // quality.SEGMENT_S)
+        last = int(max(artefact.start_s, artefact.end_s - 1e-6) // quality.SEGMENT_S)
+        for segment in range(first, last + 1):
+            kinds = found.setdefault(segment, [])
+            if artefact.kind not in kinds:
+                kinds.append(artefact.kind)
+    return found
+
+
+def _quality(
+    table: FloatArray, count: int, suspected: dict[int, list[ArtefactKind]]
+) -> tuple[QualitySegment, ...]:
+    return tuple(
+        QualitySegment(
+            start_s=number * quality.SEGMENT_S,
+            end_s=min((number + 1) * quality.SEGMENT_S, count / RATE_HZ),
+            valid_share=row[0],
+            longest_gap_s=row[1] / RATE_HZ,
+            suspected=tuple(suspected.get(number, ())),
+        )
+        for number, row in enumerate(table.tolist())
+    )

@@ -1,0 +1,358 @@
+"""Accelerations and decelerations: where the rate leaves the baseline, and how.
+
+A fall and a rise are found by the same rule on mirrored signals. The kernel gives one row of
+numbers for each excursion; `events.py` names the kinds.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.signal.jit import kernel
+
+FloatArray = NDArray[np.float64]
+
+(
+    ONSET,
+    EXTREME,
+    END,
+    AMPLITUDE,
+    BASELINE,
+    TO_EXTREME,
+    RETURN,
+    AREA,
+    VALID_SHARE,
+    WITHIN,
+    SHOULDER_BEFORE,
+    SHOULDER_AFTER,
+    OVERSHOOT,
+    FAILS_TO_RETURN,
+    CUT,
+    COLUMNS,
+) = range(16)
+"""Columns of `excursions`; times in samples, rates in bpm, AREA in bpm x samples."""
+
+SMOOTH_S = 2.25
+"""Centred mean over this long steadies the trace against beat-to-beat noise."""
+
+SHORT_GAP_S, LONG_GAP_S = 15.0, 45.0
+"""Gaps bridged for computing; the longer only when the signal is in the same excursion on both
+sides of it."""
+
+LEAST_S = 15.0
+"""NICHD 2008, FIGO 2015: an excursion lasts 15 s or more."""
+
+
+@kernel
+def smoothed(bridged: FloatArray, reach: int) -> FloatArray:
+    """Centred mean over +-reach samples of what is valid; NaN where the middle is."""
+    n = bridged.size
+    total = np.zeros(n + 1)
+    seen = np.zeros(n + 1, dtype=np.int64)
+    for i in range(n):
+        valid = bridged[i] == bridged[i]
+        total[i + 1] = total[i] + (bridged[i] if valid else 0.0)
+        seen[i + 1] = seen[i] + (1 if valid else 0)
+    out = np.full(n, np.nan)
+    for i in range(n):
+        if bridged[i] == bridged[i]:
+            left = max(0, i - reach)
+            right = min(n, i + reach + 1)
+            out[i] = (total[right] - total[left]) / (seen[right] - seen[left])
+    return out
+
+
+@kernel
+def roughness(steady: FloatArray, slow: FloatArray, block: int) -> FloatArray:
+    """Typical distance of the trace from its own 15-s mean, per block, middle of five blocks."""
+    count = max(1, (steady.size + block - 1) // block)
+    each = np.full(count, np.nan)
+    for b in range(count):
+        start = b * block
+        end = min(steady.size, start + block)
+        total = 0.0
+        seen = 0
+        for i in range(start, end):
+            if steady[i] == steady[i] and slow[i] == slow[i]:
+                total += abs(steady[i] - slow[i])
+                seen += 1
+        if 3 * seen >= end - start:
+            each[b] = total / seen
+    middle = np.empty(count)
+    near = np.empty(5)
+    for b in range(count):
+        found = 0
+        for j in range(max(0, b - 2), min(count, b + 3)):
+            if each[j] == each[j]:
+                near[found] = each[j]
+                found += 1
+        middle[b] = np.median(near[:found]) if found > 0 else 2.0
+    return middle
+
+
+@kernel
+def excursions(
+    kept: FloatArray,
+    steady: FloatArray,
+    slow: FloatArray,
+    away: FloatArray,
+    level: FloatArray,
+    rough: FloatArray,
+    block: int,
+    seed: float,
+    least_s: float,
+    rate_hz: float,
+) -> FloatArray:
+    """One row of numbers for each excursion to the positive side of `away`.
+
+    away: distance from the baseline, positive towards the excursion sought; level: the baseline
+    at each sample; seed: least amplitude; least_s: least duration.
+    """
+    n = away.size
+    long_gap = int(LONG_GAP_S * rate_hz)
+    rows = np.empty((n // int(10 * rate_hz) + 2, COLUMNS))
+    found = 0
+    i = 0
+    free_from = 0
+    while i < n:
+        if not away[i] >= seed:
+            i += 1
+            continue
+        edge = min(max(1.2 * rough[i // block], 2.0), 4.5)
+        start, cut_start = _walk(away, i, -1, edge, free_from, n, long_gap)
+        end, cut_end = _walk(away, i, 1, edge, free_from, n, long_gap)
+        # A run may hold several excursions: cut it where the rate all but comes back between.
+        piece_start = start
+        while piece_start < end:
+            top = _highest(away, piece_start, end)
+            split = _first_split(away, piece_start, end, seed)
+            piece_end = end if split < 0 else split
+            top = _highest(away, piece_start, piece_end)
+            amplitude = away[top]
+            if amplitude >= seed and found < rows.shape[0]:
+                whole_left = piece_start > start
+                whole_right = piece_end < end
+                if _measure(
+                    rows[found],
+                    kept,
+                    steady,
+                    slow,
+                    away,
+                    level,
+                    piece_start,
+                    piece_end,
+                    top,
+                    edge,
+                    rough[top // block],
+                    whole_left,
+                    whole_right,
+                    rate_hz,
+                ):
+                    rows[found, CUT] = (1.0 if cut_start and not whole_left else 0.0) + (
+                        2.0 if cut_end and not whole_right else 0.0
+                    )
+                    duration = (rows[found, END] - rows[found, ONSET]) / rate_hz
+                    if duration >= least_s - 0.13:
+                        found += 1
+            piece_start = piece_end
+            if split < 0:
+                break
+        i = max(end, i + 1)
+        free_from = end
+    return rows[:found].copy()
+
+
+@kernel
+def _walk(
+    away: FloatArray, i: int, step: int, edge: float, free_from: int, n: int, long_gap: int
+) -> tuple[int, bool]:
+    """Where the excursion that holds sample i leaves the edge, and whether a gap cut it there."""
+    last = i
+    k = i + step
+    gap = 0
+    while free_from <= k < n:
+        value = away[k]
+        if value == value:
+            if value < edge:
+                return (
+                    (last + (1 if step > 0 else 0), False)
+                    if gap == 0
+                    else (
+                        last + (1 if step > 0 else 0),
+                        gap > long_gap // 3,
+                    )
+                )
+            last = k
+            gap = 0
+        else:
+            gap += 1
+            if gap > long_gap:
+                return last + (1 if step > 0 else 0), True
+        k += step
+    return last + (1 if step > 0 else 0), gap > 0 or k < 0 or k >= n
+
+
+@kernel
+def _highest(away: FloatArray, start: int, end: int) -> int:
+    best = start
+    for k in range(start, end):
+        if away[k] == away[k] and (away[best] != away[best] or away[k] > away[best]):
+            best = k
+    return best
+
+
+@kernel
+def _first_split(away: FloatArray, start: int, end: int, seed: float) -> int:
+    """First valley between two peaks, each at least `seed` high and 10 bpm over the valley, that
+    comes down to 30 % of the lower peak; -1 without one."""
+    peak = -1.0
+    valley = 1e9
+    valley_at = -1
+    for k in range(start, end):
+        value = away[k]
+        if value != value:
+            continue
+        if valley_at < 0:
+            if value > peak:
+                peak = value
+            elif peak >= seed and value <= 0.45 * peak and peak - value >= 10.0:
+                valley, valley_at = value, k
+        else:
+            if value < valley:
+                valley, valley_at = value, k
+            elif value >= seed and value - valley >= 10.0 and valley <= 0.3 * min(peak, value):
+                return valley_at
+            elif value > peak:
+                peak = value
+                valley_at = -1
+    return -1
+
+
+@kernel
+def _measure(
+    row: FloatArray,
+    kept: FloatArray,
+    steady: FloatArray,
+    slow: FloatArray,
+    away: FloatArray,
+    level: FloatArray,
+    start: int,
+    end: int,
+    top: int,
+    edge: float,
+    rough: float,
+    joined_left: bool,
+    joined_right: bool,
+    rate_hz: float,
+) -> bool:
+    """Fill one row. Onset and end lie where the flanks, drawn on, meet the baseline."""
+    n = away.size
+    amplitude = away[top]
+    # Onset: from the edge, along the mean slope up to half height, at most 10 s back.
+    half_left = start
+    while half_left < top and not away[half_left] >= 0.5 * amplitude:
+        half_left += 1
+    half_right = end - 1
+    while half_right > top and not away[half_right] >= 0.5 * amplitude:
+        half_right -= 1
+    onset = float(start)
+    if not joined_left and half_left > start and away[start] == away[start]:
+        rise = away[half_left] - away[start]
+        if rise > 1.0:
+            back = away[start] * (half_left - start) / rise
+            onset = max(0.0, start - min(back, 8.0 * rate_hz))
+    finish = float(end)
+    if not joined_right and half_right < end - 1 and away[end - 1] == away[end - 1]:
+        drop = away[half_right] - away[end - 1]
+        if drop > 1.0:
+            on = away[end - 1] * (end - 1 - half_right) / drop
+            finish = min(float(n), end + min(on, 8.0 * rate_hz))
+    # The extreme is a region: as near to the highest as the trace is rough.
+    near = min(max(1.0, rough), 0.1 * amplitude)
+    first = top
+    k = start
+    while k < top:
+        if away[k] >= amplitude - near:
+            first = k
+            break
+        k += 1
+    total = 0.0
+    weight = 0.0
+    k = top
+    while k >= start and (away[k] != away[k] or away[k] >= amplitude - 1.5 * near):
+        if away[k] == away[k]:
+            total += k
+            weight += 1.0
+        k -= 1
+    k = top + 1
+    while k < end and (away[k] != away[k] or away[k] >= amplitude - 1.5 * near):
+        if away[k] == away[k]:
+            total += k
+            weight += 1.0
+        k += 1
+    extreme = total / weight if weight > 0.0 else float(top)
+    last = top
+    for k in range(top, end):
+        if away[k] >= amplitude - near:
+            last = k
+    seen = 0
+    area = 0.0
+    low, high = 1e9, -1e9
+    for k in range(start, end):
+        if kept[k] == kept[k]:
+            seen += 1
+        if away[k] == away[k]:
+            area += max(away[k], 0.0)
+    # Fast fluctuation inside, in the middle four fifths, as peak-to-trough about the 15-s mean.
+    inner = int(0.1 * (end - start))
+    fast = np.empty(end - start)
+    m = 0
+    for k in range(start + inner, end - inner):
+        if kept[k] == kept[k] and steady[k] == steady[k] and slow[k] == slow[k]:
+            fast[m] = steady[k] - slow[k]
+            m += 1
+    within = np.nan
+    if m >= 10 * rate_hz:
+        part = np.sort(fast[:m])
+        low = part[int(0.04 * m)]
+        high = part[min(m - 1, int(0.96 * m))]
+        within = 1.25 * (high - low)
+    row[ONSET] = onset
+    row[EXTREME] = extreme
+    row[END] = finish
+    row[AMPLITUDE] = amplitude
+    row[BASELINE] = level[top]
+    row[TO_EXTREME] = first - onset
+    row[RETURN] = finish - last
+    row[AREA] = area
+    row[VALID_SHARE] = seen / max(1, end - start)
+    row[WITHIN] = within
+    row[SHOULDER_BEFORE] = _hump(away, int(onset), -1, int(25 * rate_hz), edge, rate_hz)
+    row[SHOULDER_AFTER] = _hump(away, int(finish), 1, int(25 * rate_hz), edge, rate_hz)
+    row[OVERSHOOT] = _hump(away, int(finish), 1, int(120 * rate_hz), edge, rate_hz)
+    row[FAILS_TO_RETURN] = 1.0 if joined_right else 0.0
+    return True
+
+
+@kernel
+def _hump(away: FloatArray, at: int, step: int, longest: int, edge: float, rate_hz: float) -> float:
+    """Seconds of a hump to the other side that touches `at` and ends within `longest`; else 0."""
+    n = away.size
+    k = at
+    waited = 0
+    while 0 <= k < n and waited < int(6 * rate_hz) and not away[k] <= -edge:
+        k += step
+        waited += 1
+    length = 0
+    lost = 0
+    while 0 <= k < n and length <= longest and lost < int(2 * rate_hz):
+        if away[k] <= -0.6 * edge:
+            length += 1
+            lost = 0
+        else:
+            lost += 1
+        k += step
+    if length < int(4 * rate_hz) or length > longest:
+        return 0.0
+    return length / rate_hz

@@ -1,0 +1,100 @@
+"""Variability of the baseline: one-minute bandwidth, short-term and long-term variation."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.signal.jit import kernel
+
+FloatArray = NDArray[np.float64]
+FlagArray = NDArray[np.bool_]
+
+LEAST_MEASURED_S = 20.0
+"""A minute with less baseline signal than this has no bandwidth."""
+
+OUTER_SHARE = 0.02
+"""Share of the samples left out at each end of the band: single beats do not make its edge."""
+
+EPOCH_S = 3.75
+"""Length of the epochs of short-term variation (Pardey 2002)."""
+
+
+@kernel
+def bandwidth_by_minute(
+    kept: FloatArray, level: FloatArray, in_event: FlagArray, rate: int
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Peak-to-trough of the baseline in each minute (bpm), seconds measured, LTV (bpm).
+
+    kept: usable samples; level: the baseline at each sample; in_event: samples inside
+    accelerations and decelerations, left out (NICHD 2008). The band is taken about the baseline's
+    own slow course within the minute. LTV: range of the 3.75-s means.
+    """
+    per_minute = 60 * rate
+    n = kept.size
+    minutes = (n + per_minute - 1) // per_minute
+    band = np.full(minutes, np.nan)
+    ltv = np.full(minutes, np.nan)
+    measured = np.zeros(minutes)
+    off = np.empty(per_minute)
+    epoch = int(EPOCH_S * rate)
+    for m in range(minutes):
+        start = m * per_minute
+        end = min(n, start + per_minute)
+        found = 0
+        middle = level[min(n - 1, (start + end) // 2)]
+        highest, lowest = -1e9, 1e9
+        epochs = 0
+        total = 0.0
+        seen = 0
+        for i in range(start, end):
+            if kept[i] == kept[i] and not in_event[i]:
+                off[found] = kept[i] - middle
+                found += 1
+                total += kept[i]
+                seen += 1
+            if (i - start + 1) % epoch == 0:
+                if 2 * seen >= epoch:
+                    highest = max(highest, total / seen)
+                    lowest = min(lowest, total / seen)
+                    epochs += 1
+                total = 0.0
+                seen = 0
+        measured[m] = found / rate
+        if measured[m] >= LEAST_MEASURED_S:
+            ordered = np.sort(off[:found])
+            out = int(OUTER_SHARE * found)
+            band[m] = ordered[found - 1 - out] - ordered[out]
+            if epochs >= 5:
+                ltv[m] = highest - lowest
+    return band, measured, ltv
+
+
+@kernel
+def short_term_variation(kept: FloatArray, rate_hz: float) -> float:
+    """Mean absolute difference of successive 3.75 s mean pulse intervals, in ms.
+
+    kept: bpm, shape (n,), NaN where signal is missing or not of the baseline; rate_hz: samples
+    per second. NaN when fewer than two neighbouring epochs are valid (half their samples).
+    Source: Pardey, Moulden, Redman. Am J Obstet Gynecol 2002;186:1095-103.
+    """
+    epoch = EPOCH_S * rate_hz
+    count = int(kept.size / epoch)
+    before = np.nan
+    total = 0.0
+    pairs = 0
+    for e in range(count):
+        start = int(e * epoch + 0.5)
+        end = int((e + 1) * epoch + 0.5)
+        interval = 0.0
+        seen = 0
+        for i in range(start, min(end, kept.size)):
+            if kept[i] == kept[i]:
+                interval += 60000.0 / kept[i]
+                seen += 1
+        now = interval / seen if 2 * seen >= end - start else np.nan
+        if now == now and before == before:
+            total += abs(now - before)
+            pairs += 1
+        before = now
+    return total / pairs if pairs > 0 else np.nan
