@@ -1,1 +1,28 @@
 """Virtual labours whose truth is known."""
+
+from ebbline.synth.engine import Labour, LabourEngine, Stretch, invent
+from ebbline.synth.scenario import (
+    BaselineShift,
+    Behaviour,
+    Point,
+    ProlongedFall,
+    Scenario,
+    Spell,
+)
+from ebbline.synth.story import Story
+from ebbline.synth.truth import Truth
+
+__all__ = [
+    "BaselineShift",
+    "Behaviour",
+    "Labour",
+    "LabourEngine",
+    "Point",
+    "ProlongedFall",
+    "Scenario",
+    "Spell",
+    "Story",
+    "Stretch",
+    "Truth",
+    "invent",
+]

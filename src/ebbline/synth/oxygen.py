@@ -1,0 +1,95 @@
+"""Fetal oxygen: what contractions and cord compression take, and what the chemoreflex answers.
+
+A two-store model on a grid of one second. The oxygen level follows the supply within seconds (the
+fetus holds oxygen for a minute or so); the reserve (buffers, glycogen) is spent by hypoxia and
+rebuilt over an hour or more.
+
+Sources: flow through the intervillous space stops when the contraction's pressure exceeds that of
+the vessels, about 30 to 60 mmHg (Borell U, et al. Am J Obstet Gynecol 1965;93:44-57; Fleischer A,
+et al. Am J Obstet Gynecol 1987;157:164-7; figures from memory). Late decelerations begin when
+fetal pO2 falls below about 18 to 20 mmHg, with a lag of some 20 s (Myers RE, Mueller-Heubach E,
+Adamsons K. Am J Obstet Gynecol 1973;115:1083-94; Caldeyro-Barcia; from memory).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.synth.compiled import compiled
+
+FloatArray = NDArray[np.float64]
+
+FLOW_FALLS_FROM_MMHG = 12.0
+FLOW_STOPS_AT_MMHG = 60.0
+OXYGEN_MEMORY_S = 26.0
+CORD_COST = 0.35
+CHEMOREFLEX_THRESHOLD = 0.88
+CHEMOREFLEX_BPM = 95.0
+CHEMOREFLEX_DELAY_S = 7
+CHEMOREFLEX_MEMORY_S = 8.0
+REFLEX_SHARE_REACHED = 0.87
+"""Share of the drive's peak that the lagging reflex reaches in a common contraction (measured)."""
+HYPOXIA_COST_PER_S = 1 / 900.0
+RECOVERY_S = 5400.0
+
+STATES = 4
+"""oxygen, reserve, two stages of the chemoreflex's lag."""
+
+
+def rested() -> FloatArray:
+    """State at rest: full oxygen, full reserve, no reflex."""
+    return np.array([1.0, 1.0, 0.0, 0.0])
+
+
+@compiled
+def _deepest(pressure: FloatArray) -> float:
+    store = 0.0
+    most = 0.0
+    for i in range(len(pressure)):
+        x = (pressure[i] - FLOW_FALLS_FROM_MMHG) / (FLOW_STOPS_AT_MMHG - FLOW_FALLS_FROM_MMHG)
+        x = min(1.0, max(0.0, x))
+        store += (x * x * (3.0 - 2.0 * x) - store) / OXYGEN_MEMORY_S
+        most = max(most, store)
+    return most
+
+
+def vulnerability_for(depth_bpm: float, pressure: FloatArray) -> float:
+    """How vulnerable a placenta is whose fetus answers this contraction with a fall this deep.
+
+    pressure: mmHg at one-second steps. At most 1: a weak contraction cannot do everything.
+    """
+    drop = 1 - CHEMOREFLEX_THRESHOLD + depth_bpm / CHEMOREFLEX_BPM / REFLEX_SHARE_REACHED
+    return min(1.0, drop / max(0.05, _deepest(pressure)))
+
+
+@compiled
+def breathe(
+    state: FloatArray,
+    start: int,
+    stop: int,
+    pressure: FloatArray,
+    cord: FloatArray,
+    vulnerability: FloatArray,
+    drain_per_s: float,
+    oxygen: FloatArray,
+    reserve: FloatArray,
+    reflex: FloatArray,
+) -> None:
+    """Advance the stores from second start to stop; fills oxygen, reserve and reflex (bpm)."""
+    for i in range(start, stop):
+        x = (pressure[i] - FLOW_FALLS_FROM_MMHG) / (FLOW_STOPS_AT_MMHG - FLOW_FALLS_FROM_MMHG)
+        x = min(1.0, max(0.0, x))
+        closed = x * x * (3.0 - 2.0 * x)
+        supply = 1.0 - vulnerability[i] * closed - CORD_COST * cord[i]
+        state[0] += (supply - state[0]) / OXYGEN_MEMORY_S
+        lack = max(0.0, CHEMOREFLEX_THRESHOLD - state[0])
+        state[1] += -lack * HYPOXIA_COST_PER_S - drain_per_s + (1.0 - state[1]) / RECOVERY_S
+        state[1] = min(1.0, max(0.0, state[1]))
+        oxygen[i] = state[0]
+        reserve[i] = state[1]
+        then = oxygen[i - CHEMOREFLEX_DELAY_S] if i >= CHEMOREFLEX_DELAY_S else 1.0
+        drive = CHEMOREFLEX_BPM * max(0.0, CHEMOREFLEX_THRESHOLD - then)
+        state[2] += (drive - state[2]) / CHEMOREFLEX_MEMORY_S
+        state[3] += (state[2] - state[3]) / CHEMOREFLEX_MEMORY_S
+        reflex[i] = state[3]

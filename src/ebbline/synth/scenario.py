@@ -1,0 +1,245 @@
+"""A Scenario: every knob of the physiology and the sensors, checked, as frozen data."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, fields
+from enum import StrEnum
+
+from ebbline.errors import ScenarioError
+from ebbline.terms import SensorKind, Stage
+
+
+class Behaviour(StrEnum):
+    """Behavioural state of the fetus.
+
+    cycling: quiet and active sleep take turns; the others hold one state. steady: active without
+    the waxing and waning of variability, for scenarios that ask for one class of variability.
+    """
+
+    CYCLING = "cycling"
+    QUIET = "quiet"
+    ACTIVE = "active"
+    STEADY = "steady"
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A place on the mother's abdomen in cm from the umbilicus.
+
+    x_cm: towards the mother's left; y_cm: towards her head.
+    """
+
+    x_cm: float
+    y_cm: float
+
+    def distance_cm(self, other: Point) -> float:
+        """Distance to another place in cm."""
+        return math.hypot(self.x_cm - other.x_cm, self.y_cm - other.y_cm)
+
+
+@dataclass(frozen=True, slots=True)
+class BaselineShift:
+    """A change of baseline that begins at_min into the labour and takes over_min to complete."""
+
+    at_min: float
+    to_bpm: float
+    over_min: float = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Spell:
+    """A stretch of labour in minutes from its start."""
+
+    start_min: float
+    end_min: float
+
+
+@dataclass(frozen=True, slots=True)
+class ProlongedFall:
+    """A prolonged deceleration asked for at a time. cause: in words, kept in the truth."""
+
+    at_min: float
+    minutes: float = 4.0
+    depth_bpm: float = 45.0
+    cause: str = "sustained cord compression"
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """What a virtual labour is like. Shares are 0..1; times minutes; rates bpm; pressures mmHg.
+
+    bandwidth_bpm: mean peak-to-trough of the baseline's fluctuation in a minute.
+    late_share, early_share, variable_share: share of contractions answered by that deceleration.
+    placental_vulnerability: how far fetal oxygen falls when a contraction stops the placental
+    flow. reserve_loss: share of the oxygen reserve spent in an hour beyond what the contractions
+    themselves cost. signal_loss: mean share of heart-rate signal lost with the sensor well
+    placed, added to what a badly placed sensor loses. Raises ScenarioError when a knob is out of
+    its range.
+    """
+
+    hours: float = 1.0
+    rate_hz: float = 4.0
+    weeks: float = 39.0
+    stage: Stage = Stage.FIRST
+    second_stage_start_min: float | None = None
+    pushing: bool = False
+    oxytocin: bool = False
+    epidural: bool = False
+
+    baseline_bpm: float = 138.0
+    baseline_wander_bpm: float = 2.0
+    baseline_shifts: tuple[BaselineShift, ...] = ()
+    bandwidth_bpm: float = 12.0
+    behaviour: Behaviour = Behaviour.CYCLING
+    accelerations_per_hour: float = 14.0
+    acceleration_height_bpm: float = 22.0
+    prolonged_acceleration_share: float = 0.02
+    sinusoidal: tuple[Spell, ...] = ()
+    sinusoidal_amplitude_bpm: float = 9.0
+    sinusoidal_per_min: float = 3.8
+    pseudo_sinusoidal: tuple[Spell, ...] = ()
+    opioid_at_min: float | None = None
+    magnesium: bool = False
+    fever: bool = False
+
+    contractions_per_10_min: float = 3.5
+    contraction_mmhg: float = 50.0
+    contraction_s: float = 80.0
+    contraction_irregularity: float = 0.2
+    resting_tone_mmhg: float = 10.0
+    coupling_share: float = 0.0
+
+    late_share: float = 0.0
+    late_depth_bpm: float = 28.0
+    early_share: float = 0.0
+    early_depth_bpm: float = 22.0
+    variable_share: float = 0.0
+    variable_depth_bpm: float = 42.0
+    variable_unpaired_per_hour: float = 0.0
+    shoulder_share: float = 0.6
+    overshoot_share: float = 0.0
+    slow_return_share: float = 0.08
+    variability_lost_within: bool = False
+    prolonged: tuple[ProlongedFall, ...] = ()
+    prolonged_per_hour: float = 0.0
+    placental_vulnerability: float = 0.15
+    reserve_loss: float = 0.0
+
+    heart_sensor: SensorKind = SensorKind.ULTRASOUND
+    activity_sensor: SensorKind = SensorKind.TOCO
+    maternal_pulse: bool = False
+    maternal_bpm: float = 82.0
+    heart_at: Point = Point(5.0, -6.0)
+    heart_depth_cm: float = 8.0
+    ultrasound_at: Point = Point(5.0, -6.0)
+    fundus_at: Point = Point(0.0, 12.0)
+    toco_at: Point = Point(0.0, 12.0)
+    toco_gain: float = 0.9
+    toco_tone: float = 14.0
+    toco_noise: float = 1.0
+    abdominal_wall_cm: float = 2.5
+    signal_loss: float = 0.03
+    doubling_per_hour: float = 0.3
+    halving_per_hour: float = 0.3
+    maternal_capture_per_hour: float = 0.0
+    fetal_wandering_cm: float = 0.8
+    words: str = field(default="", compare=False)
+
+    def __post_init__(self) -> None:
+        for item in fields(self):
+            limits = _LIMITS.get(item.name)
+            if limits is None:
+                continue
+            value = getattr(self, item.name)
+            if value is None:
+                continue
+            low, high = limits
+            if not (isinstance(value, int | float) and low <= value <= high):
+                raise ScenarioError(
+                    f"{value} is outside {low:g} to {high:g}.",
+                    where=item.name,
+                    remedy="Choose a value in that range.",
+                )
+        _check_sensors(self)
+        total = self.late_share + self.early_share + self.variable_share
+        if total > 1.0 + 1e-9:
+            raise ScenarioError(
+                f"late, early and variable decelerations together with {total:.2f} of the "
+                "contractions are more than all of them.",
+                where="late_share, early_share, variable_share",
+                remedy="Let the three shares sum to 1 or less.",
+            )
+
+    @staticmethod
+    def from_words(words: str) -> Scenario:
+        """The scenario a sentence asks for, such as "recurrent late, minimal variability".
+
+        Raises ScenarioError for words that are not known, with the nearest known ones.
+        """
+        from ebbline.synth.words import parse
+
+        return parse(words)
+
+
+def _check_sensors(scenario: Scenario) -> None:
+    if scenario.heart_sensor not in (SensorKind.ULTRASOUND, SensorKind.SCALP_ELECTRODE):
+        raise ScenarioError(
+            f"the fetal heart rate cannot come from a {scenario.heart_sensor}.",
+            where="heart_sensor",
+            remedy="Choose ultrasound or scalp electrode.",
+        )
+    if scenario.activity_sensor not in (SensorKind.TOCO, SensorKind.PRESSURE_CATHETER):
+        raise ScenarioError(
+            f"uterine activity cannot come from a {scenario.activity_sensor}.",
+            where="activity_sensor",
+            remedy="Choose toco or pressure catheter.",
+        )
+
+
+_SHARE = (0.0, 1.0)
+_LIMITS: dict[str, tuple[float, float]] = {
+    "hours": (1 / 60, 48.0),
+    "rate_hz": (1.0, 4.0),
+    "weeks": (22.0, 44.0),
+    "second_stage_start_min": (0.0, 48 * 60.0),
+    "baseline_bpm": (60.0, 220.0),
+    "baseline_wander_bpm": (0.0, 10.0),
+    "bandwidth_bpm": (0.0, 60.0),
+    "accelerations_per_hour": (0.0, 60.0),
+    "acceleration_height_bpm": (5.0, 60.0),
+    "prolonged_acceleration_share": _SHARE,
+    "sinusoidal_amplitude_bpm": (2.0, 25.0),
+    "sinusoidal_per_min": (2.0, 6.0),
+    "opioid_at_min": (-240.0, 48 * 60.0),
+    "contractions_per_10_min": (0.0, 9.0),
+    "contraction_mmhg": (5.0, 100.0),
+    "contraction_s": (30.0, 180.0),
+    "contraction_irregularity": (0.0, 0.6),
+    "resting_tone_mmhg": (2.0, 45.0),
+    "coupling_share": _SHARE,
+    "late_share": _SHARE,
+    "late_depth_bpm": (5.0, 80.0),
+    "early_share": _SHARE,
+    "early_depth_bpm": (5.0, 60.0),
+    "variable_share": _SHARE,
+    "variable_depth_bpm": (5.0, 110.0),
+    "variable_unpaired_per_hour": (0.0, 30.0),
+    "shoulder_share": _SHARE,
+    "overshoot_share": _SHARE,
+    "slow_return_share": _SHARE,
+    "prolonged_per_hour": (0.0, 6.0),
+    "placental_vulnerability": (0.0, 1.0),
+    "reserve_loss": (0.0, 2.0),
+    "maternal_bpm": (45.0, 160.0),
+    "heart_depth_cm": (2.0, 20.0),
+    "toco_gain": (0.05, 3.0),
+    "toco_tone": (0.0, 60.0),
+    "toco_noise": (0.0, 6.0),
+    "abdominal_wall_cm": (0.5, 12.0),
+    "signal_loss": (0.0, 0.9),
+    "doubling_per_hour": (0.0, 60.0),
+    "halving_per_hour": (0.0, 60.0),
+    "maternal_capture_per_hour": (0.0, 30.0),
+    "fetal_wandering_cm": (0.0, 5.0),
+}

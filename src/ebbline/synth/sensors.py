@@ -1,0 +1,238 @@
+"""From the true heart rate and pressure to what the sensors give, faults included.
+
+Each sensor keeps its state, so that a labour drawn in pieces is the same as one drawn at once.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.random import Generator
+from numpy.typing import NDArray
+
+from ebbline.synth.compiled import compiled
+from ebbline.synth.shapes import STEP_HZ
+
+FloatArray = NDArray[np.float64]
+ModeArray = NDArray[np.int8]
+
+FETAL, LOST, SPIKE, DOUBLED, HALVED, MATERNAL = range(6)
+"""What the heart-rate sensor follows at a sample."""
+
+GAP_WEIGHTS = np.array([0.74, 0.20, 0.05, 0.01])
+GAP_MEDIANS_S = np.array([2.0, 9.0, 45.0, 240.0])
+GAP_SPREAD = 0.75
+"""Gap lengths: a mixture of lognormals fitted to the gaps of the CTU-UHB recordings."""
+
+SMEAR_S = 1.6
+"""Width of the autocorrelation of a Doppler envelope: two or three beats (common practice)."""
+MOST_SMEARED = 8
+QUARTER_BPM = 4.0
+"""Steps to the bpm of the values that are given."""
+
+HALF_LOST_AT_DEG = 32.0
+LOSS_STEEPNESS_DEG = 4.5
+"""A Doppler beam is some 20 degrees wide to each side: half the signal goes at 32 degrees off
+(common practice; chosen so that 5 cm off the site of a heart 8 cm deep loses half)."""
+
+MATERNAL_PER_HOUR_OFF_SITE = 25.0
+TOCO_REACH_CM = 7.0
+
+
+def mean_gap_s() -> float:
+    """Mean length of a gap, s."""
+    return float((GAP_WEIGHTS * GAP_MEDIANS_S).sum() * math.exp(GAP_SPREAD**2 / 2))
+
+
+def off_axis_deg(distance_cm: FloatArray, depth_cm: float) -> FloatArray:
+    """Angle at which the beam misses the heart, degrees."""
+    return np.degrees(np.arctan2(distance_cm, depth_cm))
+
+
+def placement_loss(distance_cm: FloatArray, depth_cm: float) -> FloatArray:
+    """Share of the signal an ultrasound sensor loses for lying distance_cm off the heart's site."""
+    angle = off_axis_deg(distance_cm, depth_cm)
+    return np.asarray(1.0 / (1.0 + np.exp(-(angle - HALF_LOST_AT_DEG) / LOSS_STEEPNESS_DEG)))
+
+
+def maternal_hazard(distance_cm: FloatArray, depth_cm: float) -> FloatArray:
+    """Rate per second at which a misplaced sensor finds the mother's vessels instead."""
+    angle = off_axis_deg(distance_cm, depth_cm)
+    off = np.clip((angle - 22.0) / 25.0, 0.0, 1.0)
+    return np.asarray(MATERNAL_PER_HOUR_OFF_SITE / 3600.0 * off * off * (3 - 2 * off))
+
+
+@compiled
+def _follow(
+    hazards: FloatArray,
+    uniform: FloatArray,
+    normal: FloatArray,
+    gap_log_median: FloatArray,
+    gap_edges: FloatArray,
+    gap_spread: float,
+    state: FloatArray,
+    mode: ModeArray,
+    spurious: FloatArray,
+) -> None:
+    step = 1.0 / 4.0
+    for i in range(len(mode)):
+        for k in range(3):
+            state[k] -= step
+        if state[0] <= 0.0:
+            state[0] = 0.0
+            if uniform[i, 0] < hazards[i, 0] * step:
+                kind = 0
+                while kind < len(gap_edges) - 1 and uniform[i, 1] > gap_edges[kind]:
+                    kind += 1
+                state[0] = max(0.5, np.exp(gap_log_median[kind] + gap_spread * normal[i, 0]))
+                state[1] = 0.0
+        if state[0] > 0.0:
+            if state[1] <= 0.0:
+                state[1] = 0.0
+                if state[0] > 1.5 and uniform[i, 2] < 0.035 * step:
+                    state[1] = min(0.75 + 1.6 * uniform[i, 3] ** 2 * 2.0, state[0] - 0.5)
+                    state[3] = 55.0 + 150.0 * uniform[i, 1]
+                    if uniform[i, 4] < 0.5:
+                        state[3] = -0.5 - 1.5 * np.floor(uniform[i, 1] * 2.0)
+            mode[i] = 1
+            if state[1] > 0.0:
+                mode[i] = 2
+                state[3] += 0.6 * normal[i, 1] if state[3] > 0 else 0.0
+                spurious[i] = state[3]
+            continue
+        state[1] = 0.0
+        if state[2] <= 0.0:
+            state[2] = 0.0
+            for k in range(1, 4):
+                if uniform[i, k + 1] < hazards[i, k] * step:
+                    median = 9.0 if k < 3 else 35.0
+                    state[2] = max(2.0, median * np.exp(0.7 * normal[i, 0]))
+                    state[4] = 2.0 + k
+                    break
+        mode[i] = np.int8(state[4]) if state[2] > 0.0 else 0
+
+
+@compiled
+def _smear(rate: FloatArray, start: int, width: int) -> FloatArray:
+    out = np.empty(len(rate) - start)
+    for i in range(len(out)):
+        total = 0.0
+        for k in range(width):
+            total += rate[start + i - k]
+        out[i] = total / width
+    return out
+
+
+class HeartSensor:
+    """The heart-rate sensor: what it follows, and the value it gives."""
+
+    def __init__(self, rng: Generator, noise: Generator) -> None:
+        self._rng = rng
+        self._noise = noise
+        self._state = np.zeros(5)
+        self._tail: FloatArray | None = None
+        self._edges = np.cumsum(GAP_WEIGHTS)
+        self._log_medians = np.log(GAP_MEDIANS_S)
+
+    def give(
+        self, rate: FloatArray, maternal: FloatArray, hazards: FloatArray, electrode: bool
+    ) -> tuple[FloatArray, ModeArray]:
+        """Values (bpm) and modes of the next samples.
+
+        rate, maternal: the true rates; hazards: per second, columns loss, doubling, halving,
+        maternal.
+        """
+        count = len(rate)
+        uniform = self._rng.random((count, 6))
+        normal = self._noise.standard_normal((count, 3))
+        mode = np.zeros(count, dtype=np.int8)
+        spurious = np.zeros(count)
+        _follow(
+            hazards,
+            uniform,
+            normal,
+            self._log_medians,
+            self._edges,
+            GAP_SPREAD,
+            self._state,
+            mode,
+            spurious,
+        )
+        width = 2 if electrode else round(SMEAR_S * STEP_HZ)
+        if self._tail is None:
+            self._tail = np.full(MOST_SMEARED, rate[0])
+        longer = np.concatenate((self._tail, rate))
+        self._tail = longer[-MOST_SMEARED:]
+        value = _smear(longer, MOST_SMEARED, width) + normal[:, 2] * (0.15 if electrode else 0.25)
+        value = np.where(mode == MATERNAL, maternal, value)
+        value = np.where(mode == DOUBLED, value * 2.0, value)
+        value = np.where(mode == HALVED, value * 0.5, value)
+        ratio = np.where(spurious < -1.5, 2.0, 0.5)
+        wild = np.where(spurious < 0, value * ratio, spurious + normal[:, 2] * 2.0)
+        value = np.where(mode == SPIKE, wild, value)
+        value = np.round(value * QUARTER_BPM) / QUARTER_BPM
+        value = np.where((value < 50.0) | (value > 240.0), np.nan, value)
+        return np.where(mode == LOST, np.nan, value), mode
+
+
+@compiled
+def _belt(white: FloatArray, state: FloatArray, out: FloatArray, breath: FloatArray) -> None:
+    # state: drift, slow drift, phase, log amplitude of breathing, rate of breathing
+    for i in range(len(white)):
+        state[0] = state[0] * 0.99958 + 0.0289 * white[i, 0]
+        state[3] = state[3] * 0.9979 + 0.0648 * white[i, 1]
+        state[4] = state[4] * 0.9958 + 0.0916 * white[i, 2]
+        state[2] += 2 * np.pi * (0.27 + 0.03 * state[4]) / 4.0
+        out[i] = state[0]
+        breath[i] = np.sin(state[2]) * np.exp(0.6 * state[3])
+
+
+class ActivitySensor:
+    """The belt or the catheter."""
+
+    def __init__(self, rng: Generator) -> None:
+        self._rng = rng
+        self._state = np.zeros(5)
+        self._state[0] = rng.standard_normal()
+        self._breath_units = float(rng.lognormal(np.log(0.9), 0.8))
+        self._drift_units = float(rng.uniform(1.0, 3.5))
+
+    def give(
+        self,
+        pressure: FloatArray,
+        tone_mmhg: float,
+        movement: FloatArray,
+        *,
+        gain: float,
+        belt_tone: float,
+        noise: float,
+        catheter: bool,
+    ) -> FloatArray:
+        """Activity: mmHg for a catheter, arbitrary units cut off at 0 and 100 for a belt."""
+        count = len(pressure)
+        white = self._rng.standard_normal((count, 4))
+        drift, breath = np.empty(count), np.empty(count)
+        _belt(white, self._state, drift, breath)
+        if catheter:
+            value = pressure + 0.5 * breath + 0.4 * white[:, 3] + 0.4 * drift + 6.0 * movement
+            return np.round(np.clip(value, 0.0, 130.0) * 2) / 2
+        above = pressure - tone_mmhg
+        # What is felt through the wall also stretches the belt: the tighter, the more it shakes.
+        shaken = 1.0 + np.clip(above, 0.0, 60.0) / 25.0
+        value = (
+            belt_tone
+            + gain * above
+            + self._drift_units * drift
+            + noise * self._breath_units * breath * shaken
+            + noise * 0.45 * white[:, 3]
+            + 18.0 * movement * np.abs(white[:, 3])
+        )
+        return np.round(np.clip(value, 0.0, 100.0) * 2) / 2
+
+
+def toco_reach(distance_cm: float, wall_cm: float) -> float:
+    """Share of the belt's best gain at a distance from the fundus, through the abdominal wall."""
+    return math.exp(-((distance_cm / TOCO_REACH_CM) ** 2)) * math.exp(
+        -max(0.0, wall_cm - 2.5) / 5.0
+    )
