@@ -930,7 +930,7 @@ class LabourEngine:
                     resting_tone_mmhg=tone,
                     pushing=pushing,
                     coupled=coupled,
-                    counts=size >= 10.0 and seconds >= 30.0,
+                    counts=bool(size >= 10.0 and seconds >= 30.0),
                 )
             )
         return tuple(made)

@@ -67,7 +67,7 @@ def events(curve: FloatArray, split_share: float = SADDLE_SHARE) -> list[tuple[i
             low_right = np.flatnonzero(curve[top:right] <= level)
             onset = left + int(low_left[-1]) + 1 if len(low_left) else left
             end = top + int(low_right[0]) if len(low_right) else right
-            found.append((onset, top, end))
+            found.append((int(onset), int(top), int(end)))
     return found
 
 
@@ -157,7 +157,7 @@ def _deceleration(
     start = _near(curve, onset, nadir)
     left = _left_extreme(curve, onset, nadir, end)
     depth = float(curve[nadir])
-    onset_s, start_s, nadir_s, end_s = (i / STEP_HZ for i in (onset, start, nadir, end))
+    onset_s, start_s, nadir_s, end_s = (int(i) / STEP_HZ for i in (onset, start, nadir, end))
     duration = end_s - onset_s
     to_start, to_nadir = start_s - onset_s, nadir_s - onset_s
     index = paired(contractions, onset_s, nadir_s)
@@ -182,9 +182,9 @@ def _deceleration(
         slow_return=kind is EventKind.VARIABLE and end_s - left / STEP_HZ > SLOW_RETURN_S,
         variability_lost=bool(variability_lost[onset:end].mean() > 0.5),
         counts=depth >= DECELERATION_BPM and duration >= DECELERATION_S,
-        clear=clear
-        and depth >= DECELERATION_BPM + CLEAR_BPM
-        and duration >= DECELERATION_S + CLEAR_S,
+        clear=bool(
+            clear and depth >= DECELERATION_BPM + CLEAR_BPM and duration >= DECELERATION_S + CLEAR_S
+        ),
     )
 
 
@@ -237,9 +237,11 @@ def accelerations(
                 height_bpm=height,
                 baseline_bpm=float(baseline[min(onset // STEP_HZ, len(baseline) - 1)]),
                 contraction=paired(contractions, onset / STEP_HZ, peak / STEP_HZ),
-                counts=height >= least_bpm
-                and least_s <= duration < CHANGE_S
-                and (abrupt or duration >= PROLONGED_S),
+                counts=bool(
+                    height >= least_bpm
+                    and least_s <= duration < CHANGE_S
+                    and (abrupt or duration >= PROLONGED_S)
+                ),
             )
         )
     return tuple(made)
