@@ -154,7 +154,8 @@ def say(reading: Reading, *, fetus: int | None = None, width: int = 80) -> str:
             blocks.append(f"FETUS {one.fetus} OF {len(reading.fetuses)}")
         blocks += [_text(part, width) for part in sections(reading, one)]
     if reading.notes:
-        blocks.append(_text(Section("Notes", reading.notes), width))
+        notes = tuple(_sentence(_upper(note)) for note in reading.notes)
+        blocks.append(_text(Section("Notes", notes), width))
     blocks.append(_text(Section("Caution", (reading.caution,)), width))
     return "\n\n".join(blocks) + "\n"
 

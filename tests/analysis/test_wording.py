@@ -246,7 +246,7 @@ def test_twins_are_said_one_after_the_other_or_one_alone() -> None:
 
 def test_notes_and_caution_close_the_reading() -> None:
     said = say(made.reading(notes=("made for a test",)))
-    assert said.index("Notes\n  made for a test") < said.index("Caution\n  For education")
+    assert said.index("Notes\n  Made for a test.") < said.index("Caution\n  For education")
 
 
 @pytest.mark.parametrize("width", [40, 60, 80, 100])

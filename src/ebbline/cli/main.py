@@ -7,6 +7,7 @@ import sys
 import typer
 
 from ebbline import CAUTION, __version__
+from ebbline.cli import invent, read
 from ebbline.errors import EbblineError
 
 app = typer.Typer(
@@ -15,7 +16,10 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,
 )
+invent.register(app)
+read.register(app)
 
 
 def _version(wanted: bool) -> None:
@@ -34,9 +38,19 @@ def _root(
 
 
 def main() -> None:
-    """Run the command line; problems with the user's input end in words and exit code 2."""
+    """Run the command line; problems with the user's input end in words and exit code 2.
+
+    A closed pipe and Ctrl-C end quietly (Typer sees to both, with exit codes 1 and 130).
+    """
     try:
         app()
     except EbblineError as error:
-        print(f"ebbline: {error}", file=sys.stderr)
-        sys.exit(2)
+        _leave(str(error))
+    except OSError as error:
+        place = f"{error.filename}: " if error.filename else ""
+        _leave(f"{place}{error.strerror or error}. Check the place and the rights to it.")
+
+
+def _leave(message: str) -> None:
+    print(f"ebbline: {message}", file=sys.stderr)
+    sys.exit(2)
