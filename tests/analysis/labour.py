@@ -123,9 +123,11 @@ class Labour:
             fetus=1,
             sensor=SensorKind.ULTRASOUND,
             baseline_curve=Curve(0.0, 1.0, np.repeat(self.baseline, 600)),
+            rate_curve=Curve(0.0, 1.0, np.repeat(self.baseline, 600)),
             baseline=tuple(_baseline(i, bpm) for i, bpm in enumerate(self.baseline)),
             baseline_changes=(),
             bandwidth=Curve(0.0, 60.0, self.bandwidth),
+            fine_bandwidth=Curve(0.0, 60.0, self.bandwidth),
             valid=Curve(0.0, 60.0, self.valid),
             variability=tuple(
                 _variability(i, minutes) for i, minutes in enumerate(self.bandwidth.reshape(-1, 10))

@@ -211,3 +211,18 @@ def refined(mean: FloatArray, share: FloatArray, path: FloatArray, count: int) -
             part = min(max(place - left, 0.0), 1.0)
             second[t] = moved[left] + (moved[right] - moved[left]) * part
     return second
+
+
+@kernel
+def without(share: FloatArray, rows: FloatArray, samples: int) -> FloatArray:
+    """Shares with every epoch that touches an excursion set to 0, so that it draws nothing.
+
+    rows: excursions with onset and end in samples in columns 0 and 2; samples: per epoch.
+    """
+    left = share.copy()
+    for r in range(rows.shape[0]):
+        first = max(0, int(rows[r, 0]) // samples)
+        last = min(share.size - 1, int(rows[r, 2]) // samples)
+        for e in range(first, last + 1):
+            left[e] = 0.0
+    return left

@@ -39,6 +39,9 @@ MINUTE = 60 * RATE
 LEAST_BASELINE_S = 120.0
 """Ten minutes need two of baseline, not necessarily contiguous (NICHD 2008)."""
 
+FIRST_BPM, FIRST_S = 9.0, 10.0
+"""What leaves the first baseline by this much for this long does not draw the second."""
+
 FAR_FROM_BASELINE_BPM = 25.0
 """Signal further off is no part of the baseline's mean (NICHD 2008)."""
 
@@ -134,36 +137,36 @@ def fetal_findings(
 ) -> FetalFindings:
     """Findings of one heart-rate signal on the 4 Hz grid, shape (n,), NaN where missing."""
     kept, code = clean.usable(bpm, RATE_HZ)
-    mean, share = base.epoch_means(kept, int(base.EPOCH_S * RATE))
-    path, margin = base.baseline_path(mean, share)
-    seconds = (len(kept) + RATE - 1) // RATE
-    curve = base.refined(mean, share, path, seconds)
-    level = np.interp(np.arange(len(kept)) / RATE_HZ, np.arange(seconds) + 0.5, curve)
-    sure = np.repeat(margin / (margin + 3.0), int(base.STEP_S))[:seconds]
-
     bridged = clean.bridge(kept, int(excursions.SHORT_GAP_S * RATE))
     steady = excursions.smoothed(bridged, int(excursions.SMOOTH_S * RATE) // 2)
     slow = excursions.smoothed(bridged, int(7.5 * RATE))
     rough = excursions.roughness(steady, slow, MINUTE)
-    away = steady - level
+
+    def leaving(level: FloatArray, sign: float, least_bpm: float, least_s: float) -> FloatArray:
+        away = sign * (steady - level)
+        return excursions.excursions(
+            kept, steady, slow, away, level, rough, MINUTE, least_bpm, least_s, RATE_HZ
+        )
+
+    # Twice: what leaves the first baseline no longer draws the second.
+    epoch = int(base.EPOCH_S * RATE)
+    mean, share = base.epoch_means(kept, epoch)
+    path, margin = base.baseline_path(mean, share)
+    seconds = (len(kept) + RATE - 1) // RATE
+    at_sample, at_second = np.arange(len(kept)) / RATE_HZ, np.arange(seconds) + 0.5
+    curve = base.refined(mean, share, path, seconds)
+    level = np.interp(at_sample, at_second, curve)
+    for sign in (-1.0, 1.0):
+        share = base.without(share, leaving(level, sign, FIRST_BPM, FIRST_S), epoch)
+    curve = base.refined(mean, share, path, seconds)
+    level = np.interp(at_sample, at_second, curve)
+    sure = np.repeat(margin / (margin + 3.0), int(base.STEP_S))[:seconds]
+
     preterm = weeks is not None and weeks < events.PRETERM_WEEKS
     least_bpm = events.PRETERM_BPM if preterm else events.LEAST_BPM
     least_s = events.PRETERM_S if preterm else excursions.LEAST_S
-    falls = excursions.excursions(
-        kept,
-        steady,
-        slow,
-        -away,
-        level,
-        rough,
-        MINUTE,
-        events.SHALLOW_BPM,
-        excursions.LEAST_S,
-        RATE_HZ,
-    )
-    rises = excursions.excursions(
-        kept, steady, slow, away, level, rough, MINUTE, least_bpm, least_s, RATE_HZ
-    )
+    falls = leaving(level, -1.0, events.SHALLOW_BPM, excursions.LEAST_S)
+    rises = leaving(level, 1.0, least_bpm, least_s)
     decelerations = events.decelerations_from(falls, contractions, sure, RATE_HZ)
     accelerations = events.accelerations_from(
         rises, contractions, decelerations, sure, least_bpm, RATE_HZ
@@ -175,15 +178,19 @@ def fetal_findings(
     for onset_s, end_s in spans:
         in_event[int(onset_s * RATE) : int(end_s * RATE) + 1] = True
     band, _, ltv = variability.bandwidth_by_minute(kept, level, in_event, RATE)
+    fine = variability.fine_bandwidth_by_minute(kept, steady, slow, in_event, RATE)
+    second, _ = base.epoch_means(kept, RATE)
     of_baseline = np.where(in_event | (np.abs(kept - level) > FAR_FROM_BASELINE_BPM), np.nan, kept)
     segments = _baseline_segments(of_baseline, band, sure)
     return FetalFindings(
         fetus=fetus,
         sensor=sensor,
         baseline_curve=Curve(0.0, 1.0, _admitted(curve, segments)),
+        rate_curve=Curve(0.0, 1.0, second),
         baseline=segments,
         baseline_changes=_changes(path, segments),
         bandwidth=Curve(0.0, 60.0, band),
+        fine_bandwidth=Curve(0.0, 60.0, fine),
         valid=Curve(0.0, 60.0, quality.valid_by_minute(kept, RATE)),
         variability=_variability_segments(of_baseline, band, ltv),
         accelerations=tuple(accelerations),

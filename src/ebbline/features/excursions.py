@@ -277,6 +277,12 @@ def _measure(
             first = k
             break
         k += 1
+    # Where the flank, drawn on at its mean slope over the upper half, reaches the extreme.
+    reached = float(first)
+    climbed = 0.5 * amplitude - near
+    if first > half_left and climbed > 1.0:
+        on = near * (first - half_left) / climbed
+        reached = min(first + min(on, 6.0 * rate_hz), max(float(top), reached))
     total = 0.0
     weight = 0.0
     k = top
@@ -323,7 +329,7 @@ def _measure(
     row[END] = finish
     row[AMPLITUDE] = amplitude
     row[BASELINE] = level[top]
-    row[TO_EXTREME] = first - onset
+    row[TO_EXTREME] = reached - onset
     row[RETURN] = finish - last
     row[AREA] = area
     row[VALID_SHARE] = seen / max(1, end - start)

@@ -250,16 +250,20 @@ class FetalFindings:
     """What one heart-rate channel shows over the whole recording.
 
     baseline_curve: continuous baseline (bpm), step 1 s, NaN where indeterminate.
+    rate_curve: usable heart rate (bpm), mean of each second, NaN where none was usable.
     bandwidth: one value a minute, bpm, of baseline only (NaN where it could not be measured).
+    fine_bandwidth: the same of the fluctuation about the 15-s mean (waves over 4 per minute).
     valid: one value a minute, share of valid samples.
     """
 
     fetus: int
     sensor: SensorKind
     baseline_curve: Curve
+    rate_curve: Curve
     baseline: tuple[BaselineSegment, ...]
     baseline_changes: tuple[BaselineChange, ...]
     bandwidth: Curve
+    fine_bandwidth: Curve
     valid: Curve
     variability: tuple[VariabilitySegment, ...]
     accelerations: tuple[Acceleration, ...]

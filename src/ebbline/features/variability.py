@@ -71,6 +71,33 @@ def bandwidth_by_minute(
 
 
 @kernel
+def fine_bandwidth_by_minute(
+    kept: FloatArray, steady: FloatArray, slow: FloatArray, in_event: FlagArray, rate: int
+) -> FloatArray:
+    """Peak-to-trough (bpm) of the fluctuation about the 15-s mean in each minute of baseline.
+
+    steady, slow: the trace smoothed over 2.25 s and 15 s. Slow waves, such as shallow
+    decelerations, widen the bandwidth of a minute but not this.
+    """
+    per_minute = 60 * rate
+    n = kept.size
+    minutes = (n + per_minute - 1) // per_minute
+    band = np.full(minutes, np.nan)
+    off = np.empty(per_minute)
+    for m in range(minutes):
+        found = 0
+        for i in range(m * per_minute, min(n, (m + 1) * per_minute)):
+            if kept[i] == kept[i] and not in_event[i] and steady[i] == steady[i]:
+                off[found] = steady[i] - slow[i]
+                found += 1
+        if found / rate >= LEAST_MEASURED_S:
+            ordered = np.sort(off[:found])
+            out = int(2 * OUTER_SHARE * found)
+            band[m] = ordered[found - 1 - out] - ordered[out]
+    return band
+
+
+@kernel
 def short_term_variation(kept: FloatArray, rate_hz: float) -> float:
     """Mean absolute difference of successive 3.75 s mean pulse intervals, in ms.
 
