@@ -352,7 +352,7 @@ class LabourEngine:
         elif s.late_share + s.variable_share <= chance < early:
             depth = s.early_depth_bpm * math.exp(0.2 * draws[0])
             lag = round(float(np.clip(1.0 + 1.5 * draws[1], 0.0, 4.0)) * STEP_HZ)
-            dip = shapes.smooth(bell / bell.max(), 5.0)
+            dip = shapes.smooth(bell / bell.max(), 10.0)
             self._tracks.add("head", time + lag / STEP_HZ, depth * dip / dip.max())
         first, last = int(time), int(time + seconds + 45)
         self._tracks.reach(last)
@@ -874,12 +874,22 @@ class LabourEngine:
             Mechanism.PLACENTAL: self._all("placental"),
         }
         activity = self._tracks.activity[: n * STEP_HZ]
+        around = self._tracks.rises[: n * STEP_HZ]
+        fall = np.sum(list(parts.values()), axis=0)
+        # What coincides is read as what remains of it: a rise inside a deceleration that does not
+        # come above the baseline is no acceleration.
         falls = measure.decelerations(
-            parts, baseline, contractions, self._cord_events, self._all("lost")
+            np.clip(fall - activity - around, 0.0, None),
+            parts,
+            baseline,
+            contractions,
+            self._cord_events,
+            self._all("lost"),
         )
-        rises = measure.accelerations(activity, baseline, contractions, s.weeks)
-        events = np.sum(list(parts.values()), axis=0) + activity
-        events = events + self._tracks.rises[: n * STEP_HZ]
+        rises = measure.accelerations(
+            np.clip(activity - fall, 0.0, None), baseline, contractions, s.weeks
+        )
+        events = fall + activity + around
         bandwidth = _bandwidth(self._all("fluctuation"), events)
         return Truth(
             duration_s=float(n),
@@ -890,6 +900,7 @@ class LabourEngine:
             variability=tuple(variability_class(float(b)) for b in bandwidth),
             accelerations=rises,
             decelerations=falls,
+            rises=measure.rises(around),
             contractions=contractions,
             sinusoidal=tuple(
                 TrueSinusoidal(

@@ -18,6 +18,7 @@ from ebbline.synth.truth import (
     TrueAcceleration,
     TrueContraction,
     TrueDeceleration,
+    TrueRise,
 )
 
 FloatArray = NDArray[np.float64]
@@ -115,14 +116,14 @@ def paired(contractions: tuple[TrueContraction, ...], onset_s: float, nadir_s: f
 
 
 def decelerations(
+    total: FloatArray,
     parts: dict[Mechanism, FloatArray],
     baseline: FloatArray,
     contractions: tuple[TrueContraction, ...],
     cord_events: list[CordEvent],
     variability_lost: FloatArray,
 ) -> tuple[TrueDeceleration, ...]:
-    """Every fall, from the tracks of each mechanism (bpm below baseline, 4 Hz)."""
-    total = np.sum(list(parts.values()), axis=0)
+    """Every fall of total (bpm below baseline, 4 Hz); parts: what each mechanism gave to it."""
     made = []
     for onset, nadir, end in events(total):
         shares = {m: float(track[onset:end].sum()) for m, track in parts.items()}
@@ -210,6 +211,14 @@ def _kind(
     late = mechanism is not Mechanism.HEAD if abs(lag) < CLEAR_LAG_S else lag > 0
     expected = lag >= CLEAR_LAG_S if late else abs(lag) <= 0.6 * CLEAR_LAG_S
     return (EventKind.LATE if late else EventKind.EARLY), away and expected
+
+
+def rises(curve: FloatArray) -> tuple[TrueRise, ...]:
+    """Shoulders and overshoots, from their track (bpm above baseline, 4 Hz)."""
+    return tuple(
+        TrueRise(onset / STEP_HZ, end / STEP_HZ, float(curve[peak]))
+        for onset, peak, end in events(curve)
+    )
 
 
 def accelerations(

@@ -149,6 +149,15 @@ class TrueDeceleration:
 
 
 @dataclass(frozen=True, slots=True)
+class TrueRise:
+    """A shoulder or overshoot of a variable deceleration: not an acceleration of its own."""
+
+    onset_s: float
+    end_s: float
+    height_bpm: float
+
+
+@dataclass(frozen=True, slots=True)
 class TrueBaselineChange:
     """A change of level that lasts ten minutes or more."""
 
@@ -197,6 +206,7 @@ class Truth:
     variability: tuple[Variability, ...]
     accelerations: tuple[TrueAcceleration, ...]
     decelerations: tuple[TrueDeceleration, ...]
+    rises: tuple[TrueRise, ...]
     contractions: tuple[TrueContraction, ...]
     sinusoidal: tuple[TrueSinusoidal, ...]
     artefacts: tuple[TrueSpan, ...]

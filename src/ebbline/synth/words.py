@@ -222,12 +222,18 @@ PRETERM_BANDWIDTH_BPM, PRETERM_BASELINE_BPM = 8.0, 146.0
 from memory)."""
 
 
+SLOW_CONTRACTION_S = 92.0
+"""Late in the first stage contractions are long; only a slow one gives a gradual mirror image."""
+
+
 def _fitted(knobs: Knobs) -> Knobs:
     """What follows from what was said: shares that fit together, the fetus's age."""
     shares = {k: knobs[k] for k in KINDS.values() if k in knobs}
     total = sum(shares.values())
     if total > 1:
         knobs |= {k: 0.98 * v / total for k, v in shares.items()}
+    if knobs.get("early_share", 0.0) > 0:
+        knobs["contraction_s"] = max(knobs.get("contraction_s", 0.0), SLOW_CONTRACTION_S)
     if knobs.get("weeks", 39.0) < 32:
         knobs.setdefault("bandwidth_bpm", PRETERM_BANDWIDTH_BPM)
         knobs.setdefault("baseline_bpm", PRETERM_BASELINE_BPM)

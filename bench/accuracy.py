@@ -1,0 +1,109 @@
+"""Accuracy of the detector on invented labours, whose truth is known.
+
+    python bench/accuracy.py                 400 hours: prints the tables
+    python bench/accuracy.py --quick         40 hours
+    python bench/accuracy.py --worst 12 DIR  and draws the hours it reads worst, truth beside found
+
+The labours come from `ebbline.synth`, which shares no code with the detector.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+from accuracy_match import (
+    Hour,
+    baseline_errors,
+    lost_mask,
+    score_accelerations,
+    score_contractions,
+    score_decelerations,
+    variability_pairs,
+)
+from accuracy_set import Case, cases, labour_of
+from accuracy_tables import report
+
+
+def measure(case: Case) -> Hour:
+    """Invent one hour, read it, score it."""
+    import numpy as np
+
+    from ebbline.features import detect
+
+    labour = labour_of(case)
+    truth = labour.truth
+    began = time.perf_counter()
+    findings = detect(labour.recording)
+    seconds = time.perf_counter() - began
+    contractions, wrong_c = score_contractions(truth, findings)
+    falls, fall_pairs, wrong_d = score_decelerations(truth, findings, only_seen=True)
+    rises, _, wrong_a = score_accelerations(truth, findings, only_seen=True)
+    all_falls, _, _ = score_decelerations(truth, findings, only_seen=False)
+    all_rises, _, _ = score_accelerations(truth, findings, only_seen=False)
+    errors = baseline_errors(truth, findings)
+    kinds = [
+        (
+            str(truth.decelerations[i].kind),
+            str(findings.fetal.decelerations[j].kind),
+            truth.decelerations[i].clear,
+        )
+        for i, j in fall_pairs
+    ]
+    tens = [
+        segment.mean_bpm
+        - float(truth.baseline.values[int(segment.start_s) : int(segment.end_s)].mean())
+        for segment in findings.fetal.baseline
+        if segment.determinate and np.isfinite(segment.mean_bpm)
+    ]
+    sinus_true = any(not s.pseudo and s.end_s - s.start_s >= 1200 for s in truth.sinusoidal)
+    sinus_found = any(
+        not s.pseudo and s.end_s - s.start_s >= 1200 for s in findings.fetal.sinusoidal
+    )
+    return Hour(
+        number=case.number,
+        pattern=case.pattern,
+        loss_bin=case.loss_bin,
+        loss=float(lost_mask(truth).mean()),
+        seen={"contractions": contractions, "decelerations": falls, "accelerations": rises},
+        everything={
+            "contractions": contractions,
+            "decelerations": all_falls,
+            "accelerations": all_rises,
+        },
+        baseline_errors=errors,
+        baseline_10=tens,
+        variability=variability_pairs(truth, findings),
+        kinds=kinds,
+        sinusoidal=(sinus_true, sinus_found),
+        classes={},
+        wrong=wrong_c + wrong_d + wrong_a,
+        seconds=seconds,
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--quick", action="store_true", help="40 hours instead of 400")
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--worst", nargs=2, metavar=("N", "DIR"), help="draw the N worst hours")
+    args = parser.parse_args()
+    began = time.perf_counter()
+    chosen = cases(args.quick)
+    with ProcessPoolExecutor(args.jobs) as pool:
+        hours = list(pool.map(measure, chosen, chunksize=max(1, len(chosen) // 80)))
+    took = time.perf_counter() - began
+    print(report(hours))
+    print(f"\n{len(hours)} hours in {took:.0f} s, {args.jobs} processes.", file=sys.stderr)
+    if args.worst:
+        from accuracy_worst import draw_worst
+
+        draw_worst(hours, chosen, int(args.worst[0]), Path(args.worst[1]))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,211 @@
+"""Tables and figures of the accuracy bench."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+
+import numpy as np
+
+from accuracy_match import Hour, Tally
+from accuracy_set import LOSS_BINS
+
+FINDINGS = ("contractions", "decelerations", "accelerations")
+AIMS = {"contractions": 0.97, "decelerations": 0.95, "accelerations": 0.95}
+WORKABLE_BINS = 3
+"""Bins of loss up to 20 %: where the aims hold (FIGO calls that workable)."""
+
+
+def together(hours: Iterable[Hour], finding: str, seen: bool = True) -> Tally:
+    total = Tally()
+    for hour in hours:
+        total.add((hour.seen if seen else hour.everything)[finding])
+    return total
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
+    lines += ["| " + " | ".join(row) + " |" for row in rows]
+    return "\n".join(lines)
+
+
+def _bin_name(index: int) -> str:
+    low, high = LOSS_BINS[index]
+    return f"{low:.0%} to {high:.0%}"
+
+
+def _groups(hours: Sequence[Hour]) -> list[tuple[str, list[Hour]]]:
+    upto = [h for h in hours if h.loss_bin < WORKABLE_BINS]
+    named = [("up to 20%", upto)]
+    named += [(_bin_name(i), [h for h in hours if h.loss_bin == i]) for i in range(len(LOSS_BINS))]
+    return [(name, group) for name, group in named if group]
+
+
+def events_table(hours: Sequence[Hour], seen: bool) -> str:
+    rows = []
+    for name, group in _groups(hours):
+        for finding in FINDINGS:
+            t = together(group, finding, seen)
+            rows.append(
+                (
+                    name,
+                    finding,
+                    str(t.hit + t.missed),
+                    f"{t.sensitivity:.3f}",
+                    f"{t.ppv:.3f}",
+                    f"{t.f1:.3f}",
+                    _spread(t.onset_s),
+                    _spread(t.extreme_s),
+                    _spread(t.end_s),
+                    _spread(t.size),
+                )
+            )
+    head = (
+        "loss", "finding", "true", "sensitivity", "PPV", "F1", "onset s", "peak or nadir s",
+        "end s", "depth or height bpm",
+    )  # fmt: skip
+    return table(head, rows)
+
+
+def _spread(errors: list[float]) -> str:
+    if not errors:
+        return ""
+    a = np.array(errors)
+    return f"{np.median(a):+.1f} ({np.percentile(np.abs(a), 90):.1f})"
+
+
+def baseline_table(hours: Sequence[Hour]) -> str:
+    rows = []
+    for name, group in _groups(hours):
+        every = np.abs(np.concatenate([h.baseline_errors for h in group]))
+        tens = np.abs(np.array([e for h in group for e in h.baseline_10]))
+        rows.append(
+            (
+                name,
+                f"{np.median(every):.2f}",
+                f"{np.percentile(every, 95):.1f}",
+                f"{np.median(tens):.2f}",
+                f"{np.percentile(tens, 95):.1f}",
+                f"{np.mean(tens <= 5):.3f}",
+            )
+        )
+    head = (
+        "loss",
+        "curve, median",
+        "curve, 95 %",
+        "10 min, median",
+        "10 min, 95 %",
+        "within 5 bpm",
+    )
+    return table(head, rows)
+
+
+def confusion(found: Iterable[tuple[str, str]], order: Sequence[str]) -> str:
+    counts = Counter(found)
+    seen = [k for k in order if any(k in pair for pair in counts)]
+    rows = [(f"true {a}", *(str(counts[(a, b)]) for b in seen)) for a in seen]
+    return table(("", *(f"found {b}" for b in seen)), rows)
+
+
+def agreement(found: Iterable[tuple[str, str]]) -> float:
+    made = list(found)
+    return float(np.mean([a == b for a, b in made])) if made else float("nan")
+
+
+VARIABILITY = ("absent", "minimal", "moderate", "marked")
+KINDS = ("early", "late", "variable", "prolonged", "gradual, contraction not known")
+
+
+def shares_table(hours: Sequence[Hour]) -> str:
+    rows = []
+    for name, group in _groups(hours):
+        kinds = [k for h in group for k in h.kinds]
+        rows.append(
+            (
+                name,
+                f"{agreement(p for h in group for p in h.variability):.3f}",
+                f"{agreement((a, b) for a, b, _ in kinds):.3f}",
+                f"{agreement((a, b) for a, b, clear in kinds if clear):.3f}",
+                _sensitivity(group),
+            )
+        )
+    head = (
+        "loss", "variability class (10 min)", "deceleration kind, all", "kind, clear ones",
+        "sinusoidal: hours found, of true; false",
+    )  # fmt: skip
+    return table(head, rows)
+
+
+def _sensitivity(group: Sequence[Hour]) -> str:
+    true = [h for h in group if h.sinusoidal[0]]
+    false = sum(h.sinusoidal[1] for h in group if not h.sinusoidal[0])
+    return f"{sum(h.sinusoidal[1] for h in true)} of {len(true)}; {false}"
+
+
+def aims_table(hours: Sequence[Hour]) -> str:
+    upto = [h for h in hours if h.loss_bin < WORKABLE_BINS]
+    rows = []
+    for finding in FINDINGS:
+        f1 = together(upto, finding).f1
+        rows.append(
+            (f"{finding}, F1", f"{AIMS[finding]:.2f}", f"{f1:.3f}", _met(f1 >= AIMS[finding]))
+        )
+    errors = np.abs(np.concatenate([h.baseline_errors for h in upto]))
+    median = float(np.median(errors))
+    rows.append(("baseline, median error bpm", "below 2", f"{median:.2f}", _met(median < 2)))
+    classes = agreement(p for h in upto for p in h.variability)
+    rows.append(("variability class", "0.95", f"{classes:.3f}", _met(classes >= 0.95)))
+    kinds = agreement((a, b) for h in upto for a, b, _ in h.kinds)
+    rows.append(("deceleration kind", "0.90", f"{kinds:.3f}", _met(kinds >= 0.90)))
+    return table(("at up to 20 % loss", "aim", "measured", ""), rows)
+
+
+def _met(yes: bool) -> str:
+    return "met" if yes else "**not met**"
+
+
+def patterns_table(hours: Sequence[Hour]) -> str:
+    rows = []
+    upto = [h for h in hours if h.loss_bin < WORKABLE_BINS]
+    for pattern in dict.fromkeys(h.pattern for h in upto):
+        group = [h for h in upto if h.pattern == pattern]
+        rows.append(
+            (
+                pattern,
+                str(len(group)),
+                *(_f1(together(group, f)) for f in FINDINGS),
+                f"{np.median(np.abs(np.concatenate([h.baseline_errors for h in group]))):.2f}",
+                f"{agreement(p for h in group for p in h.variability):.2f}",
+                f"{agreement((a, b) for h in group for a, b, _ in h.kinds):.2f}",
+            )
+        )
+    head = ("pattern", "hours", *(f"{f} F1" for f in FINDINGS), "baseline", "variability", "kind")
+    return table(head, rows)
+
+
+def _f1(t: Tally) -> str:
+    return f"{t.f1:.2f} (-{t.missed} +{t.extra})"
+
+
+def report(hours: Sequence[Hour]) -> str:
+    """All tables as Markdown."""
+    upto = [h for h in hours if h.loss_bin < WORKABLE_BINS]
+    parts: list[tuple[str, Callable[[], str]]] = [
+        ("Aims", lambda: aims_table(hours)),
+        ("Events that reached the sensor", lambda: events_table(hours, True)),
+        ("All true events, seen or lost", lambda: events_table(hours, False)),
+        ("Baseline, absolute error in bpm", lambda: baseline_table(hours)),
+        ("Variability class and kind of deceleration, share right", lambda: shares_table(hours)),
+        (
+            "Variability class of ten minutes, up to 20 % loss",
+            lambda: confusion((p for h in upto for p in h.variability), VARIABILITY),
+        ),
+        (
+            "Kind of deceleration, up to 20 % loss, all matched",
+            lambda: confusion(((a, b) for h in upto for a, b, _ in h.kinds), KINDS),
+        ),
+        ("By pattern, up to 20 % loss", lambda: patterns_table(hours)),
+    ]
+    text = "\n\n".join(f"## {title}\n\n{make()}" for title, make in parts)
+    slow = float(np.median([h.seconds for h in hours]))
+    return f"{text}\n\nReading one hour took {slow * 1000:.0f} ms (median)."
