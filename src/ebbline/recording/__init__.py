@@ -9,7 +9,7 @@ from ebbline.recording.model import (
     Provenance,
     Recording,
 )
-from ebbline.recording.registry import open_recording
+from ebbline.recording.registry import Saved, files_to_write, open_recording, save_recording
 
 __all__ = [
     "Annotation",
@@ -19,5 +19,8 @@ __all__ = [
     "FloatArray",
     "Provenance",
     "Recording",
+    "Saved",
+    "files_to_write",
     "open_recording",
+    "save_recording",
 ]

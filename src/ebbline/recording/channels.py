@@ -8,13 +8,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ebbline.errors import RecordingError
-from ebbline.recording.limits import check_size
+from ebbline.recording.believable import believable, placed
+from ebbline.recording.limits import check_length, check_total
 from ebbline.recording.model import Channel, ChannelKind, FloatArray, Recording
 from ebbline.recording.names import (
     HEART_RATE_UNITS,
     PRESSURE_UNITS,
     activity_sensor,
     number_fetuses,
+    sensor_in,
     split_unit,
     understand,
 )
@@ -31,13 +33,17 @@ SHORT_NAMES = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Column:
-    """Samples as a file gives them. place: where in the file it says so, for errors."""
+    """Samples as a file gives them.
+
+    place: where in the file it says so, for errors; sensor: what it says of the sensor, in words.
+    """
 
     label: str
     unit: str
     samples: FloatArray
     rate_hz: float
     place: str
+    sensor: str = ""
 
 
 def to_channels(
@@ -65,13 +71,14 @@ def to_channels(
         if name is None:
             continue
         unit = column.unit or split_unit(column.label)[1]
+        said = name.sensor if name.sensor is not SensorKind.UNKNOWN else sensor_in(column.sensor)
         if name.kind is ChannelKind.UTERINE_ACTIVITY:
-            channel, note = _activity(column, name.sensor, unit)
+            channel, note = _activity(column, said, unit)
             notes += note
         else:
             _check_rate_unit(column, unit)
             channel = Channel(
-                name.kind, column.samples, column.rate_hz, name.sensor, fetus, "bpm", column.label
+                name.kind, column.samples, column.rate_hz, said, fetus, "bpm", column.label
             )
         channels.append(channel)
     return tuple(channels), tuple(notes)
@@ -119,7 +126,9 @@ def tidy(recording: Recording, where: str) -> Recording:
     notes: list[str] = []
     channels = []
     for channel in recording.channels:
-        samples, note = _without_impossible(channel)
+        samples, note = without_impossible(
+            channel.samples, channel.kind, channel.label or channel.kind
+        )
         notes += note
         channels.append(
             channel if samples is channel.samples else replace(channel, samples=samples)
@@ -133,13 +142,28 @@ def tidy(recording: Recording, where: str) -> Recording:
             remedy="Check the unit and the scale of the channel, or record again.",
         )
     notes += [f"the heart rate of fetus {c.fetus} has no usable sample." for c in blank]
-    provenance = replace(recording.provenance, notes=(*recording.provenance.notes, *notes))
-    return replace(recording, channels=tuple(channels), provenance=provenance)
+    context, doubts = believable(recording.context, recording.duration_s)
+    annotations, lost = placed(recording.annotations)
+    provenance = replace(
+        recording.provenance, notes=(*recording.provenance.notes, *notes, *doubts, *lost)
+    )
+    return replace(
+        recording,
+        channels=tuple(channels),
+        context=context,
+        annotations=annotations,
+        provenance=provenance,
+    )
 
 
-def _without_impossible(channel: Channel) -> tuple[FloatArray, tuple[str, ...]]:
-    samples = channel.samples
-    if channel.kind is ChannelKind.UTERINE_ACTIVITY:
+def without_impossible(
+    samples: FloatArray, kind: ChannelKind, name: str
+) -> tuple[FloatArray, tuple[str, ...]]:
+    """The samples with NaN for what no sensor can have measured, and a note with the count.
+
+    The same array comes back when there is nothing to take out.
+    """
+    if kind is ChannelKind.UTERINE_ACTIVITY:
         wrong = np.isinf(samples)
         lost, reason = wrong, "infinite"
     else:
@@ -149,7 +173,6 @@ def _without_impossible(channel: Channel) -> tuple[FloatArray, tuple[str, ...]]:
     if not lost.any():
         return samples, ()
     count = int(np.count_nonzero(wrong))
-    name = channel.label or channel.kind
     counted = (f"{name}: {count} impossible samples ({reason}) count as missing.",)
     return np.where(lost, np.nan, samples), counted if count else ()
 
@@ -167,7 +190,8 @@ def _check_whole(recording: Recording, where: str) -> None:
             raise RecordingError(
                 "the channel holds no row of samples.", where=place, remedy="Export it again."
             )
-        check_size(len(channel.samples), len(recording.channels), channel.rate_hz, place)
+        check_length(len(channel.samples), channel.rate_hz, place)
+    check_total(sum(len(c.samples) for c in recording.channels), where)
     numbers = [c.fetus for c in recording.channels if c.kind is ChannelKind.FETAL_HEART_RATE]
     if len(set(numbers)) < len(numbers) or min(numbers) < 1:
         raise RecordingError(
@@ -175,3 +199,18 @@ def _check_whole(recording: Recording, where: str) -> None:
             where=where,
             remedy="Give each fetus its own number.",
         )
+
+
+def short_names(channels: Sequence[Channel]) -> tuple[str, ...]:
+    """Names that every reader of ours understands: FHR (FHR1, FHR2 for twins), UC, MHR."""
+    names: list[str] = []
+    twins = sum(c.kind is ChannelKind.FETAL_HEART_RATE for c in channels) > 1
+    seen: dict[ChannelKind, int] = {}
+    for channel in channels:
+        seen[channel.kind] = seen.get(channel.kind, 0) + 1
+        if channel.kind is ChannelKind.FETAL_HEART_RATE:
+            number = str(channel.fetus) if twins or channel.fetus != 1 else ""
+        else:
+            number = str(seen[channel.kind]) if seen[channel.kind] > 1 else ""
+        names.append(SHORT_NAMES[channel.kind] + number)
+    return tuple(names)

@@ -28,10 +28,10 @@ def check_rate(rate_hz: float, where: str) -> None:
     )
 
 
-def check_size(samples_per_channel: int, channels: int, rate_hz: float, where: str) -> None:
-    """Raise RecordingError when a file says that it holds more than can be read."""
+def check_length(samples: int, rate_hz: float, where: str) -> None:
+    """Raise RecordingError when one channel has an impossible rate or is too long."""
     check_rate(rate_hz, where)
-    seconds = samples_per_channel / rate_hz
+    seconds = samples / rate_hz
     if seconds > MAX_DURATION_S:
         raise RecordingError(
             f"the recording would be {seconds / 86400:.1f} days long; the most is "
@@ -39,10 +39,13 @@ def check_size(samples_per_channel: int, channels: int, rate_hz: float, where: s
             where=where,
             remedy="Correct the number of samples or the rate, or split the recording.",
         )
-    if samples_per_channel * channels > MAX_SAMPLES:
+
+
+def check_total(samples: int, where: str) -> None:
+    """Raise RecordingError when all channels together hold more than can be read."""
+    if samples > MAX_SAMPLES:
         raise RecordingError(
-            f"the recording would hold {samples_per_channel * channels} samples; the most is "
-            f"{MAX_SAMPLES}.",
+            f"the recording would hold {samples} samples; the most is {MAX_SAMPLES}.",
             where=where,
             remedy="Split the recording or store it at a lower rate.",
         )

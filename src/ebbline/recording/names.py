@@ -78,8 +78,8 @@ def split_unit(label: str) -> tuple[str, str]:
 
 def understand(label: str) -> ChannelName | None:
     """The meaning of a channel's name, or None when it is not one of ours."""
-    words = re.findall(r"[a-z]+(?:2o)?|\d+", label.casefold())
-    if not words or re.sub(r"[\w\s\-./:#]", "", label.casefold()):
+    words = re.findall(r"cmh2o|[^\W\d_]+|\d+", label.casefold())
+    if not words or re.search(r"[^\w\s\-./:#]", label):
         return None
     number = 0
     if words[-1].isdigit() or (len(words) > 1 and words[-1] in "abcd"):
@@ -106,6 +106,13 @@ def understand(label: str) -> ChannelName | None:
             sensor = SensorKind.TOCO
         return ChannelName(ChannelKind.UTERINE_ACTIVITY, number, sensor)
     return None
+
+
+def sensor_in(text: str) -> SensorKind:
+    """The sensor that a description in words speaks of; UNKNOWN when none or several."""
+    words = set(re.findall(r"[a-z]+", text.casefold()))
+    found = {SENSOR_WORDS[word] for word in words & SENSOR_WORDS.keys()}
+    return found.pop() if len(found) == 1 else SensorKind.UNKNOWN
 
 
 def number_fetuses(names: Sequence[ChannelName | None], where: str) -> list[int]:

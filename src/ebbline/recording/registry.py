@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import importlib
+from dataclasses import dataclass
 from pathlib import Path
-from types import ModuleType
+from typing import Protocol, cast
 
 from ebbline.errors import RecordingError
 from ebbline.recording.channels import tidy
@@ -14,8 +15,35 @@ from ebbline.recording.model import Recording
 FORMATS = {
     ".hea": "wfdb_format",
     ".dat": "wfdb_format",
+    ".edf": "edf_format",
+    ".csv": "csv_format",
+    ".tsv": "csv_format",
+    ".txt": "csv_format",
+    ".parquet": "parquet_format",
+    ".json": "json_format",
 }
 """Module of this package that reads and writes files with a suffix; imported when needed."""
+
+
+class Format(Protocol):
+    """What the module of a format offers."""
+
+    def read(self, path: Path) -> Recording:
+        """Read a file."""
+
+    def write(self, recording: Recording, path: Path) -> tuple[str, ...]:
+        """Write a file; returns in sentences what the format could not hold."""
+
+    def files(self, path: Path) -> tuple[Path, ...]:
+        """The files that `write` makes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """What was written, and in sentences what the format could not hold."""
+
+    files: tuple[Path, ...]
+    losses: tuple[str, ...]
 
 
 def open_recording(path: str | Path) -> Recording:
@@ -24,35 +52,76 @@ def open_recording(path: str | Path) -> Recording:
     Raises RecordingError, and nothing else, when the file cannot be read: it says what is wrong,
     where, and what to do.
     """
-    found = _find(Path(path))
+    found = _find(_clean(path))
     with telling(found, "reading"):
-        recording: Recording = _module(found).read(found)
+        recording = _format(found).read(found)
     return tidy(recording, str(found))
+
+
+def save_recording(recording: Recording, path: str | Path) -> Saved:
+    """Write a recording in the format of the file's suffix, whole or not at all.
+
+    What is already there is replaced. Raises RecordingError, and nothing else, when it cannot
+    be written or the format cannot hold it.
+    """
+    target = _writable(path)
+    sound = tidy(recording, recording.name or "recording")
+    doubts = sound.provenance.notes[len(recording.provenance.notes) :]
+    with telling(target, "writing"):
+        losses = _format(target).write(sound, target)
+    return Saved(files_to_write(target), (*doubts, *losses))
+
+
+def files_to_write(path: str | Path) -> tuple[Path, ...]:
+    """The files that `save_recording` writes for a path."""
+    target = _writable(path)
+    return _format(target).files(target)
+
+
+def _clean(path: str | Path) -> Path:
+    if "\0" in str(path):
+        raise RecordingError(
+            "a path cannot hold the character NUL.", where=repr(str(path)), remedy="Name a file."
+        )
+    return Path(path)
+
+
+def _writable(path: str | Path) -> Path:
+    target = _clean(path)
+    if target.suffix.casefold() in FORMATS:
+        return target
+    raise RecordingError(
+        f'"{target.suffix}" is not a suffix that can be written.'
+        if target.suffix
+        else "the name has no suffix to choose the format by.",
+        where=str(path),
+        remedy=f"Use one of: {_suffixes()}.",
+    )
 
 
 def _find(path: Path) -> Path:
     """The file that a path means: itself, or the header of the WFDB record of that name."""
-    if "\0" in str(path):
-        raise RecordingError(
-            "this is not a path.", where=repr(str(path)), remedy="Name a file on disk."
-        )
     if path.suffix.casefold() in FORMATS:
         return path
-    header = path.with_name(path.name + ".hea") if path.name else path
     with telling(path, "looking for the file"):
-        if header.name and header.is_file():
-            return header
-        there = path.exists()
-    if there and path.is_dir():
+        if path.name:
+            header = path.with_name(path.name + ".hea")
+            if header.is_file():
+                return header
+        there, directory = path.exists(), path.is_dir()
+    if directory:
         what = "this is a directory, not a recording."
     elif there:
-        what = f'files named "{path.suffix}" are not known.' if path.suffix else "no known suffix."
+        what = f'the suffix "{path.suffix}" is not that of a format that can be read.'
     else:
         what = "there is no such file, nor a WFDB header of that name."
-    raise RecordingError(
-        what, where=str(path), remedy="Name a file with one of: " + ", ".join(sorted(FORMATS)) + "."
-    )
+    raise RecordingError(what, where=str(path), remedy=f"Name a file with one of: {_suffixes()}.")
 
 
-def _module(path: Path) -> ModuleType:
-    return importlib.import_module(f"ebbline.recording.{FORMATS[path.suffix.casefold()]}")
+def _suffixes() -> str:
+    return ", ".join(FORMATS)
+
+
+def _format(path: Path) -> Format:
+    name = FORMATS[path.suffix.casefold()]
+    return cast(Format, importlib.import_module(f"ebbline.recording.{name}"))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 
@@ -28,11 +28,11 @@ OUTCOME_RANGES = {
     "Weight(g)": (200.0, 7000.0),
     "Deliv. type": (1.0, 2.0),
 }
-"""Outcome numbers that are kept, with what is possible (pCO2 in kPa); outside it is unknown."""
+"""CTU-UHB's outcome numbers that are kept, with what is possible (pCO2 in kPa)."""
 NUMBERS = {
-    "Gest. weeks": ("weeks", (15.0, 46.0)),
-    "Parity": ("parity", (0.0, 25.0)),
-    "Second stage from (s)": ("second_stage_start_s", (0.0, math.inf)),
+    "Gest. weeks": "weeks",
+    "Parity": "parity",
+    "Second stage from (s)": "second_stage_start_s",
 }
 FLAGS = {
     "Meconium": "meconium",
@@ -46,8 +46,9 @@ HEART_RATE_SENSORS = {
     "12": SensorKind.UNKNOWN,
 }
 """`Rec. type` of CTU-UHB (from memory): 1 ultrasound, 2 scalp electrode, 12 both in turn."""
-UNKNOWN_VALUES = frozenset({"", "-1", "nan"})
-"""How a header says that it does not know."""
+NOT_KNOWN = frozenset({"", "-1", "nan"})
+"""How a CTU-UHB header says that it does not know."""
+NO_ZONE = "the file does not name a time zone: its clock is taken as UTC."
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,10 +79,7 @@ class Remarks:
 
 
 def understand_lines(lines: Iterable[str]) -> Remarks:
-    """Read the lines (without their comment sign). Lines that say nothing to us are passed over.
-
-    A value that cannot be true (gestation of 0 weeks) is unknown, with a note.
-    """
+    """Read the lines (without their comment sign). Lines that say nothing to us are passed over."""
     remarks = Remarks()
     for line in lines:
         key, value = _split(line)
@@ -100,78 +98,84 @@ def _split(line: str) -> tuple[str, str]:
     return key.strip(), value.strip()
 
 
-def _number_within(
-    remarks: Remarks, key: str, value: str, bounds: tuple[float, float]
-) -> tuple[Remarks, float | None]:
-    if value.casefold() in UNKNOWN_VALUES and not bounds[0] <= -1 <= bounds[1]:
-        return remarks, None
+def _note(remarks: Remarks, _: str, value: str) -> Remarks:
+    return replace(remarks, notes=(*remarks.notes, value))
+
+
+def _number(remarks: Remarks, key: str, value: str) -> tuple[Remarks, float | None]:
+    """The number, None with a note where there is none."""
     try:
         number = float(value)
     except ValueError:
         number = math.nan
-    if bounds[0] <= number <= bounds[1] and math.isfinite(number):
+    if math.isfinite(number):
         return remarks, number
-    if value.casefold() == "nan":
+    if value.casefold() in NOT_KNOWN:
         return remarks, None
-    return _note(remarks, "", f'"{key} {value}" cannot be true and counts as unknown.'), None
-
-
-def _note(remarks: Remarks, key: str, value: str) -> Remarks:
-    return replace(remarks, notes=(*remarks.notes, value))
+    return _note(remarks, "", f'"{key}: {value}" is not a number: counts as unknown.'), None
 
 
 def _context_number(remarks: Remarks, key: str, value: str) -> Remarks:
-    name, bounds = NUMBERS[key]
-    remarks, number = _number_within(remarks, key, value, bounds)
+    if value in NOT_KNOWN:
+        return remarks
+    remarks, number = _number(remarks, key, value)
     if number is None:
         return remarks
+    name = NUMBERS[key]
     given: dict[str, float] = {name: int(number) if name == "parity" else number}
     return replace(remarks, context=replace(remarks.context, **given))  # type: ignore[arg-type]
 
 
 def _context_flag(remarks: Remarks, key: str, value: str) -> Remarks:
-    remarks, number = _number_within(remarks, key, value, (0.0, 1.0))
-    if number is None:
+    if value.casefold() in NOT_KNOWN:
         return remarks
-    given = {FLAGS[key]: number >= 0.5}
+    if value not in {"0", "1"}:
+        return _note(remarks, "", f'"{key}: {value}" is neither 0 nor 1: counts as unknown.')
+    given = {FLAGS[key]: value == "1"}
     return replace(remarks, context=replace(remarks.context, **given))  # type: ignore[arg-type]
 
 
-def _stage(remarks: Remarks, key: str, value: str) -> Remarks:
+def _stage(remarks: Remarks, _: str, value: str) -> Remarks:
     if value not in list(Stage):
-        return remarks
+        return _note(remarks, "", f'"Stage: {value}" is not a stage of labour: counts as unknown.')
     return replace(remarks, context=replace(remarks.context, stage=Stage(value)))
 
 
 def _second_stage_sample(remarks: Remarks, key: str, value: str) -> Remarks:
-    remarks, number = _number_within(remarks, key, value, (0.0, math.inf))
+    if value in NOT_KNOWN:
+        return remarks
+    remarks, number = _number(remarks, key, value)
     return replace(remarks, second_stage_sample=number)
 
 
-def _recording_type(remarks: Remarks, key: str, value: str) -> Remarks:
-    sensor = HEART_RATE_SENSORS.get(value)
-    if value == "12":
+def _recording_type(remarks: Remarks, _: str, value: str) -> Remarks:
+    if HEART_RATE_SENSORS.get(value) is SensorKind.UNKNOWN:
         remarks = _note(
             remarks, "", "the heart rate came from ultrasound and from a scalp electrode in turn."
         )
-    return replace(remarks, heart_rate_sensor=sensor)
+    return replace(remarks, heart_rate_sensor=HEART_RATE_SENSORS.get(value))
 
 
 def _outcome(remarks: Remarks, key: str, value: str) -> Remarks:
     name = key.removeprefix("Outcome ")
-    bounds = OUTCOME_RANGES[name] if key == name else (-math.inf, math.inf)
-    remarks, number = _number_within(remarks, key, value, bounds)
+    remarks, number = _number(remarks, key, value)
     if number is None:
         return remarks
+    if key == name:
+        least, most = OUTCOME_RANGES[name]
+        if not least <= number <= most:
+            if value in NOT_KNOWN:
+                return remarks
+            return _note(remarks, "", f'"{key} {value}" cannot be true: counts as unknown.')
     return replace(remarks, outcome={**remarks.outcome, name: number})
 
 
-def _start(remarks: Remarks, key: str, value: str) -> Remarks:
+def _start(remarks: Remarks, _: str, value: str) -> Remarks:
     try:
         start = datetime.fromisoformat(value)
     except ValueError:
-        return _note(remarks, "", f'the start "{value}" is not a date and time: unknown.')
-    return replace(remarks, start=start if start.tzinfo else start.replace(tzinfo=UTC))
+        return _note(remarks, "", f'"Start: {value}" is not a date and time: counts as unknown.')
+    return replace(remarks, start=start)
 
 
 def _channel(remarks: Remarks, key: str, value: str) -> Remarks:
@@ -192,20 +196,22 @@ def _channel(remarks: Remarks, key: str, value: str) -> Remarks:
 
 
 def _annotation(remarks: Remarks, key: str, value: str) -> Remarks:
-    _, time, duration = key.split(" ")
+    _, time, duration = key.split()
     try:
         annotation = Annotation(float(time), float(duration), value)
     except ValueError:
-        return remarks
-    if not math.isfinite(annotation.time_s):
-        return remarks
+        return _note(remarks, "", f'the line "{key}" could not be understood.')
     return replace(remarks, annotations=(*remarks.annotations, annotation))
 
 
+def _any_of(keys: Iterable[str], more: str = "") -> re.Pattern[str]:
+    return re.compile("|".join(map(re.escape, keys)) + more)
+
+
 _READERS: tuple[tuple[re.Pattern[str], Callable[[Remarks, str, str], Remarks]], ...] = (
-    (re.compile("|".join(map(re.escape, NUMBERS))), _context_number),
-    (re.compile("|".join(map(re.escape, FLAGS))), _context_flag),
-    (re.compile("|".join(map(re.escape, OUTCOME_RANGES)) + "|Outcome .+"), _outcome),
+    (_any_of(NUMBERS), _context_number),
+    (_any_of(FLAGS), _context_flag),
+    (_any_of(OUTCOME_RANGES, "|Outcome .+"), _outcome),
     (re.compile(r"Stage"), _stage),
     (re.compile(r"Pos\. II\.st\."), _second_stage_sample),
     (re.compile(r"Rec\. type"), _recording_type),
@@ -217,13 +223,13 @@ _READERS: tuple[tuple[re.Pattern[str], Callable[[Remarks, str, str], Remarks]], 
 
 
 def to_lines(recording: Recording) -> tuple[str, ...]:
-    """Lines that `understand_lines` reads back: context, outcome, channels, annotations, notes."""
+    """Lines that `understand_lines` reads back: all but the samples, name and annotations."""
     context = recording.context
     lines = []
-    for key, (name, _) in NUMBERS.items():
+    for key, name in NUMBERS.items():
         value = getattr(context, name)
         if value is not None:
-            lines.append(f"{key}: {value!r}")
+            lines.append(f"{key}: {_shortest(value)}")
     for key, name in FLAGS.items():
         value = getattr(context, name)
         if value is not None:
@@ -232,32 +238,46 @@ def to_lines(recording: Recording) -> tuple[str, ...]:
         lines.append(f"Stage: {context.stage}")
     if recording.start is not None:
         lines.append(f"Start: {recording.start.isoformat()}")
-    lines += [f"Outcome {name}: {value!r}" for name, value in recording.provenance.outcome.items()]
-    lines += [f"Channel {i}: {_channel_line(c)}" for i, c in enumerate(recording.channels, 1)]
     lines += [
-        f"Annotation {a.time_s!r} {a.duration_s!r}: {_one_line(a.text)}"
-        for a in recording.annotations
+        f"Outcome {one_line(name)}: {_shortest(value)}"
+        for name, value in recording.provenance.outcome.items()
     ]
-    lines += [f"Note: {_one_line(note)}" for note in recording.provenance.notes]
+    lines += [f"Channel {i}: {_channel_line(c)}" for i, c in enumerate(recording.channels, 1)]
+    lines += [f"Note: {one_line(note)}" for note in recording.provenance.notes]
     return tuple(lines)
+
+
+def annotation_lines(annotations: Sequence[Annotation]) -> tuple[str, ...]:
+    """Lines for the annotations, for formats that have no place of their own for them."""
+    return tuple(
+        f"Annotation {float(a.time_s)!r} {float(a.duration_s)!r}: {one_line(a.text)}"
+        for a in annotations
+    )
+
+
+def _shortest(value: float) -> str:
+    """The shortest text that reads back as the same number."""
+    return repr(float(value)).removesuffix(".0")
 
 
 def _channel_line(channel: Channel) -> str:
     return (
         f"kind={channel.kind}; fetus={channel.fetus}; sensor={channel.sensor}; "
         f"rate={float(channel.rate_hz)!r}; samples={len(channel.samples)}; "
-        f"unit={_one_line(channel.unit).replace(';', ' ')}; label={_one_line(channel.label)}"
+        f"unit={one_line(channel.unit).replace(';', ' ')}; label={one_line(channel.label)}"
     )
 
 
-def _one_line(text: str) -> str:
-    return " ".join(text.split())
+def one_line(text: str) -> str:
+    """The text on one line, without characters that end or hide one."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
-def apply_remarks(recording: Recording, remarks: Remarks) -> Recording:
+def apply_remarks(recording: Recording, remarks: Remarks, rate_hz: float) -> Recording:
     """The recording with what the lines say of it added; they never change a sample.
 
-    Lines on channels are used only when they fit the channels that the file holds.
+    rate_hz: the file's own rate, at which positions in samples are counted. Lines on channels
+    are used only when they fit the channels that the file holds.
     """
     notes = list(remarks.notes)
     channels = recording.channels
@@ -274,18 +294,14 @@ def apply_remarks(recording: Recording, remarks: Remarks) -> Recording:
             for c in channels
         )
     context = remarks.context
-    if remarks.second_stage_sample is not None and channels:
-        context = replace(
-            context, second_stage_start_s=remarks.second_stage_sample / channels[0].rate_hz
-        )
-    length = max((c.duration_s for c in channels), default=0.0)
-    second = context.second_stage_start_s
-    if second is not None and second > length:
-        notes.append(
-            f"the second stage is said to begin {second:g} s from the start, after the end of "
-            "the recording: counts as unknown."
-        )
-        context = replace(context, second_stage_start_s=None)
+    if remarks.second_stage_sample is not None:
+        context = replace(context, second_stage_start_s=remarks.second_stage_sample / rate_hz)
+    start = remarks.start
+    if start is None:
+        start = recording.start
+    if start is not None and start.tzinfo is None:
+        start = start.replace(tzinfo=UTC)
+        notes.append(NO_ZONE)
     provenance = replace(
         recording.provenance,
         notes=(*recording.provenance.notes, *notes),
@@ -294,7 +310,7 @@ def apply_remarks(recording: Recording, remarks: Remarks) -> Recording:
     return replace(
         recording,
         channels=channels,
-        start=remarks.start or recording.start,
+        start=start,
         context=context,
         provenance=provenance,
         annotations=(*recording.annotations, *remarks.annotations),

@@ -10,24 +10,33 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.errors import RecordingError
-from ebbline.recording.channels import Column, to_channels
-from ebbline.recording.files import check_file, read_bytes, telling
-from ebbline.recording.limits import check_size
-from ebbline.recording.model import FloatArray, Provenance, Recording
-from ebbline.recording.remarks import apply_remarks, understand_lines
+from ebbline.recording.channels import Column, short_names, to_channels
+from ebbline.recording.files import check_file, read_bytes, telling, written_whole
+from ebbline.recording.limits import check_length, check_total
+from ebbline.recording.model import Channel, ChannelKind, FloatArray, Provenance, Recording
+from ebbline.recording.rates import as_fraction, common_frame_rate
+from ebbline.recording.remarks import (
+    annotation_lines,
+    apply_remarks,
+    to_lines,
+    understand_lines,
+)
+from ebbline.recording.steps import HEART_RATE_STEPS, finite_range, rounding_loss
 
 NAME = "WFDB"
 SUFFIXES = (".hea", ".dat")
 DEFAULT_RATE_HZ = 250.0
 DEFAULT_GAIN = 200.0
 MISSING_16 = -32768
+MOST_16 = 32767
+MOST_PER_FRAME = 10_000
 MOST_HEADER_BYTES = 10_000_000
 MOST_SIGNALS = 500
 
@@ -98,8 +107,7 @@ def read(path: Path) -> Recording:
     where = str(header_path)
     header = parse_header(_header_text(header_path), where)
     frames = header.frames or _frames_from_size(header, header_path)
-    per_frame = sum(s.per_frame for s in header.signals) or header.signal_count
-    check_size(frames, per_frame, header.rate_hz, f"{where}, line 1")
+    _check_sizes(header, frames, where)
     if _is_plain(header):
         columns, notes = _read_plain(header, frames, header_path)
     else:
@@ -111,7 +119,18 @@ def read(path: Path) -> Recording:
         start=header.start,
         provenance=Provenance(header_path.name, NAME, (*header.notes, *notes, *more)),
     )
-    return apply_remarks(recording, understand_lines(header.comments))
+    return apply_remarks(recording, understand_lines(header.comments), header.rate_hz)
+
+
+def _check_sizes(header: Header, frames: int, where: str) -> None:
+    """Refuse what the header says to be too long or too large, before any signal is read."""
+    for signal in header.signals:
+        rate = header.rate_hz * signal.per_frame
+        check_length(frames * signal.per_frame, rate, f"{where}, line {signal.line}")
+    if not header.signals:
+        check_length(frames, header.rate_hz, where)
+    per_frame = sum(s.per_frame for s in header.signals) or header.signal_count
+    check_total(frames * per_frame, where)
 
 
 def _header_text(path: Path) -> str:
@@ -144,7 +163,12 @@ def parse_header(text: str, where: str) -> Header:
     rate = float(record["rate"]) if record["rate"] else DEFAULT_RATE_HZ
     count = _count(record["signals"], MOST_SIGNALS, "signals", place)
     frames = _count(record["frames"] or "0", 10**12, "samples", place)
-    check_size(max(frames, 1), max(count, 1), rate, place)
+    if not (math.isfinite(rate) and rate > 0):
+        raise RecordingError(
+            f"a sampling rate of {rate:g} Hz is not possible.",
+            where=place,
+            remedy="Correct the rate in the record line.",
+        )
     notes: list[str] = []
     start = _start(record["time"], record["date"], place, notes)
     if segments:
@@ -176,7 +200,7 @@ def _count(digits: str, most: int, what: str, place: str) -> int:
 
 
 def _start(time: str | None, date: str | None, place: str, notes: list[str]) -> datetime | None:
-    """Time zone is not part of the format: the clock is taken as UTC and the notes say so."""
+    """Date and time without a zone, which is not part of the format."""
     if time is None:
         return None
     if date is None:
@@ -198,7 +222,6 @@ def _start(time: str | None, date: str | None, place: str, notes: list[str]) -> 
             whole // 60 % 60,
             whole % 60,
             min(999_999, round((seconds - whole) * 1e6)),
-            tzinfo=UTC,
         )
     except ValueError as error:
         raise RecordingError(
@@ -207,7 +230,6 @@ def _start(time: str | None, date: str | None, place: str, notes: list[str]) -> 
             where=place,
             remedy="Correct or remove it.",
         ) from error
-    notes.append("the header does not name a time zone: its clock is taken as UTC.")
     return start
 
 
@@ -366,3 +388,108 @@ def _read_by_library(header: Header, path: Path) -> tuple[list[Column], list[str
             remedy="Check that the header is right and that all its files are there.",
         ) from error
     return columns, []
+
+
+def files(path: Path) -> tuple[Path, ...]:
+    """The files that `write` makes: signals and header."""
+    return path.with_suffix(".dat"), path.with_suffix(".hea")
+
+
+def write(recording: Recording, path: Path) -> tuple[str, ...]:
+    """Write a format 16 record, heart rates in steps of 0.01 bpm. Returns what was lost.
+
+    The header is put in its place last, so that it never stands there without its signals.
+    """
+    signals, header = files(path)
+    if not re.fullmatch(r"[-\w]+", path.stem, re.ASCII):
+        raise RecordingError(
+            f'"{path.stem}" cannot be the name of a WFDB record.',
+            where=str(path),
+            remedy="Use letters, digits, - and _ only.",
+        )
+    frame_rate, per_frame = _frames(recording, path)
+    names = short_names(recording.channels)
+    frames = max(
+        math.ceil(len(c.samples) / n) for c, n in zip(recording.channels, per_frame, strict=True)
+    )
+    lines = [_record_line(path.stem, recording, frame_rate, frames)]
+    parts: list[NDArray[np.int16]] = []
+    losses: list[str] = []
+    for channel, name, count in zip(recording.channels, names, per_frame, strict=True):
+        gain = _gain(channel)
+        digital = _digital(channel, gain, frames * count)
+        lines.append(_signal_line(path.stem, channel, name, count, gain, digital))
+        parts.append(digital.reshape(frames, count))
+        stored = digital[: len(channel.samples)] / gain
+        losses += rounding_loss(channel, name, stored)
+    lines += [
+        f"#{line}" for line in (*to_lines(recording), *annotation_lines(recording.annotations))
+    ]
+    with written_whole(header) as new_header, written_whole(signals) as new_signals:
+        new_header.write_text("\n".join(lines) + "\n", encoding="utf-8", errors="replace")
+        np.concatenate(parts, axis=1).astype("<i2").tofile(new_signals)
+    return tuple(losses)
+
+
+def _frames(recording: Recording, path: Path) -> tuple[float, list[int]]:
+    """Frame rate, and samples of each channel in a frame."""
+    rates = [c.rate_hz for c in recording.channels]
+    if len(set(rates)) == 1:
+        return rates[0], [1] * len(rates)
+    fractions = [f for f in map(as_fraction, rates) if f is not None]
+    if len(fractions) == len(rates):
+        frame_rate = common_frame_rate(fractions)
+        per_frame = [int(f / frame_rate) for f in fractions]
+        if max(per_frame) <= MOST_PER_FRAME:
+            return float(frame_rate), per_frame
+    raise RecordingError(
+        "WFDB cannot hold channels with the rates "
+        + ", ".join(f"{rate:g}" for rate in rates)
+        + " Hz in one record.",
+        where=str(path),
+        remedy="Write JSON instead.",
+    )
+
+
+def _record_line(name: str, recording: Recording, rate_hz: float, frames: int) -> str:
+    line = f"{name} {len(recording.channels)} {_plain(rate_hz)} {frames}"
+    if recording.start is not None:
+        line += recording.start.strftime(" %H:%M:%S.%f %d/%m/") + f"{recording.start.year:04d}"
+    return line
+
+
+def _plain(number: float) -> str:
+    """A number without exponent, as the format's readers expect it."""
+    return f"{number:.12f}".rstrip("0").rstrip(".")
+
+
+def _gain(channel: Channel) -> float:
+    """Steps per unit: 100 for heart rates, else the finest power of ten that fits 16 bits."""
+    if channel.kind is not ChannelKind.UTERINE_ACTIVITY:
+        return HEART_RATE_STEPS
+    largest = max(map(abs, finite_range(channel)))
+    power = math.floor(math.log10(MOST_16 / largest)) if largest > 0 else 2
+    return float(f"1e{min(power, 4)}")
+
+
+def _digital(channel: Channel, gain: float, length: int) -> NDArray[np.int16]:
+    missing = ~np.isfinite(channel.samples)
+    steps = np.rint(np.where(missing, 0.0, channel.samples) * gain)
+    digital = np.full(length, MISSING_16, dtype=np.int16)
+    digital[: len(steps)] = np.where(missing, MISSING_16, np.clip(steps, -MOST_16, MOST_16))
+    return digital
+
+
+def _signal_line(
+    record: str,
+    channel: Channel,
+    name: str,
+    per_frame: int,
+    gain: float,
+    digital: NDArray[np.int16],
+) -> str:
+    unit = re.sub(r"[^\w^?%/-]", "", channel.unit, flags=re.ASCII) or "nd"
+    kind = "16" if per_frame == 1 else f"16x{per_frame}"
+    checksum = (_checksum(digital) + 32768) % 65536 - 32768
+    steps = f"{gain:g}" if gain >= 1e-4 else f"{gain:e}"
+    return f"{record}.dat {kind} {steps}(0)/{unit} 16 0 {digital[0]} {checksum} 0 {name}"

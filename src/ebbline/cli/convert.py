@@ -1,0 +1,64 @@
+"""`ebbline convert`: any format that is read to any that is written."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command()(convert)
+
+
+def convert(
+    source: Annotated[
+        Path, typer.Argument(help="Recording to read; a WFDB record needs no suffix.")
+    ],
+    target: Annotated[
+        Path,
+        typer.Argument(
+            help="File to write; its suffix chooses the format: .hea, .edf, .csv, .parquet, .json."
+        ),
+    ],
+    force: Annotated[
+        bool, typer.Option("--force", help="Replace files that are already there.")
+    ] = False,
+) -> None:
+    """Write a recording in another format, and say what that format cannot hold.
+
+    Example: ebbline convert 1001 out.edf
+    """
+    from dataclasses import replace
+
+    from ebbline.errors import RecordingError
+    from ebbline.recording import files_to_write, open_recording, save_recording
+
+    wanted = files_to_write(target)
+    there = [path for path in wanted if path.exists() or path.is_symlink()]
+    if there and not force:
+        raise RecordingError(
+            "there is such a file already.",
+            where=", ".join(map(str, there)),
+            remedy="Choose another name, or add --force to replace it.",
+        )
+    recording = open_recording(source)
+    origin = f"converted from {recording.provenance.source} ({recording.provenance.format})."
+    provenance = replace(recording.provenance, notes=(*recording.provenance.notes, origin))
+    saved = save_recording(replace(recording, provenance=provenance), target)
+    typer.echo("wrote " + ", ".join(map(str, saved.files)))
+    for channel in recording.channels:
+        fetus = f" of fetus {channel.fetus}" if channel.fetus else ""
+        minutes = channel.duration_s / 60
+        typer.echo(
+            f"  {channel.kind}{fetus}: {len(channel.samples)} samples at {channel.rate_hz:g} Hz "
+            f"({minutes:.1f} min), sensor {channel.sensor}"
+        )
+    for note in recording.provenance.notes:
+        typer.echo(f"note from reading: {note}")
+    for loss in saved.losses:
+        typer.echo(f"not held by this format: {loss}")
+    if not saved.losses:
+        typer.echo("nothing was lost.")
