@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import importlib.util
+import math
+import re
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from ebbline.errors import EbblineError
-from ebbline.picture.canvas import CM_PER_POINT
+from ebbline.picture.canvas import CM_PER_POINT, Anchor, Text
 
 FAMILY = "Source Sans Pro"
 ASCENT = 0.72
@@ -70,14 +72,31 @@ def text_width(text: str, size: float, *, bold: bool = False, italic: bool = Fal
     return width * CM_PER_POINT
 
 
+def text_box(text: Text) -> tuple[float, float, float, float]:
+    """Left, top, right and bottom of a text on its page, cm: what it may not share with others."""
+    width = text_width(text.text, text.size, bold=text.bold, italic=text.italic)
+    before = {Anchor.START: 0.0, Anchor.MIDDLE: width / 2, Anchor.END: width}[text.anchor]
+    above, below = (share * text.size * CM_PER_POINT for share in (ASCENT, DESCENT))
+    turn = math.radians(text.turn)
+    corners = [(x, y) for x in (-before, width - before) for y in (-above, below)]
+    xs = [text.x + x * math.cos(turn) - y * math.sin(turn) for x, y in corners]
+    ys = [text.y + x * math.sin(turn) + y * math.cos(turn) for x, y in corners]
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def overlap(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
+    """Whether two boxes (left, top, right, bottom) share any room."""
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+
+
 def wrapped(text: str, width: float, size: float, *, bold: bool = False) -> list[str]:
     """Lines of text none of which is wider than width (cm), broken at spaces.
 
-    A single word wider than that is broken where it must be.
+    A no-break space does not break. A single word wider than that is broken where it must be.
     """
     lines: list[str] = []
     line = ""
-    for word in printable(text).split():
+    for word in map(printable, re.findall(r"[^ \t\n]+", text)):
         longer = f"{line} {word}" if line else word
         if text_width(longer, size, bold=bold) <= width:
             line = longer

@@ -1,0 +1,316 @@
+"""One sheet of the strip: where each part stands, from the title block down to the caution."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from ebbline.criteria.model import Window
+from ebbline.picture import columns, lanes, marks, titles, words
+from ebbline.picture.canvas import Anchor, Line, Page, Rect, Shape, Text, hatch
+from ebbline.picture.job import Job
+from ebbline.picture.lanes import Mark, Placed
+from ebbline.picture.look import (
+    BAND,
+    BASELINE,
+    FALL_TINT,
+    LOST,
+    MATERNAL_TRACE,
+    OTHER_TRACE,
+    QUIET_INK,
+    RISE_TINT,
+    SMALL,
+    TRACE,
+)
+from ebbline.picture.panels import (
+    BAND_HEIGHT,
+    TIME_ROW,
+    activity_panel,
+    cross,
+    rate_panel,
+    signal_band,
+    time_row,
+)
+from ebbline.picture.paper import (
+    ACTIVITY_RANGE,
+    Panel,
+    activity_numbers,
+    numbers,
+    rate_numbers,
+)
+from ebbline.picture.titles import Block, Sample
+from ebbline.terms import SensorKind
+
+WIDTH, HEIGHT = 29.7, 21.0
+"""A4 across, cm (ISO 216)."""
+MARGIN = 0.5
+SIDE = 0.95
+OTHER_SIDE = 0.6
+PAPER_WIDTH = WIDTH - 2 * MARGIN - SIDE - OTHER_SIDE
+LEFT, RIGHT = MARGIN, WIDTH - MARGIN
+
+_LANES = 2
+_GAP = 0.22
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """The marks of the whole strip by where they stand."""
+
+    suspect: tuple[Mark, ...]
+    above: tuple[Mark, ...]
+    below: tuple[Mark, ...]
+    activity: tuple[Mark, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Set:
+    """The marks of one page in their lanes."""
+
+    suspect: tuple[Placed, ...]
+    above: tuple[Placed, ...]
+    below: tuple[Placed, ...]
+    activity: tuple[Placed, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Arrangement:
+    """What all pages have in common, so that they can be laid edge to edge.
+
+    Heights in cm; lanes: how many of each kind are kept on every page. complete: whether the
+    title block held every word.
+    """
+
+    marks: Marks
+    head: float
+    suspect: int
+    above: int
+    below: int
+    activity: int
+    complete: bool
+
+
+def arrange(job: Job, windows: Sequence[Window]) -> Arrangement:
+    """The arrangement that has room for the fullest of the pages."""
+    every = _marks(job)
+    sets = [_set(every, _panels(job, window, 0.0, 0.0)[0]) for window in windows]
+    head = _head(job, windows[0])
+    return Arrangement(
+        every,
+        head.height,
+        max(lanes.lane_count(one.suspect) for one in sets),
+        max(lanes.lane_count(one.above) for one in sets),
+        max(lanes.lane_count(one.below) for one in sets),
+        max(lanes.lane_count(one.activity) for one in sets),
+        head.complete,
+    )
+
+
+def strip_page(job: Job, arrangement: Arrangement, window: Window, number: int, pages: int) -> Page:
+    """The page that shows one stretch of the strip."""
+    shapes: list[Shape] = list(_head(job, window).shapes)
+    y = MARGIN + arrangement.head + _GAP
+    y += arrangement.suspect * lanes.PITCH
+    band_top = y
+    if job.marks:
+        y += BAND_HEIGHT + 0.06
+    y += arrangement.above * lanes.PITCH + 0.04
+    rate, _ = _panels(job, window, y, 0.0)
+    times_top = rate.bottom + 0.04 + arrangement.below * lanes.PITCH
+    rate, activity = _panels(job, window, y, times_top + TIME_ROW)
+    placed = _set(arrangement.marks, rate)
+
+    shapes += lanes.shapes(placed.suspect, rate, band_top - 0.02, above=True)
+    if job.marks:
+        shapes += signal_band(job.fetal.findings.fetal.valid, rate, band_top)
+        shapes.append(_row_name("signal", band_top + 0.17))
+    shapes += lanes.shapes(placed.above, rate, rate.top, above=True)
+    shapes += rate_panel(job, rate)
+    shapes += [*numbers(rate, rate_numbers(rate, job.paper)), _axis_name("heart rate, bpm", rate)]
+    shapes += lanes.shapes(placed.below, rate, rate.bottom, above=False)
+    shapes += time_row(rate, job.paper.speed, job.recording.start, times_top)
+    shapes += activity_panel(job, activity)
+    shapes += [*numbers(activity, activity_numbers(activity)), _axis_name(_activity(job), activity)]
+    shapes += lanes.shapes(placed.activity, activity, activity.bottom, above=False)
+
+    y = activity.bottom + 0.08 + arrangement.activity * lanes.PITCH
+    if job.marks and job.activity is not None:
+        shapes += signal_band(job.fetal.findings.uterine.measured, activity, y)
+        shapes.append(_row_name("signal", y + 0.17))
+        y += BAND_HEIGHT
+    if job.marks:
+        y += 0.1
+        shapes += columns.shapes(job.fetal.review.columns, rate, y)
+        shapes.append(_row_name("10 min", y + 0.3))
+        y += columns.HEIGHT
+    if not job.marks:
+        own = titles.own_reading(rate.left, rate.left + PAPER_WIDTH, y + 0.2)
+        shapes += own.shapes
+        y += own.height + 0.2
+    explained = titles.legend(_samples(job, placed), LEFT, RIGHT, y + 0.02)
+    shapes += explained.shapes
+    y += explained.height + 0.05
+    return _sheet(shapes, y, rate.right + OTHER_SIDE + MARGIN, number, pages, job)
+
+
+def word_pages(job: Job) -> list[Callable[[int, int], Page]]:
+    """The sheets with the reading in words, each still to be told its number."""
+    height = HEIGHT - 2 * MARGIN - 0.6
+    sheets = words.sheets(job.reading, job.fetal, LEFT, MARGIN, RIGHT - LEFT, height)
+
+    def made(shapes: tuple[Shape, ...]) -> Callable[[int, int], Page]:
+        return lambda number, pages: _sheet(list(shapes), 0.0, WIDTH, number, pages, job)
+
+    return [made(shapes) for shapes in sheets]
+
+
+def _sheet(
+    shapes: list[Shape], filled: float, width: float, number: int, pages: int, job: Job
+) -> Page:
+    """The page with its foot; taller than A4 only when what is on it needs that."""
+    foot_height = titles.foot(number, pages, LEFT, RIGHT, 0.0).height
+    needed = filled + foot_height + MARGIN
+    height = needed if job.continuous and filled else max(HEIGHT, needed)
+    taller = needed > HEIGHT and not job.continuous
+    note = "This sheet is taller than A4: print at 100 % on larger paper." if taller else ""
+    foot = titles.foot(number, pages, LEFT, RIGHT, height - MARGIN - foot_height, note)
+    title = f"Strip of recording {job.recording.name}, page {number} of {pages}"
+    return Page(max(WIDTH, width), height, (*shapes, *foot.shapes), title)
+
+
+def _head(job: Job, window: Window) -> Block:
+    title = titles.title_block(job, window, LEFT, RIGHT, MARGIN)
+    top = MARGIN + title.height
+    below = (
+        titles.class_block(job.fetal.classes, LEFT, RIGHT, top)
+        if job.marks
+        else titles.blind_block(LEFT, RIGHT, top)
+    )
+    return Block(
+        (*title.shapes, *below.shapes),
+        title.height + below.height,
+        title.complete and below.complete,
+    )
+
+
+def _panels(job: Job, window: Window, rate_top: float, activity_top: float) -> tuple[Panel, Panel]:
+    paper = job.paper
+    left = MARGIN + SIDE
+    start_s, end_s = window.start_s, window.end_s
+    return (
+        Panel(
+            left,
+            rate_top,
+            paper.rate_height,
+            start_s,
+            end_s,
+            paper.cm_per_s,
+            paper.lowest_bpm,
+            paper.highest_bpm,
+        ),
+        Panel(
+            left,
+            activity_top,
+            paper.activity_height,
+            start_s,
+            end_s,
+            paper.cm_per_s,
+            *ACTIVITY_RANGE,
+        ),
+    )
+
+
+def _marks(job: Job) -> Marks:
+    rate, activity = _panels(job, job.window, 0.0, 0.0)
+    high, low = marks.off_scale(job.rate, rate)
+    beyond = marks.off_scale(job.activity, activity) if job.activity is not None else ([], [])
+    above = [*high, *marks.second_stage(job.reading.context)]
+    below = list(low)
+    active = [*beyond[0], *beyond[1]]
+    suspect: list[Mark] = []
+    if job.marks:
+        findings = job.fetal.findings
+        above += marks.rises(findings.fetal)
+        below += marks.falls(findings.fetal)
+        active += marks.contractions(findings.uterine)
+        suspect += marks.artefacts(findings.fetal.artefacts, job.paper.cm_per_s)
+    return Marks(tuple(suspect), tuple(above), tuple(below), tuple(active))
+
+
+def _set(every: Marks, panel: Panel) -> Set:
+    return Set(
+        lanes.place(every.suspect, panel, _LANES),
+        lanes.place(every.above, panel, _LANES),
+        lanes.place(every.below, panel, _LANES),
+        lanes.place(every.activity, panel, 1),
+    )
+
+
+def _activity(job: Job) -> str:
+    if job.activity is None:
+        return "activity"
+    catheter = job.activity.sensor is SensorKind.PRESSURE_CATHETER
+    return "pressure, mmHg" if catheter else "activity, no unit"
+
+
+def _axis_name(name: str, panel: Panel) -> Text:
+    """What the numbers at the left count, written upwards beside them."""
+    middle = (panel.top + panel.bottom) / 2
+    return Text(MARGIN + 0.28, middle, name, SMALL, QUIET_INK, anchor=Anchor.MIDDLE, turn=-90)
+
+
+def _row_name(name: str, y: float) -> Text:
+    return Text(MARGIN + SIDE - 0.08, y, name, SMALL, QUIET_INK, anchor=Anchor.END)
+
+
+def _samples(job: Job, placed: Set) -> list[Sample]:
+    """The legend of what this page shows."""
+    several = bool(job.others) or job.maternal is not None
+    found = [
+        Sample(
+            f"fetus {job.fetal.fetus}" if several else "heart rate",
+            lambda x, y: (Line(x, y, x + 0.6, y, TRACE),),
+        )
+    ]
+    found += [
+        Sample(f"fetus {other.fetus}", lambda x, y: (Line(x, y, x + 0.6, y, OTHER_TRACE),))
+        for other in job.others
+    ]
+    if job.maternal is not None:
+        found.append(
+            Sample(
+                "mother",
+                lambda x, y: (Line(x, y, x + 0.6, y, MATERNAL_TRACE), *cross(x + 0.3, y)),
+            )
+        )
+    if job.marks:
+        found += [
+            Sample("baseline", lambda x, y: (Line(x, y, x + 0.6, y, BASELINE),)),
+            Sample("deceleration", lambda x, y: (Rect(x, y - 0.1, 0.6, 0.2, FALL_TINT),)),
+            Sample("acceleration", lambda x, y: (Rect(x, y - 0.1, 0.6, 0.2, RISE_TINT),)),
+            Sample("valid signal", lambda x, y: (Rect(x, y - 0.1, 0.6, 0.2, BAND),)),
+            Sample(
+                "lost signal",
+                lambda x, y: (hatch(Rect(x, y - 0.1, 0.6, 0.2), LOST, spacing=0.07),),
+            ),
+        ]
+    found += [Sample(words) for words in _letters(placed)]
+    if any(not one.mark.sure for one in _all(placed)):
+        found.append(Sample(f"? certainty below {marks.SURE * 100:.0f} %"))
+    clock = " · by the clock" if job.recording.start else ""
+    found.append(Sample(f"hours:minutes from the start{clock}"))
+    return found
+
+
+def _all(placed: Set) -> list[Placed]:
+    return [*placed.suspect, *placed.above, *placed.below, *placed.activity]
+
+
+def _letters(placed: Set) -> list[str]:
+    """What the letters stand for that had to be used for want of room."""
+    used = [
+        one.mark.letter
+        for one in _all(placed)
+        if one.mark.letter and one.name == one.mark.names[-1]
+    ]
+    return list(dict.fromkeys(used))

@@ -1,0 +1,293 @@
+"""What stands around the strip: title block, classes with their reasons, legend, caution."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+from ebbline import CAUTION, __version__
+from ebbline.criteria.model import Classification, Level, Window
+from ebbline.picture.canvas import (
+    Anchor,
+    Circle,
+    Line,
+    Polygon,
+    Rect,
+    Shape,
+    Stroke,
+    Text,
+    points,
+)
+from ebbline.picture.fonts import shortened, text_width, wrapped
+from ebbline.picture.job import Job
+from ebbline.picture.look import BODY, FRAME, GRID_MAJOR, HEAD, INK, PAPER, QUIET_INK, SMALL
+from ebbline.picture.paper import ACTIVITY_PER_CM
+from ebbline.recording.model import ChannelKind, Recording
+from ebbline.terms import SensorKind, Stage
+from ebbline.wording import elapsed, share
+
+CLASS_LINES = 3
+_LINE = 0.31
+_BAR_CM = 5
+_SPACE = 0.35
+_OWN_READING = (
+    "Signal quality",
+    "Contractions",
+    "Baseline",
+    "Variability",
+    "Accelerations",
+    "Decelerations",
+    "Change, class, why",
+)
+_OWN_HEIGHT = 2.6
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Shapes, how much height they took (cm), and whether every word found room."""
+
+    shapes: tuple[Shape, ...]
+    height: float
+    complete: bool = True
+
+
+def window_in_words(recording: Recording, window: Window) -> str:
+    """'0:30:00 to 1:00:00 of 1:30:00, 12 March 2031 14:35:00 to 15:05:00 UTC'."""
+    span = (
+        f"{elapsed(window.start_s)} to {elapsed(window.end_s)} of {elapsed(recording.duration_s)}"
+    )
+    if recording.start is None:
+        return f"{span}, clock time not known"
+    begin, end = (
+        recording.start + timedelta(seconds=round(s)) for s in (window.start_s, window.end_s)
+    )
+    next_day = f"{end:%d %B} " if end.date() != begin.date() else ""
+    zone = f" {begin.tzname()}" if begin.tzinfo else ""
+    return f"{span}, {begin.day} {begin:%B %Y %H:%M:%S} to {next_day}{end:%H:%M:%S}{zone}"
+
+
+def _sensor(kind: SensorKind) -> str:
+    return "sensor not known" if kind is SensorKind.UNKNOWN else kind.value
+
+
+def activity_in_words(recording: Recording) -> str:
+    """What the activity channel is and can show."""
+    channel = recording.first(ChannelKind.UTERINE_ACTIVITY)
+    if channel is None:
+        return "no activity channel"
+    if channel.sensor is SensorKind.PRESSURE_CATHETER:
+        return "activity by pressure catheter, mmHg"
+    return f"activity by {_sensor(channel.sensor)}, no unit: times only, never strength"
+
+
+def facts(job: Job) -> list[str]:
+    """The facts a reader must know before reading: sensors, gestation, stage, signal."""
+    recording, fetal, context = job.recording, job.fetal, job.reading.context
+    stage = context.stage_at(job.window.end_s)
+    words = []
+    if len(recording.fetuses) > 1:
+        words.append(f"fetus {fetal.fetus} of {len(recording.fetuses)}")
+    words.append(f"heart rate by {_sensor(job.rate.sensor)}")
+    words.append(activity_in_words(recording))
+    words.append(
+        "gestation not known"
+        if context.weeks is None
+        else f"{math.floor(context.weeks)} weeks of gestation"
+    )
+    words.append(
+        {
+            Stage.UNKNOWN: "stage not known",
+            Stage.ANTEPARTUM: "antepartum",
+            Stage.FIRST: "first stage",
+            Stage.SECOND: "second stage",
+        }[stage]
+    )
+    if job.marks:
+        words.append(f"{share(fetal.review.valid_share)} valid signal in the window read")
+    return words
+
+
+def title_block(job: Job, window: Window, left: float, right: float, top: float) -> Block:
+    """Name, window and scales in one row, the facts in the next."""
+    recording, paper = job.recording, job.paper
+    plates = [
+        f"{paper.speed} cm/min",
+        f"{paper.bpm_per_cm} bpm/cm",
+    ]
+    shapes: list[Shape] = []
+    x = right
+    for words in reversed(plates):
+        width = text_width(words, 9.5, bold=True) + 0.34
+        x -= width
+        shapes.append(Rect(x, top, width, 0.52, INK, None, 0.08))
+        shapes.append(
+            Text(x + width / 2, top + 0.37, words, 9.5, PAPER, True, anchor=Anchor.MIDDLE)
+        )
+        x -= 0.14
+    if recording.first(ChannelKind.UTERINE_ACTIVITY) is not None:
+        words = f"activity {ACTIVITY_PER_CM}/cm"
+        shapes.append(Text(x, top + 0.37, words, BODY, QUIET_INK, anchor=Anchor.END))
+        x -= text_width(words, BODY) + 0.3
+    when = window_in_words(recording, window)
+    room = x - left - _SPACE
+    name = shortened(
+        recording.name, max(room - text_width(when, BODY) - _SPACE, 3.0), HEAD, bold=True
+    )
+    shapes.append(Text(left, top + 0.42, name, HEAD, INK, True))
+    begin = left + text_width(name, HEAD, bold=True) + _SPACE
+    fits = shortened(when, x - begin, BODY)
+    shapes.append(Text(begin, top + 0.42, fits, BODY, INK))
+    y = top + 0.9
+    said = " · ".join(facts(job))
+    lines = wrapped(said, right - left, BODY)
+    for line in lines:
+        shapes.append(Text(left, y, line, BODY, INK))
+        y += _LINE
+    whole = name == recording.name and fits == when
+    return Block(tuple(shapes), y - _LINE + 0.12 - top, whole)
+
+
+def sign(level: Level, x: float, y: float, size: float = 0.11) -> Shape:
+    """The shape of a level: ring, disc, triangle, square; never told by colour alone."""
+    match level:
+        case Level.REASSURING:
+            return Circle(x, y, size * 0.9, INK)
+        case Level.CAUTION:
+            return Polygon(points([(x, y - size), (x + size, y + size), (x - size, y + size)]), INK)
+        case Level.ALARMING:
+            return Rect(x - size, y - size, 2 * size, 2 * size, INK)
+        case Level.NOT_ASSESSED:
+            return Circle(x, y, size * 0.9, None, Stroke(INK, 0.7))
+
+
+def worst(one: Classification) -> Level:
+    """The gravest level among the reasons that decided."""
+    if one.refused:
+        return Level.NOT_ASSESSED
+    order = (Level.ALARMING, Level.CAUTION, Level.REASSURING, Level.NOT_ASSESSED)
+    levels = {reason.level for reason in one.reasons if reason.rule in one.decided_by}
+    return next((level for level in order if level in levels), Level.REASSURING)
+
+
+def deciding(one: Classification) -> list[str]:
+    """Why this class, in sentences: the reasons that decided, or why there is none."""
+    if one.refused:
+        return list(one.refusal)
+    chosen = [reason.text for reason in one.reasons if reason.rule in one.decided_by]
+    return chosen or ["Nothing was found that would make it otherwise."]
+
+
+def class_block(classes: Sequence[Classification], left: float, right: float, top: float) -> Block:
+    """One column for each standard: its class, and the reasons that decided."""
+    if not classes:
+        return Block((), 0.0)
+    gap = 0.35
+    width = (right - left - gap * (len(classes) - 1)) / len(classes)
+    shapes: list[Shape] = [Line(left, top, right, top, GRID_MAJOR)]
+    complete, most = True, 0
+    for i, one in enumerate(classes):
+        x = left + i * (width + gap)
+        head = f"{one.edition}: {one.label}"
+        shapes.append(sign(worst(one), x + 0.11, top + 0.25))
+        fits = shortened(head, width - 0.32, 8.4, bold=True)
+        shapes.append(Text(x + 0.32, top + 0.35, fits, 8.4, INK, True))
+        span = f"{elapsed(one.window.start_s)} to {elapsed(one.window.end_s)}"
+        free = width - 0.32 - text_width(fits, 8.4, bold=True) - 0.2
+        if text_width(span, SMALL) <= free:
+            shapes.append(Text(x + width, top + 0.35, span, SMALL, QUIET_INK, anchor=Anchor.END))
+        lines = wrapped(" ".join(map(_sentence, deciding(one))), width - 0.32, SMALL)
+        if len(lines) > CLASS_LINES:
+            complete = False
+            cut = " ".join(lines[CLASS_LINES - 1 :])
+            lines[CLASS_LINES - 1 :] = [_told_later(cut, width - 0.32)]
+        for n, line in enumerate(lines):
+            shapes.append(Text(x + 0.32, top + 0.66 + n * 0.28, line, SMALL, INK))
+        complete = complete and fits == head
+        most = max(most, len(lines))
+    return Block(tuple(shapes), 0.5 + most * 0.28, complete)
+
+
+def _told_later(text: str, width: float) -> str:
+    more = " (more on the last page)"
+    return shortened(text, width - text_width(more, SMALL), SMALL) + more
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def blind_block(left: float, right: float, top: float) -> Block:
+    """In place of the classes when the computed marks are hidden."""
+    words = "Computed marks, numbers and classes are hidden on this strip: read it first yourself."
+    return Block(
+        (
+            Line(left, top, right, top, GRID_MAJOR),
+            Text(left, top + 0.38, words, 8.4, INK, italic=True),
+        ),
+        0.5,
+    )
+
+
+def own_reading(left: float, right: float, top: float) -> Block:
+    """Empty boxes for reading the strip oneself, in the order of a review."""
+    width = (right - left) / len(_OWN_READING)
+    shapes: list[Shape] = []
+    for i, words in enumerate(_OWN_READING):
+        x = left + i * width
+        shapes.append(Rect(x, top, width, _OWN_HEIGHT, None, FRAME))
+        shapes.append(Text(x + 0.12, top + 0.32, words, BODY, QUIET_INK))
+    return Block(tuple(shapes), _OWN_HEIGHT)
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """An entry of the legend: words, and what draws its sample, 0.6 cm wide, from x around y."""
+
+    words: str
+    draw: Callable[[float, float], tuple[Shape, ...]] | None = None
+
+
+def legend(samples: Sequence[Sample], left: float, right: float, top: float) -> Block:
+    """Line samples and letters, in as many rows as they need."""
+    shapes: list[Shape] = []
+    x, y = left, top + 0.24
+    for one in samples:
+        icon = 0.72 if one.draw else 0.0
+        width = icon + text_width(one.words, SMALL)
+        if x + width > right and x > left:
+            x, y = left, y + 0.3
+        if one.draw:
+            shapes += one.draw(x, y - 0.08)
+        shapes.append(Text(x + icon, y, one.words, SMALL, QUIET_INK))
+        x += width + 0.4
+    return Block(tuple(shapes), y - top + 0.1)
+
+
+def foot(page: int, pages: int, left: float, right: float, top: float, note: str = "") -> Block:
+    """The standing caution, a bar to check the printed scale by, and the page's number."""
+    number = f"Ebbline {__version__} · page {page} of {pages}"
+    shapes: list[Shape] = [
+        Text(left, top + 0.3, CAUTION, 7.2, INK, True),
+        Text(right, top + 0.3, number, SMALL, QUIET_INK, anchor=Anchor.END),
+    ]
+    caution_end = left + text_width(CAUTION, 7.2, bold=True)
+    number_start = right - text_width(number, SMALL)
+    words = f"{_BAR_CM} cm when printed at 100 %"
+    needed = _BAR_CM + 0.15 + text_width(words, SMALL)
+    y = top + 0.22
+    x = number_start - needed - 0.5
+    height = 0.4
+    if x < caution_end + 0.4:
+        x, y, height = left, top + 0.6, 0.8
+    shapes += [
+        Line(x, y, x + _BAR_CM, y, FRAME),
+        Line(x, y - 0.1, x, y + 0.1, FRAME),
+        Line(x + _BAR_CM, y - 0.1, x + _BAR_CM, y + 0.1, FRAME),
+        Text(x + _BAR_CM + 0.15, y + 0.08, words, SMALL, QUIET_INK),
+    ]
+    if note:
+        shapes.append(Text(right, top + 0.6, note, SMALL, INK, anchor=Anchor.END))
+        height = 0.8
+    return Block(tuple(shapes), height)
