@@ -7,7 +7,7 @@ import sys
 import typer
 
 from ebbline import CAUTION, __version__
-from ebbline.cli import invent, read
+from ebbline.cli import convert, invent, read, serve
 from ebbline.errors import EbblineError
 
 app = typer.Typer(
@@ -18,8 +18,10 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+convert.register(app)
 invent.register(app)
 read.register(app)
+serve.register(app)
 
 
 def _version(wanted: bool) -> None:

@@ -1,0 +1,194 @@
+"""`ebbline serve` and `ebbline accounts`: the pages in the browser, and who may see them."""
+
+from __future__ import annotations
+
+import ipaddress
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ebbline.errors import EbblineError
+
+if TYPE_CHECKING:
+    from ebbline.web.accounts import Accounts
+
+StorePath = Annotated[
+    Path | None,
+    typer.Option("--store", help="The store's file. [default: in your own data directory]"),
+]
+Name = Annotated[str, typer.Argument(help="The account's name.")]
+RoleWord = Annotated[str, typer.Option("--role", help="reader, teacher or admin.")]
+
+accounts_app = typer.Typer(no_args_is_help=True, help="Who may sign in to the workbench.")
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this group."""
+    app.command()(serve)
+    app.command()(backup)
+    app.add_typer(accounts_app, name="accounts")
+
+
+class ServeError(EbblineError):
+    """The pages cannot be served as asked."""
+
+
+def serve(
+    host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port; 0 takes a free one.")] = 8722,
+    store: StorePath = None,
+    accounts: Annotated[
+        bool, typer.Option("--accounts", help="People must sign in, on this computer too.")
+    ] = False,
+    name: Annotated[
+        list[str] | None,
+        typer.Option("--name", help="Host name by which browsers call it; may be repeated."),
+    ] = None,
+    upload_mib: Annotated[int, typer.Option(min=1, max=4096, help="Largest upload in MiB.")] = 64,
+) -> None:
+    """Open the workbench: pages for reading, examining and teaching.
+
+    Listens on this computer only unless told otherwise, and then only with accounts; TLS is the
+    work of a proxy before it (see docs/operating.md).
+    """
+    import socket
+
+    from ebbline.web.settings import LOOPBACK_NAMES, MEBIBYTE, Limits, Settings, default_store
+
+    local = _is_loopback(host)
+    if not local and not name:
+        raise ServeError(
+            "to listen beyond this computer, say by which host name browsers will call it.",
+            where=f"--host {host}",
+            remedy="Add --name, for example --name workbench.example.org.",
+        )
+    settings = Settings(
+        store=store or default_store(),
+        accounts=accounts or not local,
+        names=(*LOOPBACK_NAMES, *(one.lower() for one in name or ())),
+        limits=Limits(upload_bytes=upload_mib * MEBIBYTE),
+    )
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listening = socket.socket(family, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((host, port))
+    except OSError as error:
+        raise ServeError(
+            f"cannot listen there: {error.strerror}.",
+            where=f"{host} port {port}",
+            remedy="Choose another --port, or end what listens there.",
+        ) from error
+    # Connections queue from here on, while the rest loads.
+    listening.listen(128)
+
+    import uvicorn
+
+    from ebbline.web.app import create_app
+
+    application = create_app(settings, warm=True)
+    if settings.accounts and not application.state.accounts.everyone():
+        raise ServeError(
+            "nobody could sign in: there is no account yet.",
+            where=str(settings.store),
+            remedy="Make one first: ebbline accounts add NAME --role admin.",
+        )
+    shown = f"[{host}]" if ":" in host else host
+    typer.echo(f"The workbench is open at http://{shown}:{listening.getsockname()[1]}/")
+    typer.echo("Ctrl-C closes it.")
+    config = uvicorn.Config(
+        application,
+        log_level="warning",
+        lifespan="on",
+        proxy_headers=True,
+        forwarded_allow_ips="127.0.0.1,::1",
+        server_header=False,
+        h11_max_incomplete_event_size=64 * 1024,
+    )
+    uvicorn.Server(config).run(sockets=[listening])
+
+
+def backup(
+    target: Annotated[Path, typer.Argument(help="File to write the copy to.")],
+    store: StorePath = None,
+) -> None:
+    """Copy the workbench's store, whole and consistent, while it may be in use."""
+    from ebbline.web.settings import default_store
+    from ebbline.web.store import Store, StoreError
+
+    path = store or default_store()
+    if not path.exists():
+        raise StoreError("there is no store.", where=str(path), remedy="Give it with --store.")
+    Store(path).backup(target)
+    typer.echo(f"Copied {path} to {target}.")
+
+
+@accounts_app.command("add")
+def add(name: Name, role: RoleWord = "reader", store: StorePath = None) -> None:
+    """Add an account; the password is asked for."""
+    from ebbline.web.accounts import role_of
+
+    wanted = role_of(role)
+    accounts = _accounts(store)
+    password = typer.prompt("Password", hide_input=True, confirmation_prompt=True)
+    accounts.add(name, wanted, password)
+    typer.echo(f"{name} may sign in as {wanted}.")
+
+
+@accounts_app.command("list")
+def show(store: StorePath = None) -> None:
+    """List all accounts."""
+    for one in _accounts(store).everyone():
+        state = "shut out" if one.disabled else "may sign in"
+        typer.echo(f"{one.name}\t{one.role}\t{state}\tsince {one.created_at:%Y-%m-%d}")
+
+
+@accounts_app.command("role")
+def change_role(
+    name: Name,
+    role: Annotated[str, typer.Argument(help="reader, teacher or admin.")],
+    store: StorePath = None,
+) -> None:
+    """Give an account another role."""
+    from ebbline.web.accounts import role_of
+
+    _accounts(store).change_role(name, role_of(role))
+    typer.echo(f"{name} is now {role}.")
+
+
+@accounts_app.command("password")
+def change_password(name: Name, store: StorePath = None) -> None:
+    """Set an account's password; all its sign-ins end."""
+    accounts = _accounts(store)
+    password = typer.prompt("New password", hide_input=True, confirmation_prompt=True)
+    accounts.change_password(name, password)
+    typer.echo(f"The password of {name} is changed.")
+
+
+@accounts_app.command("shut")
+def shut(
+    name: Name,
+    again: Annotated[bool, typer.Option("--open", help="Let the account in again.")] = False,
+    store: StorePath = None,
+) -> None:
+    """Shut an account out at once; what it wrote stays."""
+    _accounts(store).disable(name, disabled=not again)
+    typer.echo(f"{name} {'may sign in again' if again else 'is shut out'}.")
+
+
+def _accounts(store: Path | None) -> Accounts:
+    from ebbline.web.accounts import Accounts
+    from ebbline.web.settings import Limits, default_store
+    from ebbline.web.store import Store
+
+    return Accounts(Store(store or default_store()), Limits())
+
+
+def _is_loopback(host: str) -> bool:
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False

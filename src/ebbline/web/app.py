@@ -1,0 +1,94 @@
+"""The workbench as an application: what is put together, and in which order."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from typing import Any
+
+from fastapi import FastAPI, HTTPException, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException as StarletteHTTPException
+from starlette.responses import JSONResponse, Response
+from starlette.staticfiles import StaticFiles
+
+from ebbline import CAUTION, __version__
+from ebbline.errors import EbblineError
+from ebbline.web.accounts import Accounts
+from ebbline.web.library import Library, NotThereError
+from ebbline.web.pages import HERE, page
+from ebbline.web.routes import ROUTERS, UPLOAD_PATHS
+from ebbline.web.security import BodyLimit, Gate, wants_data
+from ebbline.web.settings import Settings
+from ebbline.web.store import Store
+
+
+def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
+    """The whole application on one store.
+
+    warm: load the heavy parts in the background once the server is up, so that the first page
+    need not wait for them and the first reading comes as quickly as the next.
+    """
+    store = Store(settings.store)
+    library = Library(store, settings.limits)
+
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        if warm:
+            threading.Thread(target=library.warm, name="warm", daemon=True).start()
+        yield
+        store.close()
+
+    app = FastAPI(
+        title="Ebbline workbench",
+        version=__version__,
+        description=CAUTION,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+        lifespan=lifespan,
+    )
+    app.state.settings = settings
+    app.state.store = store
+    app.state.library = library
+    app.state.secret = store.secret()
+    app.state.accounts = Accounts(store, settings.limits)
+    for router in ROUTERS:
+        app.include_router(router)
+    app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
+    app.add_exception_handler(EbblineError, _told)
+    app.add_exception_handler(StarletteHTTPException, _http)
+    app.add_exception_handler(RequestValidationError, _not_valid)
+    app.add_middleware(BodyLimit, settings=settings, upload_paths=UPLOAD_PATHS)
+    app.add_middleware(
+        Gate, settings=settings, secret=app.state.secret, accounts=app.state.accounts
+    )
+    return app
+
+
+def _answer(
+    request: Request, status: int, what: str, where: str = "", remedy: str = ""
+) -> Response:
+    if wants_data(request.scope):
+        return JSONResponse({"what": what, "where": where, "remedy": remedy}, status)
+    return page(request, "problem.html", status=status, what=what, where=where, remedy=remedy)
+
+
+async def _told(request: Request, error: Exception) -> Response:
+    assert isinstance(error, EbblineError)
+    status = 404 if isinstance(error, NotThereError) else 422
+    return _answer(request, status, error.what, error.where, error.remedy)
+
+
+async def _http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException | StarletteHTTPException)
+    words = {404: "there is nothing at this address.", 405: "that cannot be done here."}
+    return _answer(request, error.status_code, words.get(error.status_code, str(error.detail)))
+
+
+async def _not_valid(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    first: dict[str, Any] = error.errors()[0]
+    where = ".".join(str(part) for part in first["loc"] if part not in ("body", "query", "path"))
+    return _answer(request, 422, f"{first['msg']}.", where, "Correct it and send it again.")

@@ -1,0 +1,13 @@
+"""The pages and endpoints, one file per group."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from ebbline.web.routes import account, recordings, strip
+
+ROUTERS: list[APIRouter] = [account.router, recordings.router, strip.router]
+"""Every group of pages; a new one is added here."""
+
+UPLOAD_PATHS = ("/api/recordings",)
+"""Paths that take files, and so larger bodies than the rest."""

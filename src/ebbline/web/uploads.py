@@ -1,0 +1,140 @@
+"""Files from a browser: bounded, checked, laid out in a private directory for the readers."""
+
+from __future__ import annotations
+
+import re
+import stat
+import zipfile
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import IO, Protocol
+
+from ebbline.errors import RecordingError
+from ebbline.web.settings import MEBIBYTE, Limits
+
+PIECE = 1 << 18
+HEADER_SUFFIX = ".hea"
+COMPANION_SUFFIXES = (".dat",)
+_PLAIN_NAME = re.compile(r"[\w][\w .()+-]{0,99}")
+
+
+class Received(Protocol):
+    """A file as the web framework hands it over."""
+
+    @property
+    def filename(self) -> str | None:
+        """The name the browser gave."""
+
+    @property
+    def file(self) -> IO[bytes]:
+        """Its content."""
+
+
+@contextmanager
+def laid_out(files: Sequence[Received], limits: Limits) -> Iterator[Path]:
+    """The path of the recording among the files, in a directory that goes away afterwards.
+
+    One file, an archive, or a header with its samples. Raises RecordingError for names that are
+    no plain file names, for too much, for unsafe archives, and where the recording is unclear.
+    """
+    if len(files) > limits.upload_files:
+        raise RecordingError(
+            f"{len(files)} files at once are too many.",
+            remedy=f"Send at most {limits.upload_files}: one recording at a time.",
+        )
+    with TemporaryDirectory(prefix="ebbline-") as directory:
+        place = Path(directory)
+        for received in files:
+            name = _plain(received.filename or "")
+            target = _fresh(place, name)
+            with target.open("xb") as out:
+                _copy(received.file, out, name, limits.upload_bytes)
+            if target.suffix.lower() == ".zip":
+                _unpack(target, limits)
+                target.unlink()
+        yield _main(place)
+
+
+def _plain(name: str) -> str:
+    if not _PLAIN_NAME.fullmatch(name) or name.strip() != name:
+        raise RecordingError(
+            "this is not a plain file name.",
+            where=repr(name[:80]),
+            remedy="Rename the file to letters, digits, spaces, dots and dashes.",
+        )
+    return name
+
+
+def _fresh(place: Path, name: str) -> Path:
+    target = place / name
+    if target.exists() or target.parent != place:
+        raise RecordingError("two files have the same name.", where=name)
+    return target
+
+
+def _copy(source: IO[bytes], out: IO[bytes], name: str, most: int) -> int:
+    taken = 0
+    while piece := source.read(PIECE):
+        taken += len(piece)
+        if taken > most:
+            raise RecordingError(
+                f"the file is larger than the {most // MEBIBYTE} MiB taken here.",
+                where=name,
+                remedy="Send a shorter part of the recording.",
+            )
+        out.write(piece)
+    return taken
+
+
+def _unpack(archive: Path, limits: Limits) -> None:
+    """Only flat, plain, unencrypted members, counted while they unpack, not as they claim."""
+    try:
+        with zipfile.ZipFile(archive) as opened:
+            members = [m for m in opened.infolist() if not m.is_dir()]
+            if len(members) > limits.upload_files:
+                raise RecordingError(
+                    f"the archive holds {len(members)} files.",
+                    where=archive.name,
+                    remedy=f"Pack one recording, at most {limits.upload_files} files.",
+                )
+            left = limits.unpacked_bytes
+            for member in members:
+                if stat.S_ISLNK(member.external_attr >> 16) or member.flag_bits & 0x1:
+                    raise RecordingError(
+                        "links and encrypted files in archives are not opened.",
+                        where=f"{archive.name}: {member.filename!r}",
+                        remedy="Pack the plain files.",
+                    )
+                name = _plain(member.filename)
+                if name.lower().endswith(".zip"):
+                    raise RecordingError("archives in archives are not opened.", where=name)
+                target = _fresh(archive.parent, name)
+                with opened.open(member) as source, target.open("xb") as out:
+                    left -= _copy(source, out, name, left)
+    except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError) as error:
+        raise RecordingError(
+            f"the archive cannot be unpacked ({error}).",
+            where=archive.name,
+            remedy="Pack it again as an ordinary ZIP file.",
+        ) from error
+
+
+def _main(place: Path) -> Path:
+    found = sorted(place.iterdir())
+    headers = [p for p in found if p.suffix.lower() == HEADER_SUFFIX]
+    if not headers and any(p.suffix.lower() in COMPANION_SUFFIXES for p in found):
+        raise RecordingError(
+            "these are the samples without their header.",
+            where=found[0].name,
+            remedy="Choose the .hea file together with its .dat file.",
+        )
+    candidates = headers or found
+    if len(candidates) != 1:
+        raise RecordingError(
+            "no file was sent." if not candidates else "there is more than one recording.",
+            where=", ".join(p.name for p in candidates),
+            remedy="Send one recording at a time, with all of its files.",
+        )
+    return candidates[0]

@@ -1,0 +1,43 @@
+"""A workbench on a store of its own, and a browser that keeps its token."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from ebbline.web.app import create_app
+from ebbline.web.security import Role
+from ebbline.web.settings import LOOPBACK_NAMES, Limits, Settings
+from web.visitor import PASSWORD, Visitor
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Path:
+    return tmp_path / "kept" / "workbench.sqlite"
+
+
+@pytest.fixture
+def visitor(store: Path) -> Iterator[Visitor]:
+    """Someone at a workbench without accounts."""
+    app = create_app(Settings(store=store))
+    with Visitor(app, base_url="http://127.0.0.1") as client:
+        client.load()
+        yield client
+
+
+@pytest.fixture
+def guarded(store: Path) -> Iterator[Visitor]:
+    """Someone not signed in, at a workbench with one account of each role."""
+    settings = Settings(
+        store=store,
+        accounts=True,
+        names=(*LOOPBACK_NAMES, "workbench.example"),
+        limits=Limits(body_bytes=4096, upload_bytes=200_000),
+    )
+    app = create_app(settings)
+    for role in Role:
+        app.state.accounts.add(f"{role.value} one", role, PASSWORD)
+    with Visitor(app, base_url="http://127.0.0.1") as client:
+        yield client

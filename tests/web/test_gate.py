@@ -1,0 +1,208 @@
+"""The gate: forged requests, foreign hosts, scripts from elsewhere, people not signed in."""
+
+from __future__ import annotations
+
+import pytest
+
+from web.visitor import PASSWORD, Visitor
+
+
+def test_every_answer_forbids_scripts_styles_and_requests_from_elsewhere(visitor: Visitor) -> None:
+    for path in ("/", "/static/base.css", "/nowhere", "/api/recordings"):
+        policy = visitor.get(path).headers["content-security-policy"]
+        assert "default-src 'self'" in policy
+        assert "unsafe" not in policy
+        assert "http" not in policy
+        assert "frame-ancestors 'none'" in policy
+
+
+def test_pages_hold_no_inline_script_or_style(visitor: Visitor) -> None:
+    for path in ("/", "/account", "/nowhere"):
+        page = visitor.get(path).text
+        assert "<style" not in page
+        assert " style=" not in page
+        assert " onclick=" not in page
+        assert all("src=" in part.split(">")[0] for part in page.split("<script")[1:])
+
+
+def test_a_change_without_the_pages_token_is_refused(visitor: Visitor) -> None:
+    del visitor.headers["x-csrf-token"]
+    answer = visitor.post("/api/invented", json={"case": "late"})
+    assert answer.status_code == 403
+    assert "token" in answer.json()["what"]
+
+
+def test_a_token_of_another_visit_is_refused(visitor: Visitor) -> None:
+    stolen = visitor.headers["x-csrf-token"]
+    visitor.cookies.clear()
+    visitor.load()
+    visitor.headers["x-csrf-token"] = stolen
+    assert visitor.delete("/api/recordings/none").status_code == 403
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"origin": "http://elsewhere.example"},
+        {"sec-fetch-site": "cross-site"},
+        {"sec-fetch-site": "same-site"},
+        {"origin": "null"},
+    ],
+)
+def test_a_change_asked_for_by_another_site_is_refused(
+    visitor: Visitor, headers: dict[str, str]
+) -> None:
+    answer = visitor.delete("/api/recordings/none", headers=headers)
+    assert answer.status_code == 403
+
+
+def test_a_form_carries_its_token_in_a_field(visitor: Visitor) -> None:
+    token = visitor.headers.pop("x-csrf-token")
+    form = {"theme": "dark", "then": "/account"}
+    assert visitor.post("/account/look", data=form).status_code == 403
+    kept = visitor.post("/account/look", data={**form, "csrf_token": token})
+    assert kept.status_code == 200
+    assert 'data-theme="dark"' in kept.text
+
+
+def test_an_unknown_host_name_is_refused(visitor: Visitor) -> None:
+    assert visitor.get("/", headers={"host": "rebound.example"}).status_code == 421
+    assert visitor.get("/", headers={"host": "localhost:8722"}).status_code == 200
+    assert visitor.get("/", headers={"host": "[::1]:8722"}).status_code == 200
+
+
+def test_a_large_body_is_refused_before_and_while_it_comes(guarded: Visitor) -> None:
+    guarded.sign_in("reader one")
+    answer = guarded.post("/api/invented", content=b" " * 5000)
+    assert answer.status_code == 413
+    assert "too large" in answer.json()["what"]
+
+    def pieces() -> object:
+        for _ in range(10):
+            yield b" " * 1000
+
+    headers = {"content-type": "application/json"}
+    answer = guarded.post("/api/invented", content=pieces(), headers=headers)  # type: ignore[arg-type]
+    assert answer.status_code == 413
+
+
+def test_without_signing_in_nothing_is_shown(guarded: Visitor) -> None:
+    for path in ("/", "/recordings/x", "/account", "/accounts", "/examination"):
+        answer = guarded.get(path, follow_redirects=False)
+        assert answer.status_code == 303
+        assert answer.headers["location"].startswith("/sign-in")
+    assert guarded.get("/api/recordings").status_code == 401
+    assert guarded.get("/api/openapi.json").status_code == 401
+    assert guarded.get("/static/base.css").status_code == 200
+
+
+def test_signing_in_gives_a_new_token_that_scripts_cannot_read(guarded: Visitor) -> None:
+    guarded.load("/sign-in")
+    before = guarded.cookies["ebbline_visit"]
+    answer = guarded.post(
+        "/sign-in", data={"name": "reader one", "password": PASSWORD}, follow_redirects=False
+    )
+    assert answer.status_code == 303
+    said = answer.headers["set-cookie"].lower()
+    assert "httponly" in said
+    assert "samesite=lax" in said
+    assert guarded.cookies["ebbline_visit"] != before
+    assert "reader one" in guarded.get("/").text
+
+
+def test_the_cookie_is_only_sent_encrypted_once_the_page_is(guarded: Visitor) -> None:
+    guarded.base_url = "https://workbench.example"
+    guarded.load("/sign-in")
+    form = {"name": "reader one", "password": PASSWORD}
+    answer = guarded.post("/sign-in", data=form, follow_redirects=False)
+    assert "secure" in answer.headers["set-cookie"].lower()
+
+
+def test_no_password_is_taken_over_an_open_connection(guarded: Visitor) -> None:
+    guarded.base_url = "http://workbench.example"
+    guarded.load("/sign-in")
+    answer = guarded.post("/sign-in", data={"name": "reader one", "password": PASSWORD})
+    assert answer.status_code == 403
+    assert "encryption" in answer.text
+
+
+def test_signing_out_ends_the_sign_in_on_the_server(guarded: Visitor) -> None:
+    assert guarded.sign_in("reader one") == 303
+    kept = guarded.cookies["ebbline_visit"]
+    guarded.post("/sign-out")
+    guarded.cookies.set("ebbline_visit", kept, domain="127.0.0.1")
+    assert guarded.get("/api/recordings").status_code == 401
+
+
+def test_wrong_passwords_are_refused_and_then_slowed(guarded: Visitor) -> None:
+    for _ in range(5):
+        assert guarded.sign_in("reader one", "not the words") == 403
+    guarded.load("/sign-in")
+    answer = guarded.post("/sign-in", data={"name": "reader one", "password": PASSWORD})
+    assert answer.status_code == 403
+    assert "too many" in answer.text
+
+
+def test_an_unknown_name_is_answered_like_a_wrong_password(guarded: Visitor) -> None:
+    guarded.load("/sign-in")
+    unknown = guarded.post("/sign-in", data={"name": "nobody", "password": "not the words"})
+    wrong = guarded.post("/sign-in", data={"name": "reader one", "password": "not the words"})
+    assert unknown.status_code == wrong.status_code == 403
+    assert "name and password do not fit" in unknown.text
+    assert "name and password do not fit" in wrong.text
+
+
+def test_signing_in_leads_on_within_this_site_only(guarded: Visitor) -> None:
+    for then in ("//elsewhere.example/", "https://elsewhere.example/", "/\\elsewhere.example"):
+        guarded.load("/sign-in")
+        form = {"name": "reader one", "password": PASSWORD, "then": then}
+        answer = guarded.post("/sign-in", data=form, follow_redirects=False)
+        assert answer.headers["location"] == "/"
+
+
+def test_only_an_admin_sees_and_changes_accounts(guarded: Visitor) -> None:
+    guarded.sign_in("teacher one")
+    assert guarded.get("/accounts").status_code == 403
+    form = {"name": "teacher one", "role": "admin"}
+    assert guarded.post("/accounts/role", data=form).status_code == 403
+    guarded.post("/sign-out")
+    guarded.sign_in("admin one")
+    assert guarded.get("/accounts").status_code == 200
+    assert guarded.post("/accounts/role", data=form).status_code == 200
+
+
+def test_a_shut_out_account_is_out_at_once(guarded: Visitor) -> None:
+    guarded.sign_in("reader one")
+    assert guarded.get("/api/recordings").status_code == 200
+    guarded.app.state.accounts.disable("reader one", disabled=True)  # type: ignore[attr-defined]
+    assert guarded.get("/api/recordings").status_code == 401
+    assert guarded.sign_in("reader one") == 403
+
+
+def test_the_last_admin_stays(guarded: Visitor) -> None:
+    guarded.sign_in("admin one")
+    answer = guarded.post("/accounts/role", data={"name": "admin one", "role": "reader"})
+    assert answer.status_code == 422
+    assert "no admin" in answer.text
+    answer = guarded.post("/accounts/shut", data={"name": "admin one", "shut": "yes"})
+    assert answer.status_code == 422
+    assert guarded.get("/accounts").status_code == 200
+
+
+def test_a_changed_password_ends_all_sign_ins(guarded: Visitor) -> None:
+    guarded.sign_in("reader one")
+    form = {"old": PASSWORD, "new": "other quiet words"}
+    assert guarded.post("/account/password", data=form).status_code == 200
+    assert guarded.get("/api/recordings").status_code == 401
+    assert guarded.sign_in("reader one", "other quiet words") == 303
+
+
+def test_problems_come_back_in_words(visitor: Visitor) -> None:
+    page = visitor.get("/nowhere")
+    assert page.status_code == 404
+    assert "nothing at this address" in page.text
+    said = visitor.get("/api/recordings/none").json()
+    assert said["what"] == "there is no such recording."
+    answer = visitor.post("/api/invented", json={"case": 5})
+    assert answer.status_code == 422
+    assert answer.json()["where"] == "case"
