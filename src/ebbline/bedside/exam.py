@@ -1,0 +1,175 @@
+"""The examination: findings and context to probabilities, cautions, next steps and sites."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline import CAUTION
+from ebbline.bedside.cautions import Caution, Contradiction, cautions, contradictions
+from ebbline.bedside.context import ExamContext
+from ebbline.bedside.engine import posterior
+from ebbline.bedside.geometry import abdomen_for
+from ebbline.bedside.groups import GROUPINGS, shares
+from ebbline.bedside.items import Finding, Step, findings_from, items
+from ebbline.bedside.next_step import NextStep, ScanAdvice, next_steps, scan_advice
+from ebbline.bedside.priors import PriorNote, prior, prior_notes
+from ebbline.bedside.sensors import SensorPlan, plan
+from ebbline.bedside.states import State, states
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Chance:
+    """A word with its probability, 0..1, and what it was before any finding."""
+
+    word: str
+    probability: float
+    before: float
+
+
+@dataclass(frozen=True, slots=True)
+class StateChance:
+    """One way to lie, over all attitudes and descents, with its probability, 0..1."""
+
+    name: str
+    abbreviation: str
+    lie: str
+    presentation: str
+    position: str
+    probability: float
+    before: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ExamResult:
+    """What the examination comes to.
+
+    cautions come first: what needs a person now. lie, presentation, back, attitude, descent: the
+    probabilities of each, all summing to one. positions: the likeliest presentations with their
+    positions. noncephalic, engaged: probabilities, 0..1. posterior: of every state, in the order
+    of states.states().
+    """
+
+    context: ExamContext
+    findings: tuple[Finding, ...]
+    not_examined: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    contradictions: tuple[Contradiction, ...]
+    lie: tuple[Chance, ...]
+    presentation: tuple[Chance, ...]
+    back: tuple[Chance, ...]
+    attitude: tuple[Chance, ...]
+    descent: tuple[Chance, ...]
+    positions: tuple[StateChance, ...]
+    noncephalic: float
+    engaged: float
+    next_steps: tuple[NextStep, ...]
+    scan: ScanAdvice
+    sensors: SensorPlan
+    priors: tuple[PriorNote, ...]
+    posterior: FloatArray
+    caution: str
+
+
+Given = Mapping[str, str] | Iterable[tuple[str, str]] | Iterable[Finding]
+"""Findings as words: a mapping, pairs, or Finding objects. 'not examined' is left out."""
+
+
+def examine(findings: Given, context: ExamContext | None = None) -> ExamResult:
+    """What the findings of an examination come to.
+
+    findings: item to answer (see items.items() for the words; "unclear" is an answer, an item
+    that was not examined is left out). context: what is known beside them.
+
+    Raises ExaminationError for words that are not known and for one item answered twice.
+
+    >>> result = examine({"fundus": "breech", "brim": "head", "back": "left"})
+    >>> result.presentation[0].word
+    'vertex'
+    """
+    context = ExamContext() if context is None else context
+    found = findings_from(findings)
+    before = prior(context)
+    now = posterior(found, context)
+    against = contradictions(found, context)
+    steps = next_steps(found, context, now)
+    return ExamResult(
+        context=context,
+        findings=found,
+        not_examined=_not_examined(found),
+        cautions=cautions(found, context, now, before),
+        contradictions=against,
+        lie=_chances("lie", now, before),
+        presentation=_chances("presentation", now, before),
+        back=_chances("back", now, before),
+        attitude=_chances("attitude", now, before),
+        descent=_chances("descent", now, before, ordered=False),
+        positions=_positions(now, before),
+        noncephalic=float(1 - shares("what presents", now)[0]),
+        engaged=float(now[_engaged()].sum()),
+        next_steps=steps,
+        scan=scan_advice(found, context, now, steps, bool(against)),
+        sensors=plan(now, abdomen_for(context)),
+        priors=prior_notes(context),
+        posterior=now,
+        caution=CAUTION,
+    )
+
+
+_ROUTINE = (Step.LOOK, Step.FUNDUS, Step.FLANKS, Step.BRIM, Step.INLET, Step.ASK, Step.LISTEN)
+
+
+def _not_examined(found: tuple[Finding, ...]) -> tuple[str, ...]:
+    done = {f.item for f in found}
+    return tuple(i.name for i in items().values() if i.step in _ROUTINE and i.name not in done)
+
+
+def _chances(
+    grouping: str, now: FloatArray, before: FloatArray, *, ordered: bool = True
+) -> tuple[Chance, ...]:
+    words, _ = GROUPINGS[grouping]
+    rows = [
+        Chance(str(word), p, p0)
+        for word, p, p0 in zip(
+            words, shares(grouping, now).tolist(), shares(grouping, before).tolist(), strict=True
+        )
+    ]
+    return tuple(sorted(rows, key=lambda c: -c.probability) if ordered else rows)
+
+
+@cache
+def _engaged() -> NDArray[np.bool_]:
+    return np.array([state.engaged for state in states()])
+
+
+@cache
+def _position_classes() -> tuple[NDArray[np.intp], tuple[State, ...]]:
+    """Class of each state by its name, and one state for each class."""
+    found: dict[str, int] = {}
+    index = [found.setdefault(state.name, len(found)) for state in states()]
+    firsts = tuple(states()[index.index(i)] for i in range(len(found)))
+    return np.array(index, dtype=np.intp), firsts
+
+
+def _positions(now: FloatArray, before: FloatArray) -> tuple[StateChance, ...]:
+    index, firsts = _position_classes()
+    after, prior_shares = np.bincount(index, weights=now), np.bincount(index, weights=before)
+    rows = [
+        StateChance(
+            state.name,
+            state.abbreviation,
+            state.lie.value,
+            state.presentation.value,
+            state.position.value,
+            float(after[i]),
+            float(prior_shares[i]),
+        )
+        for i, state in enumerate(firsts)
+    ]
+    return tuple(sorted(rows, key=lambda row: -row.probability))

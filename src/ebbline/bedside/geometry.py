@@ -1,0 +1,270 @@
+"""The abdomen as a plane, and where on it each state sends the heart sounds.
+
+Centimetres over the skin, the umbilicus at the origin, x positive to the mother's LEFT (so on
+the right of a picture that faces the viewer), y positive towards her head. The plane is scaled
+by the fundal height (symphysis to fundus) and by the girth. Sites are held as shares of girth
+(across) and of fundal height above the symphysis (up), so that they shrink and stretch with it.
+
+The sites follow common practice (no published measurement): vertex, below the umbilicus on the
+back's side, about midway to the anterior superior iliac spine; occiput posterior, further out in
+the flank; breech, at or above the umbilicus; face, through the chest, so on the limb side; lies
+across, near the umbilicus; with descent, down and to the midline. The heights relative to the
+umbilicus hold from about 34 weeks; earlier the whole uterus lies lower, and the sites with it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.bedside.context import ExamContext
+from ebbline.bedside.items import HEART_ZONES
+from ebbline.bedside.states import POSITIONS, Pole, State, states
+from ebbline.terms import Lie, Presentation
+
+FloatArray = NDArray[np.float64]
+
+TERM_FUNDAL_HEIGHT_CM = 36.0
+TERM_GIRTH_CM = 100.0
+SYMPHYSIS_TO_UMBILICUS_CM = 18.0
+"""Stand-ins where nothing was measured (assumption); with weeks, fundal height is the weeks."""
+
+ASIS_ACROSS = 0.14
+ASIS_UP = 0.25
+FLANK_ACROSS = 0.25
+"""Iliac spines and the flank's edge, as shares of girth and of fundal height (assumption)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A place on the abdomen, cm: x to the mother's left, y upwards, umbilicus at the origin."""
+
+    x_cm: float
+    y_cm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Abdomen:
+    """One woman's abdomen: its measures, and which of them were assumed.
+
+    fundal_height_cm: symphysis to fundus; girth_cm: around at the umbilicus; symphysis_y_cm:
+    height of the symphysis (negative).
+    """
+
+    fundal_height_cm: float
+    girth_cm: float
+    symphysis_y_cm: float
+    assumed: tuple[str, ...]
+
+    @property
+    def fundus_y_cm(self) -> float:
+        """Height of the top of the fundus."""
+        return self.symphysis_y_cm + self.fundal_height_cm
+
+    @property
+    def flank_x_cm(self) -> float:
+        """Distance of the flank's edge from the midline."""
+        return FLANK_ACROSS * self.girth_cm
+
+    @property
+    def landmarks(self) -> Mapping[str, Point]:
+        """Named places of the abdominal wall."""
+        asis_x = ASIS_ACROSS * self.girth_cm
+        asis_y = self.up(ASIS_UP)
+        return {
+            "umbilicus": Point(0.0, 0.0),
+            "symphysis": Point(0.0, self.symphysis_y_cm),
+            "fundus": Point(0.0, self.fundus_y_cm),
+            "left anterior superior iliac spine": Point(asis_x, asis_y),
+            "right anterior superior iliac spine": Point(-asis_x, asis_y),
+        }
+
+    def up(self, share: float) -> float:
+        """Height of a share of the fundal height above the symphysis."""
+        return self.symphysis_y_cm + share * self.fundal_height_cm
+
+    def across(self, share: float) -> float:
+        """Distance from the midline of a share of the girth, positive to the mother's left."""
+        return share * self.girth_cm
+
+    def half_width_cm(self, y_cm: float) -> float:
+        """Half the breadth of the uterus under the wall at a height: 0 outside it."""
+        middle = self.up(0.52)
+        half = 0.52 * self.fundal_height_cm
+        inside = 1 - ((y_cm - middle) / half) ** 2
+        return self.flank_x_cm * math.sqrt(inside) if inside > 0 else 0.0
+
+
+def abdomen_for(context: ExamContext) -> Abdomen:
+    """The abdomen by what was measured, else by the weeks, else as at term."""
+    assumed = []
+    height = context.fundal_height_cm
+    if height is None:
+        assumed.append("fundal height")
+        height = TERM_FUNDAL_HEIGHT_CM
+        if context.weeks is not None:
+            height = min(max(context.weeks, 20.0), TERM_FUNDAL_HEIGHT_CM)
+    girth = context.girth_cm
+    if girth is None:
+        assumed.append("girth")
+        girth = TERM_GIRTH_CM
+        if context.weeks is not None:
+            girth = TERM_GIRTH_CM - max(40.0 - context.weeks, 0.0)
+    below = context.symphysis_to_umbilicus_cm
+    if below is None:
+        assumed.append("distance from symphysis to umbilicus")
+        below = SYMPHYSIS_TO_UMBILICUS_CM
+    return Abdomen(height, girth, -below, tuple(assumed))
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One place the heart may be heard in a state.
+
+    weight: share of the state's sounds; across: share of girth, positive left; up: share of
+    fundal height above the symphysis; spread_cm: one standard deviation.
+    """
+
+    weight: float
+    across: float
+    up: float
+    spread_cm: float
+
+
+# Distance from the midline by where the carrying side (back or chest) looks, shares of girth.
+_ACROSS = (0.0, 0.070, 0.100, 0.140)
+# Towards the midline with descent, by fifths.
+_INWARD = {5: 1.0, 4: 1.0, 3: 0.9, 2: 0.75, 1: 0.6, 0: 0.4}
+# Height with descent, by fifths.
+_UP_HEAD = {5: 0.385, 4: 0.355, 3: 0.32, 2: 0.27, 1: 0.21, 0: 0.15}
+_UP_FACE = {5: 0.40, 4: 0.375, 3: 0.34, 2: 0.29, 1: 0.23, 0: 0.17}
+_UP_BREECH = {5: 0.63, 4: 0.61, 3: 0.59, 2: 0.56, 1: 0.53, 0: 0.505}
+
+SPREAD_CM = 2.2
+FLANK_SPREAD_CM = 3.2
+
+
+def _ring(direction: int, up: float, inward: float) -> tuple[Spot, ...]:
+    """Spots for a carrying side that looks to one of the eight directions."""
+    if direction == 4:
+        flank = _ACROSS[3] * inward
+        return (
+            Spot(0.4, flank, up, FLANK_SPREAD_CM),
+            Spot(0.4, -flank, up, FLANK_SPREAD_CM),
+            Spot(0.2, 0.0, up, FLANK_SPREAD_CM),
+        )
+    steps = min(direction, 8 - direction)
+    sign = 1 if direction < 4 else -1
+    spread = FLANK_SPREAD_CM if steps == 3 else SPREAD_CM
+    return (Spot(1.0, sign * _ACROSS[steps] * inward, up, spread),)
+
+
+def spots(state: State) -> tuple[Spot, ...]:
+    """Where the heart is heard in a state: one to three spots whose weights sum to one."""
+    if state.lie is not Lie.LONGITUDINAL:
+        side = 1 if state.position.value.startswith("left") else -1
+        front = state.position.value.endswith("anterior")
+        spread = SPREAD_CM + 0.6 if front else FLANK_SPREAD_CM + 0.8
+        up = {Pole.NEITHER: 0.49, Pole.HEAD: 0.42, Pole.BREECH: 0.57}[state.lower_pole]
+        return (Spot(1.0, side * 0.035, up, spread),)
+    inward = _INWARD[state.descent]
+    denominator = POSITIONS.index(state.position)
+    if state.presentation is Presentation.FACE:
+        return _ring(denominator, _UP_FACE[state.descent], inward)
+    if state.presentation is Presentation.BROW:
+        # Between vertex and face: no handbook agrees on the side; by the back more often.
+        up = _UP_HEAD[state.descent]
+        by_back = _ring((denominator + 4) % 8, up, inward)
+        by_chest = _ring(denominator, up, inward)
+        return tuple(
+            Spot(share * s.weight, s.across, s.up, s.spread_cm)
+            for share, ring in ((0.65, by_back), (0.35, by_chest))
+            for s in ring
+        )
+    heights = _UP_HEAD if state.presentation is Presentation.VERTEX else _UP_BREECH
+    return _ring(denominator, heights[state.descent], inward)
+
+
+def site(state: State, abdomen: Abdomen) -> Point:
+    """The heaviest spot of a state; of two alike the one on the mother's left."""
+    best = max(spots(state), key=lambda s: (s.weight, s.across))
+    return Point(abdomen.across(best.across), abdomen.up(best.up))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SpotTable:
+    """All spots of all states as arrays, shape (number of spots,).
+
+    state: index of the state each spot belongs to.
+    """
+
+    state: NDArray[np.intp]
+    weight: FloatArray
+    across: FloatArray
+    up: FloatArray
+    spread_cm: FloatArray
+
+
+@cache
+def spot_table() -> SpotTable:
+    """The spots of every state, in the order of the states."""
+    rows = [(i, s) for i, state in enumerate(states()) for s in spots(state)]
+    return SpotTable(
+        np.array([i for i, _ in rows], dtype=np.intp),
+        np.array([s.weight for _, s in rows]),
+        np.array([s.across for _, s in rows]),
+        np.array([s.up for _, s in rows]),
+        np.array([s.spread_cm for _, s in rows]),
+    )
+
+
+MIDLINE_CM = 3.0
+FLANK_FROM = 0.11
+LEVEL_CM = 2.0
+"""Listening places: within 3 cm of the midline; beyond 0.11 of the girth, the flank; within 2 cm
+of the umbilicus's height, level with it (assumption)."""
+
+
+def heart_zone(point: Point, abdomen: Abdomen) -> str:
+    """The listening place a point lies in, a word of items.HEART_ZONES."""
+    flank = FLANK_FROM * abdomen.girth_cm
+    side = "midline"
+    if abs(point.x_cm) > MIDLINE_CM:
+        side = "left" if point.x_cm > 0 else "right"
+        if abs(point.x_cm) > flank:
+            side += " flank"
+    height = "level"
+    if abs(point.y_cm) > LEVEL_CM:
+        height = "above" if point.y_cm > 0 else "below"
+    return f"{side} {height}"
+
+
+def _normal_cdf(values: FloatArray) -> FloatArray:
+    flat = [0.5 * (1 + math.erf(v / math.sqrt(2))) for v in values.ravel().tolist()]
+    return np.array(flat).reshape(values.shape)
+
+
+@lru_cache(maxsize=64)
+def heart_zone_shares(abdomen: Abdomen, wander_cm: float) -> FloatArray:
+    """Share of each listening place in each state, shape (states, places), rows sum to one.
+
+    wander_cm: one standard deviation of the place heard best about the place itself.
+    """
+    table = spot_table()
+    spread = np.hypot(table.spread_cm, wander_cm)[:, None]
+    flank = FLANK_FROM * abdomen.girth_cm
+    edges_x = np.array([np.inf, flank, MIDLINE_CM, -MIDLINE_CM, -flank, -np.inf])
+    edges_y = np.array([np.inf, LEVEL_CM, -LEVEL_CM, -np.inf])
+    x = abdomen.girth_cm * table.across[:, None]
+    y = abdomen.symphysis_y_cm + abdomen.fundal_height_cm * table.up[:, None]
+    in_x = -np.diff(_normal_cdf((edges_x[None, :] - x) / spread), axis=1)
+    in_y = -np.diff(_normal_cdf((edges_y[None, :] - y) / spread), axis=1)
+    each = (in_y[:, :, None] * in_x[:, None, :]).reshape(len(x), len(HEART_ZONES))
+    shares = np.zeros((len(states()), len(HEART_ZONES)))
+    np.add.at(shares, table.state, table.weight[:, None] * each)
+    return shares

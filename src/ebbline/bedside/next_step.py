@@ -1,0 +1,176 @@
+"""What to do next: the step that would settle most, and when a scan is the honest answer."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.bedside.context import ExamContext, Placenta
+from ebbline.bedside.engine import worth
+from ebbline.bedside.groups import WHAT_PRESENTS, classes, decisive_classes, shares
+from ebbline.bedside.items import Finding, Item, Step, items
+
+FloatArray = NDArray[np.float64]
+
+SETTLED = 0.95
+"""What presents is called settled at this probability (assumption: the NPV of ordinary hands)."""
+LEAST_GAIN_BITS = 0.02
+"""A step that tells less is not offered (assumption)."""
+WORTH_TRYING = 0.5
+"""A step that settles what presents at least this probably comes before a scan (assumption)."""
+SCAN_FROM_WEEKS = 36.0
+"""From here, or in labour, what presents must be known (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class NextStep:
+    """One thing still to examine, with what it is expected to tell.
+
+    gain_bits: expected fall of the uncertainty about presentation, position and engagement.
+    settles: probability that what presents (head, breech, across) is settled afterwards, 0..1.
+    only_if_indicated: an internal examination, never done for this alone.
+    """
+
+    item: str
+    step: Step
+    question: str
+    how: str
+    gain_bits: float
+    settles: float
+    only_if_indicated: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ScanAdvice:
+    """Whether an ultrasound scan is the honest answer, and the probability that says so.
+
+    probability: that something else presents than the likeliest. noncephalic: that no head
+    presents. may_settle: greatest probability that one further step settles what presents.
+    """
+
+    advised: bool
+    probability: float
+    noncephalic: float
+    may_settle: float
+    why: str
+
+
+def vaginal_allowed(context: ExamContext) -> bool:
+    """Whether a vaginal item may be offered: labour, no bleeding, a placenta known not to be low.
+
+    Unknown counts as not met.
+    """
+    return context.in_labour and context.bleeding is False and context.placenta is Placenta.NOT_LOW
+
+
+def _open(item: Item, found: set[str], context: ExamContext) -> bool:
+    if item.name in found or item.step in (Step.CONCLUSION, Step.SCAN):
+        return False
+    return item.step is not Step.VAGINAL or vaginal_allowed(context)
+
+
+def _told_already(item: Item, found: set[str]) -> bool:
+    """A conclusion already holds what the grips of its kind would say."""
+    poles, back = {"fundus", "brim", "poles"}, {"back", "limbs"}
+    return (item.name in poles and bool(found & {"presentation", "scan"})) or (
+        item.name in back and bool(found & {"position", "scan-back"})
+    )
+
+
+def next_steps(
+    findings: Sequence[Finding], context: ExamContext, now: FloatArray
+) -> tuple[NextStep, ...]:
+    """Steps not yet done, the one that tells most first; those that tell hardly anything left out.
+
+    now: probability of each state given the findings, shape (states,).
+    """
+    found = {f.item for f in findings}
+    made = []
+    presents = classes("what presents")
+    for item in items().values():
+        if not _open(item, found, context) or _told_already(item, found):
+            continue
+        of_all = worth(item.name, findings, context, now, decisive_classes(), SETTLED)
+        if of_all.gain_bits < LEAST_GAIN_BITS:
+            continue
+        settles = worth(item.name, findings, context, now, presents, SETTLED).settles
+        made.append(
+            NextStep(
+                item.name,
+                item.step,
+                item.question,
+                item.how,
+                of_all.gain_bits,
+                settles,
+                item.step is Step.VAGINAL,
+            )
+        )
+    return tuple(sorted(made, key=lambda s: (s.only_if_indicated, -s.gain_bits)))
+
+
+def scan_advice(
+    findings: Sequence[Finding],
+    context: ExamContext,
+    now: FloatArray,
+    steps: Sequence[NextStep],
+    contradicted: bool,
+) -> ScanAdvice:
+    """Whether to say: a scan. Before 36 weeks and out of labour what presents may wait."""
+    by_group = shares("what presents", now)
+    certain = float(by_group.max())
+    likeliest = WHAT_PRESENTS[int(by_group.argmax())]
+    noncephalic = float(1 - by_group[0])
+    hands = [s for s in steps if not s.only_if_indicated]
+    may_settle = max((s.settles for s in hands), default=0.0)
+    wrong = 1 - certain
+
+    def answer(advised: bool, why: str) -> ScanAdvice:
+        return ScanAdvice(advised, wrong, noncephalic, may_settle, why)
+
+    if any(f.item == "scan" for f in findings):
+        return answer(False, "A scan has shown what presents.")
+    matters = context.in_labour or (context.weeks is not None and context.weeks >= SCAN_FROM_WEEKS)
+    open_words = f"the chance that no head presents is {_percent(noncephalic)}"
+    if not matters:
+        when = "the weeks are not known" if context.weeks is None else "it is before 36 weeks"
+        return answer(
+            False, f"Not for what presents yet: {when} and labour is not recorded; {open_words}."
+        )
+    if not findings:
+        return answer(False, f"Examine first: before any finding {open_words}.")
+    if contradicted:
+        return answer(
+            True, f"The findings contradict each other; {open_words}. Hands cannot settle this."
+        )
+    if noncephalic <= 1 - SETTLED:
+        return answer(
+            False,
+            f"Not for what presents: {open_words}, which is as sure as these hands can be.",
+        )
+    if likeliest == "head" and may_settle >= WORTH_TRYING:
+        best = max(hands, key=lambda s: s.settles)
+        return answer(
+            False,
+            f"Not yet: {open_words}; one more step ({best.item}) settles it with a probability of "
+            f"{_percent(may_settle)}.",
+        )
+    if likeliest != "head" and certain >= SETTLED:
+        return answer(
+            True,
+            f"Confirm by scan: {open_words}, and its kind decides what the team plans.",
+        )
+    return answer(
+        True,
+        f"Scan: {open_words}, and the best further step would settle what presents with a "
+        f"probability of only {_percent(may_settle)}.",
+    )
+
+
+def _percent(share: float) -> str:
+    """A share in per cent, with a digit more where it is small."""
+    if share < 0.001:
+        return "under 0.1 %"
+    return f"{100 * share:.1f} %" if share < 0.1 else f"{100 * share:.0f} %"

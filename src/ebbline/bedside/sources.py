@@ -1,0 +1,67 @@
+"""Where each number of the examination comes from, said once, with its mark.
+
+A mark says how far a source can be trusted here: read (the figure is quoted from the source),
+from memory (the source is named but was not re-read), common practice (the trade agrees, no
+source), assumption (ours, chosen so that the rest hangs together).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Mark(StrEnum):
+    """How a figure came to us."""
+
+    READ = "read"
+    MEMORY = "from memory"
+    PRACTICE = "common practice, no source"
+    ASSUMPTION = "assumption of this model"
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A publication or a plain statement, with its mark."""
+
+    text: str
+    mark: Mark
+
+    def __str__(self) -> str:
+        if self.mark is Mark.READ:
+            return self.text
+        if not self.text:
+            return self.mark.value
+        return f"{self.text} ({self.mark.value})"
+
+
+PRACTICE = Source("", Mark.PRACTICE)
+ASSUMPTION = Source("", Mark.ASSUMPTION)
+
+THORP_1991 = Source(
+    "Thorp JM, Jenkins T, Watson W. Obstet Gynecol 1991;78:394-6",
+    Mark.READ,
+)
+LYDON_ROCHELLE_1993 = Source(
+    "Lydon-Rochelle M, et al. J Nurse Midwifery 1993;38:264-8", Mark.MEMORY
+)
+NASSAR_2006 = Source("Nassar N, et al. BMJ 2006;333:578-80", Mark.MEMORY)
+WEBB_2011 = Source("Webb SS, et al., University of Birmingham, 2009/2011", Mark.READ)
+CEPHALIC_BY_WEEKS = Source("Acta Obstet Gynecol Scand 2015;94:660-3, 18 019 scans", Mark.READ)
+FORD_2010 = Source(
+    "Ford JB, Roberts CL, Nassar N, Giles W, Morris JM. BJOG 2010;117:830-6", Mark.MEMORY
+)
+MACHAREY_2017 = Source("Macharey G, et al. Arch Gynecol Obstet 2017;295:833-8", Mark.MEMORY)
+SCHEER_1976 = Source("Scheer K, Nubar J. Am J Obstet Gynecol 1976;125:269-70", Mark.MEMORY)
+WILLIAMS = Source("Williams Obstetrics, chapter on abnormal labour", Mark.MEMORY)
+OXORN = Source("Oxorn-Foote, Human Labor and Birth", Mark.MEMORY)
+CHERVENAK_1985 = Source("Chervenak FA, et al. Obstet Gynecol 1985;65:119-24", Mark.MEMORY)
+AKMAL_2002 = Source(
+    "Akmal S, et al. J Matern Fetal Neonatal Med 2002;12:172-7; Sherer DM, et al. Ultrasound "
+    "Obstet Gynecol 2002;19:258-63",
+    Mark.MEMORY,
+)
+AKMAL_2004 = Source("Akmal S, et al. Ultrasound Obstet Gynecol 2004;24:425-8", Mark.MEMORY)
+GARDBERG_1998 = Source("Gardberg M, et al. Obstet Gynecol 1998;91:746-9", Mark.MEMORY)
+JOHNSON_1954 = Source("Johnson RW, Toshach CE. Am J Obstet Gynecol 1954;68:891-6", Mark.MEMORY)
+WHO_FIFTHS = Source("World Health Organization, partograph manuals", Mark.MEMORY)
