@@ -45,9 +45,26 @@ def read(
     if context is not None:
         recording = replace(recording, context=context)
     recording = tidy(recording, recording.name)
+    return read_findings(
+        recording,
+        [detect(recording, fetus=fetus) for fetus in recording.fetuses],
+        window=window,
+        standards=standards,
+    )
+
+
+def read_findings(
+    recording: Recording,
+    findings: Sequence[Findings],
+    *,
+    window: Window | None = None,
+    standards: Sequence[Standard] = ALL_STANDARDS,
+) -> Reading:
+    """The reading that follows from findings that are already there: detected before, or
+    corrected by a reader. Raises ContextError for a window outside the recording.
+    """
     context = recording.context
     chosen = _window(recording, window)
-    findings = [detect(recording, fetus=fetus) for fetus in recording.fetuses]
     return Reading(
         recording=recording.name,
         ebbline_version=__version__,
