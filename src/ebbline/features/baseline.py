@@ -42,6 +42,9 @@ JUMP_COST = 95.0
 """Price of a jump to another level; two of them outweigh an excursion of under ten minutes
 (150 epochs at the price of a fall, 195, less what slopes and gaps take away)."""
 
+DRAWS_BPM = 9.0
+"""An epoch further than this from the path does not draw the baseline."""
+
 DRIFT_REACH = 10
 """Levels a path may drift in one step without a jump."""
 
@@ -168,7 +171,7 @@ def _came_from(before: FloatArray, level: int) -> int:
 def refined(mean: FloatArray, share: FloatArray, path: FloatArray, count: int) -> FloatArray:
     """The baseline once a second, shape (count,): the path, moved to the mean of what lies by it.
 
-    Within +-60 s the epochs no further than 12 bpm from the path draw it to their weighted mean;
+    Within +-60 s the epochs no further than DRAWS_BPM from the path draw it to their weighted mean;
     the path's own jumps are kept sharp.
     """
     per_step = int(STEP_S / EPOCH_S + 0.5)
@@ -192,10 +195,10 @@ def refined(mean: FloatArray, share: FloatArray, path: FloatArray, count: int) -
             if mean[j] != mean[j] or abs(level[j] - level[e]) > DRIFT_REACH:
                 continue
             off = mean[j] - level[j]
-            if abs(off) > 12.0:
+            if abs(off) > DRAWS_BPM:
                 continue
             near = 1.0 - abs(j - e) / (reach + 1.0)
-            closeness = 1.0 - (off / 12.0) ** 2
+            closeness = 1.0 - (off / DRAWS_BPM) ** 2
             w = share[j] * near * closeness
             total += w * off
             weight += w

@@ -39,7 +39,7 @@ MINUTE = 60 * RATE
 LEAST_BASELINE_S = 120.0
 """Ten minutes need two of baseline, not necessarily contiguous (NICHD 2008)."""
 
-FIRST_BPM, FIRST_S = 9.0, 10.0
+FIRST_BPM, FIRST_S = 8.0, 10.0
 """What leaves the first baseline by this much for this long does not draw the second."""
 
 FAR_FROM_BASELINE_BPM = 25.0
@@ -334,6 +334,7 @@ def _sinusoidal(
     rows = sinusoidal.undulation(second)
     pure = (
         (rows[:, 2] >= sinusoidal.PURE_SHARE)
+        & (rows[:, 2] + rows[:, 3] >= sinusoidal.WITH_OVERTONES_SHARE)
         & (rows[:, 1] >= sinusoidal.LEAST_PEAK_TO_PEAK)
         & (rows[:, 1] <= sinusoidal.GREATEST_PEAK_TO_PEAK)
     )

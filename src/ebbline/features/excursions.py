@@ -304,26 +304,11 @@ def _measure(
             last = k
     seen = 0
     area = 0.0
-    low, high = 1e9, -1e9
     for k in range(start, end):
         if kept[k] == kept[k]:
             seen += 1
         if away[k] == away[k]:
             area += max(away[k], 0.0)
-    # Fast fluctuation inside, in the middle four fifths, as peak-to-trough about the 15-s mean.
-    inner = int(0.1 * (end - start))
-    fast = np.empty(end - start)
-    m = 0
-    for k in range(start + inner, end - inner):
-        if kept[k] == kept[k] and steady[k] == steady[k] and slow[k] == slow[k]:
-            fast[m] = steady[k] - slow[k]
-            m += 1
-    within = np.nan
-    if m >= 10 * rate_hz:
-        part = np.sort(fast[:m])
-        low = part[int(0.04 * m)]
-        high = part[min(m - 1, int(0.96 * m))]
-        within = 1.25 * (high - low)
     row[ONSET] = onset
     row[EXTREME] = extreme
     row[END] = finish
@@ -333,12 +318,57 @@ def _measure(
     row[RETURN] = finish - last
     row[AREA] = area
     row[VALID_SHARE] = seen / max(1, end - start)
-    row[WITHIN] = within
+    row[WITHIN] = _fluctuation(kept, start, end, rate_hz)
     row[SHOULDER_BEFORE] = _hump(away, int(onset), -1, int(25 * rate_hz), edge, rate_hz)
     row[SHOULDER_AFTER] = _hump(away, int(finish), 1, int(25 * rate_hz), edge, rate_hz)
     row[OVERSHOOT] = _hump(away, int(finish), 1, int(120 * rate_hz), edge, rate_hz)
     row[FAILS_TO_RETURN] = 1.0 if joined_right else 0.0
     return True
+
+
+@kernel
+def _fluctuation(kept: FloatArray, start: int, end: int, rate_hz: float) -> float:
+    """Middle one of the peak-to-trough ranges of successive 8-s pieces, each about its own line.
+
+    Pieces that turn a corner of the excursion have a range of their own making; the middle one of
+    all pieces is not among them unless the excursion is short. The outermost sample on each side
+    is left out. NaN with fewer than two pieces.
+    """
+    length = int(8 * rate_hz)
+    inner = int(0.05 * (end - start))
+    ranges = np.empty((end - start) // length + 1)
+    off = np.empty(length)
+    pieces = 0
+    at = start + inner
+    while at + length <= end - inner:
+        seen = 0
+        mean_t = 0.0
+        mean_v = 0.0
+        for k in range(length):
+            if kept[at + k] == kept[at + k]:
+                seen += 1
+                mean_t += k
+                mean_v += kept[at + k]
+        if seen >= 0.7 * length:
+            mean_t /= seen
+            mean_v /= seen
+            top = 0.0
+            bottom = 0.0
+            for k in range(length):
+                if kept[at + k] == kept[at + k]:
+                    top += (k - mean_t) * (kept[at + k] - mean_v)
+                    bottom += (k - mean_t) ** 2
+            slope = top / bottom
+            m = 0
+            for k in range(length):
+                if kept[at + k] == kept[at + k]:
+                    off[m] = kept[at + k] - mean_v - slope * (k - mean_t)
+                    m += 1
+            ordered = np.sort(off[:m])
+            ranges[pieces] = ordered[m - 2] - ordered[1]
+            pieces += 1
+        at += length
+    return np.median(ranges[:pieces]) if pieces >= 2 else np.nan
 
 
 @kernel

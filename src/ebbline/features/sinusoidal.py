@@ -20,11 +20,12 @@ WINDOW_S = 180
 
 HOP_S = 60
 
-LOWEST_PER_MIN, HIGHEST_PER_MIN = 2.5, 5.5
-"""3-5 per minute, with half a cycle of tolerance for the spectrum's width."""
+LOWEST_PER_MIN, STEP_PER_MIN, STEPS = 2.5, 1.0 / 6.0, 19
+"""3-5 per minute, with half a cycle of tolerance for the spectrum's width (2.5 to 5.5)."""
 
-PURE_SHARE = 0.72
-"""A sine has this much of its fluctuation at one frequency (its neighbours included)."""
+PURE_SHARE, WITH_OVERTONES_SHARE = 0.55, 0.75
+"""An undulation has this much of its fluctuation at one frequency, and this much when its
+overtones are added: a sine nearly all at one, a saw-tooth 61 % (6 / pi^2) and the rest above."""
 
 JAGGED_SHARE = 0.12
 """With this much of it at twice and three times the frequency it is jagged, not smooth."""
@@ -46,16 +47,7 @@ def undulation(second: FloatArray) -> FloatArray:
     n = second.size
     count = max(0, (n - WINDOW_S) // HOP_S + 1)
     rows = np.zeros((count, 4))
-    steps = 45
-    cosines = np.empty((steps, WINDOW_S))
-    sines = np.empty((steps, WINDOW_S))
-    for f in range(steps):
-        turn = 2.0 * np.pi * (1.0 + f / 3.0) / 60.0
-        for k in range(WINDOW_S):
-            cosines[f, k] = np.cos(turn * k)
-            sines[f, k] = np.sin(turn * k)
     value = np.empty(WINDOW_S)
-    power = np.empty(steps)
     for w in range(count):
         start = w * HOP_S
         seen = 0
@@ -82,31 +74,33 @@ def undulation(second: FloatArray) -> FloatArray:
             energy += value[k] * value[k]
         if energy / seen < 1.0:
             continue
-        for f in range(steps):
-            a = 0.0
-            b = 0.0
-            for k in range(WINDOW_S):
-                a += value[k] * cosines[f, k]
-                b += value[k] * sines[f, k]
-            power[f] = 2.0 * (a * a + b * b) / (seen * energy)
-        best = 0
-        for f in range(steps):
-            per_min = 1.0 + f / 3.0
-            if LOWEST_PER_MIN <= per_min <= HIGHEST_PER_MIN and (
-                power[f] > power[best] or not LOWEST_PER_MIN <= 1.0 + best / 3.0 <= HIGHEST_PER_MIN
-            ):
-                best = f
-        per_min = 1.0 + best / 3.0
+        best = 0.0
+        greatest = 0.0
+        for step in range(STEPS):
+            per_min = LOWEST_PER_MIN + step * STEP_PER_MIN
+            power = _power(value, per_min)
+            if power > greatest:
+                greatest = power
+                best = per_min
+        share = greatest / (0.5 * seen * energy)
         overtones = 0.0
-        for times in (2.0, 3.0):
-            f = round((times * per_min - 1.0) * 3.0)
-            if f < steps:
-                greatest = 0.0
-                for g in range(max(0, f - 1), min(steps, f + 2)):
-                    greatest = max(greatest, power[g])
-                overtones += greatest
-        rows[w, 0] = per_min
-        rows[w, 1] = 2.0 * np.sqrt(2.0 * power[best] * energy / seen)
-        rows[w, 2] = power[best]
+        if share >= PURE_SHARE:
+            for times in (2.0, 3.0):
+                overtones += _power(value, times * best) / (0.5 * seen * energy)
+        rows[w, 0] = best
+        rows[w, 1] = 2.0 * np.sqrt(2.0 * share * energy / seen)
+        rows[w, 2] = share
         rows[w, 3] = overtones
     return rows
+
+
+@kernel
+def _power(value: FloatArray, per_min: float) -> float:
+    """Power of one frequency (Goertzel's recurrence); n/2 times the energy for a pure sine."""
+    turn = 2.0 * np.cos(2.0 * np.pi * per_min / 60.0)
+    before = 0.0
+    last = 0.0
+    for k in range(value.size):
+        before, last = last, value[k] + turn * last - before
+    power: float = before * before + last * last - turn * before * last
+    return power

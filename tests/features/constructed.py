@@ -33,6 +33,7 @@ class Trace:
         t = self.seconds
         waves = np.sin(2 * np.pi * t / 7.3) + np.sin(2 * np.pi * t / 11.9 + 1.0)
         self.bpm = self.baseline + waves * self.band / 4.0
+        self._waves = waves * self.band / 4.0
         # The belt is never dead still: breathing shows.
         self.activity = 10.0 + 0.8 * np.sin(2 * np.pi * t / 4.1)
 
@@ -50,8 +51,8 @@ class Trace:
             t, [0, to_extreme_s, to_extreme_s + hold_s, total], [0.0, 1.0, 1.0, 0.0], 0.0, 0.0
         )
         inside = shape > 0
-        quiet = self.baseline + (self.bpm - self.baseline) * 0.3
-        self.bpm = np.where(inside, quiet, self.bpm) + shape * height
+        self.bpm = self.bpm - np.where(inside, 0.7 * self._waves, 0.0) + shape * height
+        self._waves = np.where(inside, 0.3 * self._waves, self._waves)
         return self
 
     def contraction(self, peak_s: float, duration_s: float = 70.0, height: float = 45.0) -> Trace:

@@ -1,0 +1,91 @@
+"""The baseline: what it does not chase, what it follows, and when it is not known.
+
+Source: NICHD 2008 (mean over 10 minutes rounded to 5 bpm, excursions left out, at least 2 minutes
+of baseline; a change of level of 10 minutes or more is a change of baseline).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from ebbline.features import detect
+from ebbline.features.findings import FetalFindings
+from features.constructed import Trace
+
+
+def findings_of(trace: Trace) -> FetalFindings:
+    return detect(trace.recording()).fetal
+
+
+@pytest.mark.parametrize(
+    ("rate", "rounded"), [(137.4, 135.0), (137.6, 140.0), (142.4, 140.0), (142.6, 145.0)]
+)
+def test_baseline_is_rounded_to_5_bpm(rate: float, rounded: float) -> None:
+    assert findings_of(Trace(20, baseline=rate)).baseline[0].bpm == rounded
+
+
+@pytest.mark.parametrize("rate", [70, 90, 109, 140, 161, 185, 205])
+def test_level_from_bradycardia_to_tachycardia_is_followed(rate: float) -> None:
+    assert findings_of(Trace(20, baseline=rate)).baseline[0].mean_bpm == pytest.approx(rate, abs=1)
+
+
+def test_decelerations_with_every_contraction_do_not_lower_the_baseline() -> None:
+    trace = Trace(60)
+    for onset in range(60, 3400, 120):
+        trace.excursion(onset, 20, 20, 25, -40)
+    for segment in findings_of(trace).baseline:
+        assert segment.mean_bpm == pytest.approx(140, abs=2.0)
+
+
+def test_accelerations_every_two_minutes_do_not_raise_the_baseline() -> None:
+    trace = Trace(60)
+    for onset in range(60, 3400, 120):
+        trace.excursion(onset, 10, 15, 10, 25)
+    for segment in findings_of(trace).baseline:
+        assert segment.mean_bpm == pytest.approx(140, abs=2.0)
+
+
+def test_slow_wander_is_followed() -> None:
+    trace = Trace(60)
+    trace.bpm = trace.bpm + 12 * np.sin(2 * np.pi * trace.seconds / 2400)
+    curve = findings_of(trace).baseline_curve
+    true = 140 + 12 * np.sin(2 * np.pi * np.arange(len(curve.values)) / 2400)
+    assert np.median(np.abs(curve.values - true)) < 1.5
+
+
+@pytest.mark.parametrize("loss", [0.2, 0.4])
+def test_baseline_survives_lost_signal(loss: float) -> None:
+    trace = Trace(40)
+    for onset in range(60, 2200, 180):
+        trace.excursion(onset, 20, 20, 25, -35)
+    random = np.random.default_rng(3)
+    for start in np.arange(0, 2400, 20.0):
+        if random.random() < loss:
+            trace.lose(start, start + 20)
+    for segment in findings_of(trace).baseline:
+        assert segment.determinate
+        assert segment.mean_bpm == pytest.approx(140, abs=2.5)
+
+
+@pytest.mark.parametrize(("kept", "determinate"), [(100, False), (140, True)])
+def test_ten_minutes_need_two_of_baseline(kept: float, determinate: bool) -> None:
+    trace = Trace(30).lose(600, 900 - kept / 2).lose(900 + kept / 2, 1200)
+    segment = findings_of(trace).baseline[1]
+    assert segment.determinate is determinate
+    assert np.isnan(segment.bpm) is not determinate or segment.bpm == 140.0
+    assert bool(segment.why) is not determinate
+
+
+def test_indeterminate_ten_minutes_name_the_preceding_ones() -> None:
+    """NICHD 2008: then look to the preceding ten minutes."""
+    segments = findings_of(Trace(30).lose(600, 1190)).baseline
+    assert [s.determinate for s in segments] == [True, False, True]
+    assert segments[1].carried_from_s == 0.0
+
+
+def test_no_signal_at_all_has_no_baseline() -> None:
+    found = findings_of(Trace(20).lose(0, 1200))
+    assert not any(s.determinate for s in found.baseline)
+    assert np.isnan(found.baseline_curve.values).all()
+    assert all(q.valid_share == 0.0 for q in found.quality)

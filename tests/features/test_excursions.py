@@ -1,0 +1,208 @@
+"""Accelerations and decelerations at, just under and just over each limit of their definition.
+
+Source of the limits: NICHD 2008 (Macones et al., Obstet Gynecol 2008;112:661-6) and FIGO 2015
+(Ayres-de-Campos et al., Int J Gynaecol Obstet 2015;131:13-24). The traces are constructed, so the
+truth of each is known.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from ebbline.features import detect
+from ebbline.features.findings import NO_CONTRACTION, DecelerationKind, FetalFindings
+from features.constructed import Trace
+
+
+def findings_of(trace: Trace) -> FetalFindings:
+    return detect(trace.recording()).fetal
+
+
+@pytest.mark.parametrize(("height", "count"), [(13.5, 0), (14.5, 0), (15.5, 1), (20.0, 1)])
+def test_acceleration_peaks_15_bpm_above_the_baseline(height: float, count: int) -> None:
+    trace = Trace(20, band=1.0).excursion(300, 10, 8, 10, height)
+    assert len(findings_of(trace).accelerations) == count
+
+
+@pytest.mark.parametrize(("lasts", "count"), [(12, 0), (14, 0), (16, 1), (20, 1)])
+def test_acceleration_lasts_15_s(lasts: float, count: int) -> None:
+    trace = Trace(20, band=1.0).excursion(300, 4, lasts - 8, 4, 25)
+    assert len(findings_of(trace).accelerations) == count
+
+
+@pytest.mark.parametrize(("weeks", "count"), [(31.0, 1), (32.0, 0), (None, 0)])
+def test_before_32_weeks_10_bpm_for_10_s_is_an_acceleration(
+    weeks: float | None, count: int
+) -> None:
+    trace = Trace(20, band=1.0, weeks=weeks).excursion(300, 3, 6, 3, 12)
+    assert len(findings_of(trace).accelerations) == count
+
+
+@pytest.mark.parametrize(("lasts", "prolonged"), [(114, False), (126, True)])
+def test_acceleration_of_two_minutes_is_prolonged(lasts: float, prolonged: bool) -> None:
+    (found,) = findings_of(Trace(25).excursion(300, 12, lasts - 24, 12, 25)).accelerations
+    assert found.prolonged is prolonged
+
+
+@pytest.mark.parametrize(("to_peak", "abrupt"), [(27, True), (33, False)])
+def test_acceleration_is_abrupt_when_its_peak_is_reached_in_under_30_s(
+    to_peak: float, abrupt: bool
+) -> None:
+    (found,) = findings_of(Trace(20, band=2.0).excursion(300, to_peak, 10, 20, 25)).accelerations
+    assert found.abrupt is abrupt
+
+
+@pytest.mark.parametrize(("depth", "count"), [(13.5, 0), (14.5, 0), (15.5, 1), (40.0, 1)])
+def test_variable_deceleration_is_15_bpm_deep(depth: float, count: int) -> None:
+    trace = Trace(20, band=1.0).excursion(300, 10, 15, 10, -depth)
+    assert len(findings_of(trace).decelerations) == count
+
+
+@pytest.mark.parametrize(("lasts", "count"), [(12, 0), (14, 0), (16, 1), (30, 1)])
+def test_variable_deceleration_lasts_15_s(lasts: float, count: int) -> None:
+    trace = Trace(20, band=1.0).excursion(300, 4, lasts - 8, 4, -30)
+    assert len(findings_of(trace).decelerations) == count
+
+
+@pytest.mark.parametrize(
+    ("to_nadir", "kind"),
+    [
+        (26, DecelerationKind.VARIABLE),
+        (28, DecelerationKind.VARIABLE),
+        (32, DecelerationKind.LATE),
+        (40, DecelerationKind.LATE),
+    ],
+)
+def test_onset_to_nadir_of_30_s_parts_abrupt_from_gradual(
+    to_nadir: float, kind: DecelerationKind
+) -> None:
+    trace = Trace(20, band=2.0).contraction(310).contraction(600)
+    (found,) = findings_of(trace.excursion(300, to_nadir, 6, 40, -30)).decelerations
+    assert found.kind is kind
+    assert found.onset_to_nadir_s == pytest.approx(to_nadir, abs=1.5)
+
+
+@pytest.mark.parametrize(
+    ("lag", "kind"), [(0, DecelerationKind.EARLY), (25, DecelerationKind.LATE)]
+)
+def test_gradual_deceleration_after_the_peak_is_late_and_with_it_is_early(
+    lag: float, kind: DecelerationKind
+) -> None:
+    trace = Trace(20, band=4.0).contraction(400, duration_s=80)
+    (found,) = findings_of(trace.excursion(400 + lag - 40, 40, 0, 40, -30)).decelerations
+    assert found.kind is kind
+    assert found.lag_s == pytest.approx(lag, abs=4.0)
+    assert found.contraction == 0
+
+
+def test_gradual_deceleration_without_activity_signal_is_not_named_late_or_early() -> None:
+    trace = Trace(20, band=4.0)
+    trace.activity_sensor = None
+    (found,) = findings_of(trace.excursion(400, 40, 0, 40, -30)).decelerations
+    assert found.kind is DecelerationKind.GRADUAL_UNPAIRED
+    assert found.contraction == NO_CONTRACTION
+    assert math.isnan(found.lag_s)
+
+
+@pytest.mark.parametrize(
+    ("lasts", "kind"),
+    [(114, DecelerationKind.VARIABLE), (126, DecelerationKind.PROLONGED)],
+)
+def test_deceleration_of_two_minutes_is_prolonged(lasts: float, kind: DecelerationKind) -> None:
+    trace = Trace(25).excursion(300, 12, lasts - 27, 15, -40)
+    (found,) = findings_of(trace).decelerations
+    assert found.kind is kind
+    assert found.duration_s == pytest.approx(lasts, abs=3.0)
+
+
+def test_fall_of_nine_minutes_is_a_prolonged_deceleration_and_of_fifteen_a_change_of_baseline() -> (
+    None
+):
+    nine = findings_of(Trace(60).excursion(1500, 20, 500, 20, -30))
+    assert [d.kind for d in nine.decelerations] == [DecelerationKind.PROLONGED]
+    assert not nine.baseline_changes
+    assert nine.baseline[2].bpm == 140.0
+    fifteen = findings_of(Trace(60).excursion(1500, 20, 860, 20, -30))
+    assert not fifteen.decelerations
+    assert [round(c.to_bpm - c.from_bpm) for c in fifteen.baseline_changes] == [-30, 30]
+
+
+def test_times_and_depth_of_a_clean_deceleration_are_those_drawn() -> None:
+    (found,) = findings_of(Trace(20, band=2.0).excursion(420, 12, 20, 18, -45)).decelerations
+    assert found.onset_s == pytest.approx(420, abs=1.5)
+    assert found.end_s == pytest.approx(470, abs=1.5)
+    assert 432 <= found.nadir_s <= 452
+    assert found.depth_bpm == pytest.approx(45, abs=1.5)
+    assert found.baseline_bpm == pytest.approx(140, abs=1.0)
+    assert found.nadir_bpm == pytest.approx(95, abs=1.5)
+    assert found.area_bpm_s == pytest.approx(45 * (20 + 15), rel=0.05)
+
+
+def test_fast_fluctuation_within_a_deceleration_is_measured_from_its_samples() -> None:
+    """FIGO 2015 and NICE NG229 weigh reduced variability within decelerations."""
+    still = Trace(20, band=1.0).excursion(300, 10, 50, 10, -40)
+    lively = Trace(20, band=1.0).excursion(300, 10, 50, 10, -40)
+    inside = (lively.seconds > 300) & (lively.seconds < 370)
+    wave = 6.0 * (2 * ((lively.seconds / 3.0) % 1.0 > 0.5) - 1)
+    lively.bpm = lively.bpm + inside * wave
+    assert findings_of(still).decelerations[0].variability_within_bpm < 5
+    assert findings_of(lively).decelerations[0].variability_within_bpm > 5
+
+
+def test_shoulders_are_seen_and_are_not_accelerations() -> None:
+    trace = Trace(20, band=2.0)
+    trace.excursion(285, 5, 5, 5, 10).excursion(300, 8, 15, 8, -40).excursion(331, 5, 5, 5, 10)
+    found = findings_of(trace)
+    assert not found.accelerations
+    (deceleration,) = found.decelerations
+    assert deceleration.shoulder_before
+    assert deceleration.shoulder_after
+    assert not deceleration.overshoot
+
+
+def test_long_smooth_rise_after_a_deceleration_is_overshoot_not_a_shoulder() -> None:
+    trace = Trace(20, band=2.0).excursion(300, 8, 15, 8, -40).excursion(331, 10, 40, 10, 13)
+    (deceleration,) = findings_of(trace).decelerations
+    assert deceleration.overshoot
+    assert not deceleration.shoulder_after
+    assert not deceleration.shoulder_before
+
+
+@pytest.mark.parametrize(("back", "slow"), [(15, False), (45, True)])
+def test_return_of_more_than_30_s_is_slow(back: float, slow: bool) -> None:
+    (found,) = findings_of(Trace(20, band=2.0).excursion(300, 10, 10, back, -40)).decelerations
+    assert found.slow_return is slow
+
+
+def test_two_falls_with_a_rise_to_the_baseline_between_are_two() -> None:
+    trace = Trace(20, band=4.0).excursion(300, 10, 15, 10, -40).excursion(350, 10, 15, 10, -40)
+    assert len(findings_of(trace).decelerations) == 2
+
+
+def test_two_dips_without_recovery_between_are_one() -> None:
+    trace = Trace(20, band=2.0).excursion(300, 10, 50, 10, -40).excursion(328, 5, 4, 5, 12)
+    assert len(findings_of(trace).decelerations) == 1
+
+
+def test_certainty_falls_with_missing_signal() -> None:
+    whole = findings_of(Trace(20, band=4.0).excursion(300, 10, 40, 10, -40)).decelerations[0]
+    torn = Trace(20, band=4.0).excursion(300, 10, 40, 10, -40).lose(318, 340)
+    part = findings_of(torn).decelerations[0]
+    assert part.valid_share < whole.valid_share == 1.0
+    assert part.certainty < whole.certainty
+
+
+def test_specks_of_signal_in_a_long_gap_are_no_deceleration() -> None:
+    trace = Trace(20, band=4.0).excursion(300, 5, 90, 5, -40).lose(302, 330).lose(333, 394)
+    assert not findings_of(trace).decelerations
+
+
+def test_shallow_gradual_fall_with_a_contraction_is_kept_apart() -> None:
+    """FIGO 2015 counts 10-15 bpm only without accelerations and with reduced variability."""
+    trace = Trace(20, band=2.0).contraction(380)
+    (found,) = findings_of(trace.excursion(370, 40, 0, 40, -12.5)).decelerations
+    assert found.shallow
+    assert found.kind is DecelerationKind.LATE
+    assert not findings_of(Trace(20, band=2.0).excursion(370, 10, 20, 10, -12.5)).decelerations

@@ -1,0 +1,60 @@
+"""The sinusoidal pattern: NICHD 2008 (3-5 per minute, 20 minutes), FIGO 2015 (pseudo: jagged)."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import signal
+
+from ebbline.features import detect
+from ebbline.features.findings import SinusoidalEpisode
+from ebbline.features.sinusoidal import undulation
+from features.constructed import Trace
+
+
+def episodes(trace: Trace) -> tuple[SinusoidalEpisode, ...]:
+    return detect(trace.recording()).fetal.sinusoidal
+
+
+def waving(per_min: float, amplitude: float, minutes: float = 40) -> Trace:
+    trace = Trace(minutes, band=1.0)
+    trace.bpm = trace.bpm + amplitude * np.sin(2 * np.pi * trace.seconds * per_min / 60)
+    return trace
+
+
+@pytest.mark.parametrize("per_min", [3.0, 4.0, 5.0])
+def test_smooth_sine_of_3_to_5_per_minute_is_sinusoidal(per_min: float) -> None:
+    (found,) = episodes(waving(per_min, 10))
+    assert found.cycles_per_min == pytest.approx(per_min, abs=0.35)
+    assert found.amplitude_bpm == pytest.approx(10, rel=0.15)
+    assert found.end_s - found.start_s >= 1200
+    assert not found.pseudo
+
+
+@pytest.mark.parametrize("per_min", [1.0, 2.0, 7.0, 10.0])
+def test_other_frequencies_are_not(per_min: float) -> None:
+    assert not episodes(waving(per_min, 10))
+
+
+def test_ordinary_variability_is_not_sinusoidal() -> None:
+    assert not episodes(Trace(60, band=14.0))
+
+
+def test_saw_tooth_is_pseudosinusoidal() -> None:
+    trace = Trace(40, band=1.0)
+    trace.bpm = trace.bpm + 9 * signal.sawtooth(2 * np.pi * trace.seconds * 3.5 / 60)
+    found = episodes(trace)
+    assert found
+    assert all(episode.pseudo for episode in found)
+
+
+def test_power_at_a_frequency_is_the_one_of_scipy() -> None:
+    """Reference library: scipy.signal.periodogram of the same detrended stretch."""
+    random = np.random.default_rng(2)
+    second = 140 + 8 * np.sin(2 * np.pi * np.arange(180) * 4 / 60) + random.normal(0, 1, 180)
+    (row,) = undulation(second)
+    frequency, power = signal.periodogram(second, 1.0, detrend="linear", scaling="spectrum")
+    at = int(np.argmin(np.abs(frequency - 4 / 60)))
+    share = power[at] / np.var(signal.detrend(second))
+    assert row[0] == pytest.approx(4.0, abs=0.2)
+    assert row[2] == pytest.approx(share, abs=0.01)

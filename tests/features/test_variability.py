@@ -1,0 +1,82 @@
+"""Variability: bandwidth classes (NICHD 2008) and short-term variation by its formula."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from ebbline.features import detect
+from ebbline.features.detect import variability_class
+from ebbline.features.findings import VariabilityClass
+from ebbline.features.variability import short_term_variation
+from features.constructed import Trace
+
+
+@pytest.mark.parametrize(
+    ("bandwidth", "named"),
+    [
+        (0.0, VariabilityClass.ABSENT),
+        (1.9, VariabilityClass.ABSENT),
+        (2.0, VariabilityClass.MINIMAL),
+        (5.0, VariabilityClass.MINIMAL),
+        (5.1, VariabilityClass.MODERATE),
+        (25.0, VariabilityClass.MODERATE),
+        (25.1, VariabilityClass.MARKED),
+        (math.nan, VariabilityClass.INDETERMINATE),
+    ],
+)
+def test_bandwidths_have_the_classes_of_nichd_2008(
+    bandwidth: float, named: VariabilityClass
+) -> None:
+    assert variability_class(bandwidth) is named
+
+
+@pytest.mark.parametrize(
+    ("band", "named"),
+    [
+        (1.0, VariabilityClass.ABSENT),
+        (3.5, VariabilityClass.MINIMAL),
+        (8.0, VariabilityClass.MODERATE),
+        (20.0, VariabilityClass.MODERATE),
+        (36.0, VariabilityClass.MARKED),
+    ],
+)
+def test_band_of_a_constructed_trace_is_measured(band: float, named: VariabilityClass) -> None:
+    for segment in detect(Trace(30, band=band).recording()).fetal.variability:
+        assert segment.bandwidth_bpm == pytest.approx(band, rel=0.12, abs=0.3)
+        assert segment.variability is named
+
+
+def test_decelerations_are_left_out_of_the_baselines_variability() -> None:
+    trace = Trace(30, band=4.0)
+    for onset in range(70, 1700, 180):
+        trace.excursion(onset, 20, 20, 25, -40)
+    for segment in detect(trace.recording()).fetal.variability:
+        assert segment.variability is VariabilityClass.MINIMAL
+
+
+def test_minutes_without_enough_signal_have_no_bandwidth() -> None:
+    found = detect(Trace(20).lose(300, 540).recording()).fetal
+    assert np.isnan(found.bandwidth.values[5:9]).all()
+    assert np.isfinite(found.bandwidth.values[:5]).all()
+    assert found.variability[0].measured_minutes == 6
+    assert found.variability[0].certainty < found.variability[1].certainty
+
+
+def test_short_term_variation_is_the_mean_step_between_epochs_of_pulse_intervals() -> None:
+    """Pardey, Moulden, Redman. Am J Obstet Gynecol 2002;186:1095-103.
+
+    Worked by hand: epochs of 3.75 s at 120, 125, 120, 150 bpm have mean intervals of 500, 480,
+    500 and 400 ms; the steps are 20, 20 and 100 ms; their mean is 140 / 3.
+    """
+    fhr = np.repeat([120.0, 125.0, 120.0, 150.0], 15)
+    assert short_term_variation(fhr, 4.0) == pytest.approx(140 / 3)
+
+
+def test_short_term_variation_does_not_step_over_a_missing_epoch() -> None:
+    """Same source: only neighbouring valid epochs are compared."""
+    fhr = np.repeat([120.0, 125.0, np.nan, 150.0], 15)
+    assert short_term_variation(fhr, 4.0) == pytest.approx(20.0)
+    assert math.isnan(short_term_variation(np.repeat([120.0, np.nan], 15), 4.0))
