@@ -64,6 +64,12 @@ FEVER_BPM = 22.0
 DESCENT_CM_PER_HOUR = 2.0
 BASELINE_MEMORY_S = 600.0
 LEAST_RATE_BPM = 52.0
+CALM_BANDWIDTH_BPM = 16.0
+"""Beyond this bandwidth variability grows by faster swings, not by deeper slow waves (common
+practice: saltatory patterns are quick and jagged)."""
+RAGGED_SHARE = 0.35
+"""Most bandwidth of the swings inside a variable deceleration, as a share of its depth (by eye on
+the CTU-UHB recordings)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -181,7 +187,9 @@ class LabourEngine:
         self._fluctuation = Fluctuation(self._rng("fluctuation"))
         self._slow = _Walk(self._rng("slow"), [BASELINE_MEMORY_S, 900.0, 900.0, 25.0, 400.0, 8.0])
         self._heart = sensors.HeartSensor(self._rng("heart sensor"), self._rng("heart noise"))
-        self._belt = sensors.ActivitySensor(self._rng("activity sensor"))
+        self._belt = sensors.ActivitySensor(
+            self._rng("activity sensor"), self._rng("activity faults")
+        )
         self._level_state = np.array([scenario.baseline_bpm])
         self._state_state = np.array([1.0])
         self._kept: dict[str, list[FloatArray]] = {}
@@ -379,6 +387,8 @@ class LabourEngine:
         self._tracks.add("cord", time, response.fall)
         self._tracks.add("rises", time, response.rises)
         self._tracks.add("occlusion", time, response.occlusion)
+        inside = shapes.smooth(np.clip(response.fall / response.fall.max() * 2, 0.0, 1.0), 3.0)
+        self._tracks.add("ragged", time, depth * RAGGED_SHARE * rng.random() ** 1.5 * inside)
         fall_s = time + response.fall_at / STEP_HZ
         length = len(np.trim_zeros(response.fall, "b")) - response.fall_at
         self._cord_events.append(
@@ -621,7 +631,11 @@ class LabourEngine:
             -(fall - 0.75 * floor) / (0.25 * floor)), fall)  # fmt: skip
         scale = np.where(fall > 0, limited / np.maximum(fall, 1e-9), 1.0)
         lost = (limited > 8.0) & (s.variability_lost_within | (self._fine(t.reserve, a, b) < 0.5))
-        fluctuation = self._fluctuation.draw((b - a) * STEP_HZ) * self._joined("width", width)
+        fractal, swing = self._fluctuation.draw((b - a) * STEP_HZ)
+        fine_width = self._joined("width", width)
+        calm = np.minimum(fine_width, CALM_BANDWIDTH_BPM)
+        excess = np.sqrt(np.clip(fine_width**2 - calm**2, 0.0, None))
+        fluctuation = fractal * calm + swing * (excess + t.ragged[fast])
         fluctuation = fluctuation * np.where(lost, 0.3, 1.0) + self._sine(a, b, sine_share)
         rate = base - limited + t.activity[fast] + t.rises[fast] + fluctuation
         rate = np.clip(rate, 40.0, 230.0)
@@ -649,6 +663,8 @@ class LabourEngine:
             * sensors.toco_reach(s.toco_at.distance_cm(s.fundus_at), s.abdominal_wall_cm),
             belt_tone=s.toco_tone,
             noise=s.toco_noise,
+            shifts_per_hour=s.belt_shifts_per_hour,
+            losses_per_hour=s.activity_losses_per_hour,
             catheter=catheter,
         )
         maternal_given = np.round(maternal)

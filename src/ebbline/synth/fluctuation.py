@@ -1,7 +1,8 @@
-"""The fluctuation of the baseline: fractal noise, bursts of 3 to 5 a minute, beat-to-beat noise.
+"""The fluctuation of the baseline: fractal noise, waxing and waning, and faster oscillations.
 
-The spectrum falls as about f^-1.3 up to 0.1 Hz and f^-2 beyond, measured on the open intrapartum
-recordings of CTU-UHB (Chudacek et al. BMC Pregnancy Childbirth 2014;14:16).
+The spectrum falls as about f^-1.3 up to 0.1 Hz and f^-2 beyond; the shares below were fitted to
+quiet four-minute stretches of the open intrapartum recordings of CTU-UHB (Chudacek et al. BMC
+Pregnancy Childbirth 2014;14:16; see docs/generator.md for the comparison).
 """
 
 from __future__ import annotations
@@ -16,24 +17,26 @@ from ebbline.synth.shapes import STEP_HZ
 
 FloatArray = NDArray[np.float64]
 
-OU_SECONDS = np.array([50.0, 14.0, 4.0, 0.9])
-OU_SHARES = np.array([0.24, 0.34, 0.20, 0.05])
+OU_SECONDS = np.array([70.0, 10.0, 3.0, 0.3])
+OU_SHARES = np.array([0.33, 0.52, 0.06, 0.006])
 """Time constants (s) of the noises that sum to the fractal part, and their shares of variance."""
 
-RESONANCE_HZ = 0.06
-RESONANCE_MEMORY_S = 25.0
-RESONANCE_SHARE = 0.17
-"""The oscillation of 3 to 5 a minute: its centre, how long it keeps its phase, its share."""
+OSCILLATION_HZ = (0.045, 0.13)
+OSCILLATION_MEMORY_S = 7.0
+OSCILLATION_SHARE = 0.084
+"""Oscillation of 3 to 8 a minute: its centre (drawn for each labour), how long it keeps its phase,
+its share of the variance. Excess variability (saltatory) is made of it alone."""
 
 MODULATION_S = 75.0
 MODULATION_SPREAD = 0.30
 """Waxing and waning of the amplitude: time constant and standard deviation of its logarithm."""
 
 UNIT_BANDWIDTH = 3.75
-"""Mean peak-to-trough in a minute of the process at unit variance (measured; see the tests)."""
+OSCILLATION_BANDWIDTH = 4.82
+"""Mean peak-to-trough in a minute of the fractal part and of the oscillation, both at unit
+variance (measured; the tests hold them)."""
 
 STREAMS = len(OU_SECONDS) + 3
-STATES = len(OU_SECONDS) + 3
 
 
 @compiled
@@ -44,9 +47,10 @@ def _fluctuate(
     kick: FloatArray,
     turn: FloatArray,
     slow: FloatArray,
-) -> FloatArray:
+    share: float,
+    out: FloatArray,
+) -> None:
     count = len(keep)
-    out = np.empty(len(white))
     for i in range(len(white)):
         total = 0.0
         for k in range(count):
@@ -57,8 +61,9 @@ def _fluctuate(
         state[count] = re
         state[count + 1] = im
         state[count + 2] = slow[0] * state[count + 2] + slow[1] * white[i, count + 2]
-        out[i] = (total + re) * np.exp(state[count + 2])
-    return out
+        waxing = np.exp(state[count + 2])
+        out[i, 0] = (total + share * re) * waxing
+        out[i, 1] = re * waxing
 
 
 class Fluctuation:
@@ -66,25 +71,28 @@ class Fluctuation:
 
     def __init__(self, rng: np.random.Generator) -> None:
         step = 1 / STEP_HZ
+        low, high = OSCILLATION_HZ
+        centre_hz = low * (high / low) ** rng.random()
         self._rng = rng
         self._keep = np.exp(-step / OU_SECONDS)
         self._kick = np.sqrt(OU_SHARES * (1 - self._keep**2))
-        fade = math.exp(-step / RESONANCE_MEMORY_S)
-        angle = 2 * math.pi * RESONANCE_HZ * step
+        fade = math.exp(-step / OSCILLATION_MEMORY_S)
+        angle = 2 * math.pi * centre_hz * step
         self._turn = np.array(
-            [
-                fade * math.cos(angle),
-                fade * math.sin(angle),
-                math.sqrt(RESONANCE_SHARE * (1 - fade**2)),
-            ]
+            [fade * math.cos(angle), fade * math.sin(angle), math.sqrt(1 - fade**2)]
         )
         slow = math.exp(-step / MODULATION_S)
         self._slow = np.array([slow, MODULATION_SPREAD * math.sqrt(1 - slow**2)])
-        self._state = np.zeros(STATES)
+        self._state = np.zeros(STREAMS)
         self._state[: len(OU_SECONDS)] = rng.standard_normal(len(OU_SECONDS)) * np.sqrt(OU_SHARES)
 
-    def draw(self, samples: int) -> FloatArray:
-        """The next samples, shape (samples,), whose mean one-minute bandwidth is about 1 bpm."""
+    def draw(self, samples: int) -> tuple[FloatArray, FloatArray]:
+        """The next samples of the fractal fluctuation and of the oscillation alone.
+
+        Each has a mean one-minute bandwidth of about 1 bpm.
+        """
         white = self._rng.standard_normal((samples, STREAMS))
-        unit = _fluctuate(white, self._state, self._keep, self._kick, self._turn, self._slow)
-        return np.asarray(unit / UNIT_BANDWIDTH)
+        out = np.empty((samples, 2))
+        share = math.sqrt(OSCILLATION_SHARE)
+        _fluctuate(white, self._state, self._keep, self._kick, self._turn, self._slow, share, out)
+        return out[:, 0] / UNIT_BANDWIDTH, out[:, 1] / OSCILLATION_BANDWIDTH

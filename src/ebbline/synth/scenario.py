@@ -135,9 +135,11 @@ class Scenario:
     ultrasound_at: Point = Point(5.0, -6.0)
     fundus_at: Point = Point(0.0, 12.0)
     toco_at: Point = Point(0.0, 12.0)
-    toco_gain: float = 0.9
+    toco_gain: float = 0.75
     toco_tone: float = 14.0
     toco_noise: float = 1.0
+    belt_shifts_per_hour: float = 1.0
+    activity_losses_per_hour: float = 0.1
     abdominal_wall_cm: float = 2.5
     signal_loss: float = 0.03
     doubling_per_hour: float = 0.3
@@ -236,6 +238,8 @@ _LIMITS: dict[str, tuple[float, float]] = {
     "toco_gain": (0.05, 3.0),
     "toco_tone": (0.0, 60.0),
     "toco_noise": (0.0, 6.0),
+    "belt_shifts_per_hour": (0.0, 30.0),
+    "activity_losses_per_hour": (0.0, 30.0),
     "abdominal_wall_cm": (0.5, 12.0),
     "signal_loss": (0.0, 0.9),
     "doubling_per_hour": (0.0, 60.0),

@@ -20,12 +20,12 @@ ModeArray = NDArray[np.int8]
 FETAL, LOST, SPIKE, DOUBLED, HALVED, MATERNAL = range(6)
 """What the heart-rate sensor follows at a sample."""
 
-GAP_WEIGHTS = np.array([0.74, 0.20, 0.05, 0.01])
-GAP_MEDIANS_S = np.array([2.0, 9.0, 45.0, 240.0])
+GAP_WEIGHTS = np.array([0.78, 0.15, 0.055, 0.015])
+GAP_MEDIANS_S = np.array([1.8, 8.0, 45.0, 200.0])
 GAP_SPREAD = 0.75
 """Gap lengths: a mixture of lognormals fitted to the gaps of the CTU-UHB recordings."""
 
-SMEAR_S = 1.6
+SMEAR_S = 1.25
 """Width of the autocorrelation of a Doppler envelope: two or three beats (common practice)."""
 MOST_SMEARED = 8
 QUARTER_BPM = 4.0
@@ -90,8 +90,8 @@ def _follow(
         if state[0] > 0.0:
             if state[1] <= 0.0:
                 state[1] = 0.0
-                if state[0] > 1.5 and uniform[i, 2] < 0.035 * step:
-                    state[1] = min(0.75 + 1.6 * uniform[i, 3] ** 2 * 2.0, state[0] - 0.5)
+                if state[0] > 1.5 and uniform[i, 2] < 0.02 * step:
+                    state[1] = min(1.0 + 3.5 * uniform[i, 3] ** 2, state[0] - 0.5)
                     state[3] = 55.0 + 150.0 * uniform[i, 1]
                     if uniform[i, 4] < 0.5:
                         state[3] = -0.5 - 1.5 * np.floor(uniform[i, 1] * 2.0)
@@ -164,7 +164,7 @@ class HeartSensor:
             self._tail = np.full(MOST_SMEARED, rate[0])
         longer = np.concatenate((self._tail, rate))
         self._tail = longer[-MOST_SMEARED:]
-        value = _smear(longer, MOST_SMEARED, width) + normal[:, 2] * (0.15 if electrode else 0.25)
+        value = _smear(longer, MOST_SMEARED, width) + normal[:, 2] * (0.12 if electrode else 0.15)
         value = np.where(mode == MATERNAL, maternal, value)
         value = np.where(mode == DOUBLED, value * 2.0, value)
         value = np.where(mode == HALVED, value * 0.5, value)
@@ -176,27 +176,69 @@ class HeartSensor:
         return np.where(mode == LOST, np.nan, value), mode
 
 
+BELT_SHIFT_UNITS = 7.0
+BELT_SHIFT_FADES_S = 1500.0
+ACTIVITY_LOSS_MEDIAN_S = 70.0
+
+(DRIFT, PHASE, BREATH_SIZE, BREATH_RATE, COARSE, FLUTTER, SHIFT, FELT, LOST_FOR) = range(9)
+"""Places in the state of the belt."""
+
+
 @compiled
-def _belt(white: FloatArray, state: FloatArray, out: FloatArray, breath: FloatArray) -> None:
-    # state: drift, slow drift, phase, log amplitude of breathing, rate of breathing
-    for i in range(len(white)):
-        state[0] = state[0] * 0.99958 + 0.0289 * white[i, 0]
-        state[3] = state[3] * 0.9979 + 0.0648 * white[i, 1]
-        state[4] = state[4] * 0.9958 + 0.0916 * white[i, 2]
-        state[2] += 2 * np.pi * (0.27 + 0.03 * state[4]) / 4.0
-        out[i] = state[0]
-        breath[i] = np.sin(state[2]) * np.exp(0.6 * state[3])
+def _belt(
+    above: FloatArray,
+    white: FloatArray,
+    uniform: FloatArray,
+    habits: FloatArray,
+    state: FloatArray,
+    out: FloatArray,
+    lost: FloatArray,
+) -> None:
+    gain, noise, breath_units, drift_units, coarse_units, breath_hz = habits[:6]
+    rise, fall, shift_share, loss_share = habits[6:10]
+    for i in range(len(above)):
+        state[DRIFT] = state[DRIFT] * 0.99942 + 0.0341 * white[i, 0]
+        state[BREATH_SIZE] = state[BREATH_SIZE] * 0.9979 + 0.0648 * white[i, 1]
+        state[BREATH_RATE] = state[BREATH_RATE] * 0.9958 + 0.0916 * white[i, 2]
+        state[PHASE] += 2 * np.pi * breath_hz * (1 + 0.12 * state[BREATH_RATE]) / 4.0
+        state[COARSE] = state[COARSE] * 0.969 + 0.247 * white[i, 3]
+        state[FLUTTER] = state[FLUTTER] * 0.7 + 0.714 * white[i, 4]
+        # The wall follows the womb: quickly when it hardens, slowly when it softens.
+        follow = rise if above[i] > state[FELT] else fall
+        state[FELT] += follow * (above[i] - state[FELT])
+        state[SHIFT] *= 1 - 0.25 / BELT_SHIFT_FADES_S
+        if uniform[i, 0] < shift_share:
+            state[SHIFT] += BELT_SHIFT_UNITS * white[i, 5]
+        if state[LOST_FOR] > 0:
+            state[LOST_FOR] -= 0.25
+        elif uniform[i, 1] < loss_share:
+            state[LOST_FOR] = ACTIVITY_LOSS_MEDIAN_S * np.exp(0.8 * white[i, 5])
+        lost[i] = 1.0 if state[LOST_FOR] > 0 else 0.0
+        # A tight belt shakes more: with the breath, with everything.
+        shaken = 1.0 + min(60.0, max(0.0, state[FELT])) / 30.0
+        breath = np.sin(state[PHASE]) * np.exp(0.7 * state[BREATH_SIZE])
+        out[i] = (
+            gain * state[FELT]
+            + drift_units * state[DRIFT]
+            + state[SHIFT]
+            + noise * breath_units * breath * shaken
+            + noise * coarse_units * (state[COARSE] + 0.5 * state[FLUTTER]) * shaken
+        )
 
 
 class ActivitySensor:
     """The belt or the catheter."""
 
-    def __init__(self, rng: Generator) -> None:
+    def __init__(self, rng: Generator, chance: Generator) -> None:
         self._rng = rng
-        self._state = np.zeros(5)
-        self._state[0] = rng.standard_normal()
-        self._breath_units = float(rng.lognormal(np.log(0.9), 0.8))
-        self._drift_units = float(rng.uniform(1.0, 3.5))
+        self._chance = chance
+        self._state = np.zeros(9)
+        self._state[DRIFT] = rng.standard_normal()
+        self._breath_units = float(rng.lognormal(np.log(0.75), 0.75))
+        self._drift_units = float(rng.uniform(1.0, 4.0))
+        self._coarse_units = float(rng.lognormal(np.log(0.55), 0.7))
+        self._breath_hz = float(rng.uniform(0.2, 0.42))
+        self._rise, self._fall = float(rng.uniform(0.15, 0.5)), float(rng.uniform(0.03, 0.2))
 
     def give(
         self,
@@ -207,28 +249,37 @@ class ActivitySensor:
         gain: float,
         belt_tone: float,
         noise: float,
+        shifts_per_hour: float,
+        losses_per_hour: float,
         catheter: bool,
     ) -> FloatArray:
         """Activity: mmHg for a catheter, arbitrary units cut off at 0 and 100 for a belt."""
         count = len(pressure)
-        white = self._rng.standard_normal((count, 4))
-        drift, breath = np.empty(count), np.empty(count)
-        _belt(white, self._state, drift, breath)
-        if catheter:
-            value = pressure + 0.5 * breath + 0.4 * white[:, 3] + 0.4 * drift + 6.0 * movement
-            return np.round(np.clip(value, 0.0, 130.0) * 2) / 2
-        above = pressure - tone_mmhg
-        # What is felt through the wall also stretches the belt: the tighter, the more it shakes.
-        shaken = 1.0 + np.clip(above, 0.0, 60.0) / 25.0
-        value = (
-            belt_tone
-            + gain * above
-            + self._drift_units * drift
-            + noise * self._breath_units * breath * shaken
-            + noise * 0.45 * white[:, 3]
-            + 18.0 * movement * np.abs(white[:, 3])
+        white = self._rng.standard_normal((count, 8))
+        uniform = self._chance.random((count, 2))
+        out, lost = np.empty(count), np.empty(count)
+        per_sample = 1 / (3600.0 * STEP_HZ)
+        habits = np.array(
+            [
+                gain,
+                noise,
+                self._breath_units,
+                self._drift_units,
+                self._coarse_units,
+                self._breath_hz,
+                self._rise,
+                self._fall,
+                shifts_per_hour * per_sample,
+                losses_per_hour * per_sample,
+            ]
         )
-        return np.round(np.clip(value, 0.0, 100.0) * 2) / 2
+        if catheter:
+            habits[:10] = (1.0, 1.0, 0.5, 0.8, 0.25, self._breath_hz, 0.6, 0.5, 0.0, habits[9])
+        _belt(pressure - tone_mmhg, white, uniform, habits, self._state, out, lost)
+        stir = movement * (np.abs(white[:, 6]) + 0.3)
+        value = out + (tone_mmhg + 5.0 * stir if catheter else belt_tone + 14.0 * stir)
+        value = np.round(np.clip(value, 0.0, 130.0 if catheter else 100.0) * 2) / 2
+        return np.where(lost > 0, np.nan, value)
 
 
 def toco_reach(distance_cm: float, wall_cm: float) -> float:

@@ -38,22 +38,34 @@ def through(times_s: list[float], heights: list[float], smooth_s: float) -> Floa
 
 
 def contraction(peak_mmhg: float, seconds: float, rise_share: float, rng: Generator) -> FloatArray:
-    """Pressure above tone, mmHg, of one contraction; the rise is quicker than the relaxation.
+    """Pressure above tone, mmHg, of one contraction: a quick rise, a slower and slowing relaxation.
 
-    seconds: visible duration (above 5 % of the peak). Asymmetrical bell after Caldeyro-Barcia R,
-    Poseiro JJ. Clin Obstet Gynecol 1960;3:386-408 (from memory); exponents fitted by eye.
+    seconds: visible duration (above 5 % of the peak). Some have a plateau or a second peak.
+    Asymmetrical bell after Caldeyro-Barcia R, Poseiro JJ. Clin Obstet Gynecol 1960;3:386-408
+    (from memory); exponents fitted by eye.
     """
-    rise_power, fall_power = rng.uniform(1.4, 2.0), rng.uniform(1.6, 2.6)
+    rise_power, fall_power = rng.uniform(1.4, 2.0), rng.uniform(1.6, 3.2)
     hidden_rise = 2 / np.pi * np.arcsin(0.05 ** (1 / rise_power))
     hidden_fall = 2 / np.pi * np.arcsin(0.05 ** (1 / fall_power))
-    rise_s = rise_share * seconds / (1 - hidden_rise)
-    fall_s = (1 - rise_share) * seconds / (1 - hidden_fall)
+    plateau_s = rng.uniform(8.0, 20.0) if rng.random() < 0.12 else 0.0
+    rise_s = rise_share * (seconds - plateau_s) / (1 - hidden_rise)
+    fall_s = (1 - rise_share) * (seconds - plateau_s) / (1 - hidden_fall)
     rise = np.sin(np.pi / 2 * np.arange(1, round(rise_s * STEP_HZ) + 1) / (rise_s * STEP_HZ))
     fall = np.cos(np.pi / 2 * np.arange(1, round(fall_s * STEP_HZ)) / (fall_s * STEP_HZ))
-    bell = np.concatenate((np.clip(rise, 0, 1) ** rise_power, np.clip(fall, 0, 1) ** fall_power))
-    knots = rng.normal(0.0, 0.04, max(4, len(bell) // 40))
+    bell = np.concatenate(
+        (
+            np.clip(rise, 0, 1) ** rise_power,
+            np.ones(round(plateau_s * STEP_HZ)),
+            np.clip(fall, 0, 1) ** fall_power,
+        )
+    )
+    knots = rng.normal(0.0, 0.05, max(4, len(bell) // 32))
     rough = np.interp(np.linspace(0, len(knots) - 1, len(bell)), np.arange(len(knots)), knots)
     shaped = bell * (1 + smooth(rough, 6.0) * bell)
+    if rng.random() < 0.12:
+        middle, width = rng.uniform(0.45, 0.65) * len(bell), 0.1 * len(bell)
+        dent = np.exp(-(((np.arange(len(bell)) - middle) / width) ** 2))
+        shaped = shaped * (1 - rng.uniform(0.1, 0.4) * dent)
     return np.asarray(peak_mmhg * shaped / shaped.max())
 
 

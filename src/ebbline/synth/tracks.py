@@ -12,12 +12,23 @@ FloatArray = NDArray[np.float64]
 AHEAD_S = 1500
 """No event reaches further than this beyond the moment it is decided."""
 
-_FAST = ("bell", "push", "cord", "occlusion", "rises", "head", "sustained", "activity", "movement")
+_FAST = (
+    "bell",
+    "push",
+    "cord",
+    "occlusion",
+    "rises",
+    "head",
+    "sustained",
+    "activity",
+    "movement",
+    "ragged",
+)
 _SLOW = ("vulnerability", "oxygen", "reserve", "reflex")
 
 
 class Tracks:
-    """Arrays at 4 Hz (bell, push: mmHg; falls and rises: bpm; occlusion, movement: 0..1) and at
+    """Arrays at 4 Hz (bell, push: mmHg; falls, rises, ragged: bpm; occlusion, movement: 0..1), at
     1 Hz (vulnerability, oxygen, reserve: 0..1; reflex: bpm)."""
 
     bell: FloatArray
@@ -29,6 +40,7 @@ class Tracks:
     sustained: FloatArray
     activity: FloatArray
     movement: FloatArray
+    ragged: FloatArray
     vulnerability: FloatArray
     oxygen: FloatArray
     reserve: FloatArray
