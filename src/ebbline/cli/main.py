@@ -7,7 +7,7 @@ import sys
 import typer
 
 from ebbline import CAUTION, __version__
-from ebbline.cli import convert, invent, read, serve
+from ebbline.cli import convert, criteria, invent, read, serve
 from ebbline.errors import EbblineError
 
 app = typer.Typer(
@@ -19,6 +19,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 convert.register(app)
+criteria.register(app)
 invent.register(app)
 read.register(app)
 serve.register(app)

@@ -1,1 +1,43 @@
-"""Published criteria as data, and the classes they give."""
+"""Published criteria as data, and the classes they give.
+
+`classify` is the door. Each standard has its table and its reading of it in a module of its own;
+what all of them ask of a window is worked out once in `facts`, and `docket` turns reasons into a
+class or a refusal.
+"""
+
+from __future__ import annotations
+
+from ebbline.criteria import figo, nice, nichd, nst
+from ebbline.criteria.facts import window_facts
+from ebbline.criteria.model import Classification, Standard, Window
+from ebbline.criteria.rules import Rule, Table
+from ebbline.features.findings import Findings
+from ebbline.recording.model import Context
+
+TABLES: dict[Standard, Table] = {
+    table.standard: table for table in (nichd.TABLE, figo.TABLE, nice.TABLE, nst.TABLE)
+}
+
+__all__ = ["TABLES", "Rule", "Table", "classify"]
+
+
+def classify(
+    findings: Findings, window: Window, standard: Standard, context: Context | None = None
+) -> Classification:
+    """The class that a standard gives a window, with its reasons; or a refusal with its reasons.
+
+    Durations are followed over the whole recording up to the window's end. context: what is known
+    of the labour (None: nothing). Standards of labour are not read as such before labour; the
+    non-stress test is read before labour only.
+    """
+    context = Context() if context is None else context
+    facts = window_facts(findings, window)
+    match standard:
+        case Standard.NICHD:
+            return nichd.classify(facts, context)
+        case Standard.FIGO:
+            return figo.classify(facts, context)
+        case Standard.NICE:
+            return nice.classify(facts, context)
+        case Standard.NST:
+            return nst.classify(facts, context)

@@ -167,12 +167,12 @@ def _column(values: Iterable[float]) -> FloatArray:
 def _running_sum(curve: Curve) -> tuple[FloatArray, FloatArray]:
     """Edges of the curve's steps and the seconds gathered up to each (values are shares)."""
     shares = np.nan_to_num(curve.values, nan=0.0)
-    edges = curve.start_s + curve.step_s * np.arange(len(shares) + 1)
+    edges: FloatArray = curve.start_s + curve.step_s * np.arange(len(shares) + 1, dtype=np.float64)
     return edges, np.concatenate(([0.0], np.cumsum(shares * curve.step_s)))
 
 
 def _gathered(edges: FloatArray, sums: FloatArray, at_s: FloatArray | float) -> FloatArray:
-    return np.interp(at_s, edges, sums)
+    return np.asarray(np.interp(at_s, edges, sums), dtype=np.float64)
 
 
 @lru_cache(maxsize=8)
@@ -350,6 +350,33 @@ def tachysystole(findings: Findings, start_s: float, end_s: float) -> Answer:
     return Answer(False, value, at_s, at_s + length_s, "")
 
 
+def tachysystole_in_two_tens(findings: Findings, start_s: float, end_s: float) -> Answer:
+    """More than 5 contractions in each of two successive 10-minute periods of the window.
+
+    value: the lesser count of the busiest pair. A window shorter than 20 minutes is lengthened
+    backwards. None without an activity channel, or when not yes and half of the activity of some
+    20 minutes was not measured. Source: Ayres-de-Campos 2015, contractions.
+    """
+    if not findings.uterine.present:
+        return Answer(None, float("nan"), start_s, end_s, NO_ACTIVITY)
+    index = index_of(findings)
+    peaks = index.contraction_peak_s
+    starts, length_s = _stretches(peaks, start_s, end_s, SEGMENT_S, parts=2)
+    if length_s < SEGMENT_S:
+        return Answer(None, float("nan"), start_s, end_s, "less than 20 minutes were recorded")
+    edges = [np.searchsorted(peaks, starts + k * 0.5 * length_s) for k in range(3)]
+    lesser = np.minimum(edges[1] - edges[0], edges[2] - edges[1])
+    at = int(np.argmax(lesser))
+    value, at_s = float(lesser[at]), float(starts[at])
+    if value > TACHYSYSTOLE_ABOVE:
+        return Answer(True, value, at_s, at_s + length_s, "")
+    measured_s = _measured_s(index, starts, starts + length_s)
+    if (measured_s < LEAST_ACTIVITY * length_s).any():
+        why = _too_little(float(measured_s.min()), length_s)
+        return Answer(None, value, at_s, at_s + length_s, why)
+    return Answer(False, value, at_s, at_s + length_s, "")
+
+
 def montevideo_units(findings: Findings, start_s: float, end_s: float) -> Montevideo:
     """Sum of (peak minus resting tone, mmHg) of the contractions in 10 minutes.
 
@@ -397,21 +424,67 @@ def _carrying(index: EventIndex, which: BoolArray, until_s: float) -> BoolArray:
 
 
 def _stretches(
-    peaks_s: FloatArray, start_s: float, end_s: float, length_s: float
+    peaks_s: FloatArray, start_s: float, end_s: float, length_s: float, *, parts: int = 1
 ) -> tuple[FloatArray, float]:
     """Starts of all stretches of length_s in the window that differ in their contractions.
 
     With half-open stretches [t, t + length) the contents change only just after a peak is passed
-    by either edge, so the peaks, the peaks minus the length and the window's two extremes are
-    enough. A window shorter than the length is lengthened backwards to it, as far as the recording
-    goes; the length that results is returned.
+    by an edge (those of the equal parts included), so the peaks, the peaks minus the edges'
+    distances and the window's two extremes are enough. A window shorter than the length is
+    lengthened backwards to it, as far as the recording goes; the length that results is returned.
     """
     start_s = max(0.0, min(start_s, end_s - length_s))
     length_s = min(length_s, end_s - start_s)
     latest_s = end_s - length_s
-    edges = np.concatenate((peaks_s, peaks_s - length_s))
+    if latest_s <= start_s:
+        return np.array([start_s]), length_s
+    edges = np.concatenate([peaks_s - part * length_s / parts for part in range(parts + 1)])
     edges = edges[(edges > start_s) & (edges < latest_s)]
-    return np.unique(np.concatenate(([start_s], edges, [latest_s]))), length_s
+    return np.sort(np.concatenate(([start_s], edges, [latest_s]))), length_s
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cuts:
+    """All stretches of one length in a window that differ in their contractions.
+
+    first, last: places of the contractions from and up to which each stretch reaches; measured_s:
+    its seconds with activity signal; enough: whether that is enough for a share to be told.
+    """
+
+    starts_s: FloatArray
+    ends_s: FloatArray
+    length_s: float
+    first: IntArray
+    last: IntArray
+    measured_s: FloatArray
+    enough: BoolArray
+
+
+@lru_cache(maxsize=8)
+def _cuts(findings: Findings, start_s: float, end_s: float, length_s: float) -> _Cuts:
+    index = index_of(findings)
+    peaks = index.contraction_peak_s
+    starts, length_s = _stretches(peaks, start_s, end_s, length_s)
+    ends = starts + length_s
+    measured_s = _measured_s(index, starts, ends)
+    return _Cuts(
+        starts_s=starts,
+        ends_s=ends,
+        length_s=length_s,
+        first=peaks.searchsorted(starts),
+        last=peaks.searchsorted(ends),
+        measured_s=measured_s,
+        enough=measured_s >= LEAST_ACTIVITY * length_s,
+    )
+
+
+def _counts(index: EventIndex, cuts: _Cuts, carrying: BoolArray) -> tuple[IntArray, IntArray]:
+    """Of each stretch: contractions that carry, and contractions that could be read or carry."""
+    sums = np.zeros((2, len(carrying) + 1), dtype=np.int64)
+    np.cumsum(carrying, out=sums[0, 1:])
+    np.cumsum(carrying | index.readable, out=sums[1, 1:])
+    found = sums[:, cuts.last] - sums[:, cuts.first]
+    return found[0], found[1]
 
 
 def share_with_decelerations(
@@ -458,48 +531,48 @@ def _with_contractions(
     strictly: bool,
 ) -> Answer:
     index = index_of(findings)
-    starts, length_s = _stretches(index.contraction_peak_s, start_s, end_s, length_s)
-    begin_s = float(starts[0])
+    begin_s = max(0.0, min(start_s, end_s - length_s))
     seen = which & (index.deceleration_onset_s < end_s) & (index.deceleration_end_s > begin_s)
-    if int(seen.sum()) < LEAST_TO_RECUR:
+    number = int(np.count_nonzero(seen))
+    if number < LEAST_TO_RECUR:
         return Answer(False, float("nan"), begin_s, end_s, "")
     if not findings.uterine.present:
         return Answer(None, float("nan"), begin_s, end_s, NO_ACTIVITY)
-    carrying = _carrying(index, which, end_s)
-    carried = np.concatenate(([0], np.cumsum(carrying)))
-    counted = np.concatenate(([0], np.cumsum(carrying | index.readable)))
-    first = np.searchsorted(index.contraction_peak_s, starts)
-    last = np.searchsorted(index.contraction_peak_s, starts + length_s)
-    with_it = carried[last] - carried[first]
-    of = counted[last] - counted[first]
+    cuts = _cuts(findings, start_s, end_s, length_s)
+    with_it, of = _counts(index, cuts, _carrying(index, which, end_s))
     shares = with_it / np.maximum(of, 1)
-    measured_s = _measured_s(index, starts, starts + length_s)
-    enough = measured_s >= LEAST_ACTIVITY * length_s
     reached = (shares > HALF) if strictly else (shares >= HALF)
-    yes = reached & enough & (with_it >= LEAST_TO_RECUR)
-    if yes.any():
-        at = int(np.argmax(np.where(yes, shares, -1.0)))
-        at_s = float(starts[at])
-        return Answer(True, float(shares[at]), at_s, at_s + length_s, "")
-    # A segment too poor in signal can hide the pattern only where decelerations are.
-    ends_s = index.deceleration_end_s[seen]
-    onsets_s = index.deceleration_onset_s[seen]
-    here = np.searchsorted(np.sort(onsets_s), starts + length_s) - np.searchsorted(
-        np.sort(ends_s), starts
-    )
-    if (~enough & (here >= LEAST_TO_RECUR)).any():
-        least_s = float(measured_s[~enough].min())
-        return Answer(None, float("nan"), begin_s, end_s, _too_little(least_s, length_s))
-    unreadable = share_with_decelerations(findings, begin_s, end_s, which)
-    if unreadable.unreadable > unreadable.contractions:
-        why = (
-            f"the heart rate could not be read through {unreadable.unreadable} of "
-            f"{unreadable.unreadable + unreadable.contractions} contractions"
-        )
+    yes = reached & cuts.enough & (with_it >= LEAST_TO_RECUR)
+    at = int(np.argmax(np.where(yes, shares, -1.0) if yes.any() else shares))
+    at_s = float(cuts.starts_s[at])
+    if yes[at]:
+        return Answer(True, float(shares[at]), at_s, at_s + cuts.length_s, "")
+    why = _why_untold(index, cuts, seen)
+    if why:
         return Answer(None, float("nan"), begin_s, end_s, why)
-    at = int(np.argmax(shares))
-    at_s = float(starts[at])
-    return Answer(False, float(shares[at]), at_s, at_s + length_s, "")
+    return Answer(False, float(shares[at]), at_s, at_s + cuts.length_s, "")
+
+
+def _why_untold(index: EventIndex, cuts: _Cuts, seen: BoolArray) -> str:
+    """Why it cannot be said that the decelerations seen do not recur; '' when it can."""
+    poor = ~cuts.enough
+    if poor.any():
+        # A stretch too poor in signal can hide the pattern only where decelerations are.
+        begun = np.searchsorted(np.sort(index.deceleration_onset_s[seen]), cuts.ends_s)
+        over = np.searchsorted(np.sort(index.deceleration_end_s[seen]), cuts.starts_s)
+        hiding = poor & (begun - over >= LEAST_TO_RECUR)
+        if hiding.any():
+            return _too_little(float(cuts.measured_s[hiding].min()), cuts.length_s)
+    number = int(np.count_nonzero(seen))
+    alone = int(np.count_nonzero(seen & (index.carrier < 0)))
+    if alone >= LEAST_TO_RECUR and alone > HALF * number:
+        return f"no contraction was recorded with {alone} of {number} decelerations"
+    inside = _inside(index.contraction_peak_s, float(cuts.starts_s[0]), float(cuts.ends_s[-1]))
+    contractions = inside.stop - inside.start
+    unread = contractions - int(np.count_nonzero(index.readable[inside]))
+    if unread > HALF * contractions:
+        return f"the heart rate could not be read through {unread} of {contractions} contractions"
+    return ""
 
 
 def pattern_runs(findings: Findings, until_s: float, which: BoolArray) -> tuple[PatternRun, ...]:
@@ -517,17 +590,14 @@ def pattern_runs(findings: Findings, until_s: float, which: BoolArray) -> tuple[
     if not findings.uterine.present or int(chosen.sum()) < LEAST_TO_RECUR:
         return ()
     carrying = _carrying(index, which, until_s)
-    starts, length_s = _stretches(index.contraction_peak_s, 0.0, until_s, SEGMENT_S)
-    carried = np.concatenate(([0], np.cumsum(carrying)))
-    counted = np.concatenate(([0], np.cumsum(carrying | index.readable)))
-    first = np.searchsorted(index.contraction_peak_s, starts)
-    last = np.searchsorted(index.contraction_peak_s, starts + length_s)
-    with_it = carried[last] - carried[first]
-    shows = (with_it >= LEAST_TO_RECUR) & (with_it > HALF * (counted[last] - counted[first]))
+    cuts = _cuts(findings, 0.0, until_s, SEGMENT_S)
+    with_it, of = _counts(index, cuts, carrying)
+    shows = (with_it >= LEAST_TO_RECUR) & (with_it > HALF * of)
     if not shows.any():
         return ()
     # Ranks of the first and the last carrying contraction of each segment that shows the pattern.
-    low, high = carried[first][shows], carried[last][shows] - 1
+    carried = np.concatenate(([0], np.cumsum(carrying)))
+    low, high = carried[cuts.first[shows]], carried[cuts.last[shows]] - 1
     breaks = np.flatnonzero(low[1:] > np.maximum.accumulate(high)[:-1]) + 1
     carriers = np.flatnonzero(carrying)
     onset_s = np.full(len(carrying), np.inf)
@@ -558,6 +628,44 @@ def longest_run(
     return max(runs, key=lambda run: run.duration_s, default=None)
 
 
+def longest_chain(
+    findings: Findings, start_s: float, end_s: float, which: BoolArray, apart_s: float
+) -> tuple[float, float] | None:
+    """The longest series of decelerations of the mask that reaches into the window.
+
+    In a series each begins no more than apart_s after the one before has ended; contractions are
+    not asked about. Returns its start and end (at most the window's end), seconds; None when no
+    deceleration of the mask reaches into the window.
+    """
+    index = index_of(findings)
+    chosen = which & (index.deceleration_onset_s < end_s)
+    onsets, ends = index.deceleration_onset_s[chosen], index.deceleration_end_s[chosen]
+    order = np.argsort(onsets, kind="stable")
+    onsets, ends = onsets[order], np.minimum(np.maximum.accumulate(ends[order]), end_s)
+    if not len(onsets) or ends[-1] <= start_s:
+        return None
+    first = np.concatenate(([0], np.flatnonzero(onsets[1:] - ends[:-1] > apart_s) + 1))
+    last = np.append(first[1:] - 1, len(onsets) - 1)
+    lengths = np.where(ends[last] > start_s, ends[last] - onsets[first], -1.0)
+    at = int(np.argmax(lengths))
+    return float(onsets[first[at]]), float(ends[last[at]])
+
+
+def most_decelerations(
+    findings: Findings, start_s: float, end_s: float, which: BoolArray
+) -> tuple[int, float, float]:
+    """The most decelerations of the mask in any 20 minutes of the window, and where.
+
+    What is left to count when contractions are not known; by itself no recurrence.
+    """
+    index = index_of(findings)
+    onsets = np.sort(index.deceleration_onset_s[which])
+    starts, length_s = _stretches(onsets, start_s, end_s, SEGMENT_S)
+    counts = np.searchsorted(onsets, starts + length_s) - np.searchsorted(onsets, starts)
+    at = int(np.argmax(counts))
+    return int(counts[at]), float(starts[at]), float(starts[at]) + length_s
+
+
 def concerning_features(findings: Findings, deceleration: Deceleration) -> tuple[str, ...]:
     """Concerning characteristics of a variable deceleration, in the trade's words.
 
@@ -574,21 +682,25 @@ def concerning_features(findings: Findings, deceleration: Deceleration) -> tuple
         found.append("fails to return to the baseline")
     elif deceleration.slow_return:
         found.append("slow return to the baseline")
-    if not (deceleration.shoulder_before or deceleration.shoulder_after):
-        shouldered_s = first_shoulder_s(findings)
-        if shouldered_s < deceleration.onset_s:
-            found.append("loss of shouldering")
+    shouldered = deceleration.shoulder_before or deceleration.shoulder_after
+    if not shouldered and shouldering_from_s(findings) < deceleration.onset_s:
+        found.append("loss of shouldering")
     return tuple(found)
 
 
 @lru_cache(maxsize=8)
-def first_shoulder_s(findings: Findings) -> float:
-    """Return of the first variable deceleration with a shoulder; infinity when there is none."""
-    return min(
-        (
-            d.end_s
-            for d in findings.fetal.decelerations
-            if d.kind is DecelerationKind.VARIABLE and (d.shoulder_before or d.shoulder_after)
-        ),
-        default=float("inf"),
-    )
+def shouldering_from_s(findings: Findings) -> float:
+    """From when on shouldering was there to be lost; infinity when it never was.
+
+    It is there once two successive variable decelerations of the recording have a shoulder (our
+    choice: one alone may be chance).
+    """
+    before = False
+    for fall in sorted(findings.fetal.decelerations, key=lambda one: one.nadir_s):
+        if fall.kind is not DecelerationKind.VARIABLE:
+            continue
+        shouldered = fall.shoulder_before or fall.shoulder_after
+        if shouldered and before:
+            return fall.end_s
+        before = shouldered
+    return float("inf")
