@@ -16,6 +16,8 @@ import time
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
+import numpy as np
+
 from accuracy_match import (
     Hour,
     baseline_errors,
@@ -27,14 +29,18 @@ from accuracy_match import (
 )
 from accuracy_set import Case, cases, labour_of
 from accuracy_tables import report
+from accuracy_truth import findings_of
+from ebbline.criteria import classify
+from ebbline.criteria.model import Standard, Window
+from ebbline.features import detect
+from ebbline.features.findings import Findings
+from ebbline.synth import Labour
+
+STANDARDS = (Standard.NICHD, Standard.FIGO, Standard.NICE)
 
 
 def measure(case: Case) -> Hour:
     """Invent one hour, read it, score it."""
-    import numpy as np
-
-    from ebbline.features import detect
-
     labour = labour_of(case)
     truth = labour.truth
     began = time.perf_counter()
@@ -80,10 +86,22 @@ def measure(case: Case) -> Hour:
         variability=variability_pairs(truth, findings),
         kinds=kinds,
         sinusoidal=(sinus_true, sinus_found),
-        classes={},
+        classes=_classes(labour, findings),
         wrong=wrong_c + wrong_d + wrong_a,
         seconds=seconds,
     )
+
+
+def _classes(labour: Labour, findings: Findings) -> dict[str, tuple[str, str]]:
+    """(from the truth, from what was found) class of the second half hour by each standard."""
+    window = Window(labour.truth.duration_s - 1800.0, labour.truth.duration_s)
+    true = findings_of(labour)
+    context = labour.recording.context
+    made = {}
+    for standard in STANDARDS:
+        pair = (classify(f, window, standard, context) for f in (true, findings))
+        made[str(standard)] = tuple("refused" if c.refused else c.label for c in pair)
+    return made
 
 
 def main() -> None:

@@ -142,6 +142,24 @@ def _sensitivity(group: Sequence[Hour]) -> str:
     return f"{sum(h.sinusoidal[1] for h in true)} of {len(true)}; {false}"
 
 
+def classes_table(hours: Sequence[Hour]) -> str:
+    """Agreement on the class of the last half hour; refusals apart."""
+    rows = []
+    for name, group in _groups(hours):
+        row = [name]
+        for standard in group[0].classes:
+            made = [h.classes[standard] for h in group]
+            both = [p for p in made if "refused" not in p]
+            refused = sum(b == "refused" != a for a, b in made)
+            row.append(f"{agreement(both):.3f} ({len(both)}, {refused} refused)")
+        rows.append(row)
+    return table(("loss", *hours[0].classes), rows)
+
+
+def _order(labels: Iterable[str]) -> list[str]:
+    return sorted(set(labels), key=lambda label: (label == "refused", label))
+
+
 def aims_table(hours: Sequence[Hour]) -> str:
     upto = [h for h in hours if h.loss_bin < WORKABLE_BINS]
     rows = []
@@ -203,6 +221,20 @@ def report(hours: Sequence[Hour]) -> str:
         (
             "Kind of deceleration, up to 20 % loss, all matched",
             lambda: confusion(((a, b) for h in upto for a, b, _ in h.kinds), KINDS),
+        ),
+        (
+            "Class of half an hour: truth through the same rules against what was found",
+            lambda: classes_table(hours),
+        ),
+        *(
+            (
+                f"Class by {standard}, up to 20 % loss",
+                lambda standard=standard: confusion(
+                    (h.classes[standard] for h in upto),
+                    _order(x for h in upto for x in h.classes[standard]),
+                ),
+            )
+            for standard in hours[0].classes
         ),
         ("By pattern, up to 20 % loss", lambda: patterns_table(hours)),
     ]
