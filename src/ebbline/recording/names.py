@@ -25,6 +25,7 @@ ACTIVITY_WORDS = frozenset(
 UTERINE_WORDS = frozenset({"uterine", "uterus", "intrauterine"})
 UTERINE_MEASURES = frozenset({"activity", "pressure", *ACTIVITY_WORDS})
 FILLER_WORDS = frozenset({"channel", "signal", "raw", "ext", "external", "internal", "of"})
+FETUS_LETTERS = {"a": 1, "b": 2, "c": 3, "d": 4}
 UNIT_WORDS = frozenset({"bpm", "mmhg", "kpa", "cmh2o"})
 
 SENSOR_WORDS = {
@@ -81,11 +82,15 @@ def understand(label: str) -> ChannelName | None:
     words = re.findall(r"cmh2o|[^\W\d_]+|\d+", label.casefold())
     if not words or re.search(r"[^\w\s\-./:#]", label):
         return None
+    numbers = [w for w in words if w.isdigit() or w in FETUS_LETTERS]
+    words = [w for w in words if w not in numbers]
+    if len(numbers) > 1 or not words:
+        return None
     number = 0
-    if words[-1].isdigit() or (len(words) > 1 and words[-1] in "abcd"):
-        last = words.pop()
-        number = int(last) if last.isdigit() else "abcd".index(last) + 1
-        if not 1 <= number <= 9 or not words:
+    if numbers:
+        said_number = numbers[0]
+        number = FETUS_LETTERS.get(said_number) or int(said_number)
+        if not 1 <= number <= 9:
             return None
     said = frozenset(words) - UNIT_WORDS
     rest = said - FILLER_WORDS - SENSOR_WORDS.keys()

@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import math
 import re
+import warnings
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -365,10 +367,8 @@ def _physical(values: NDArray[np.int16], signal: Signal) -> FloatArray:
 
 def _read_by_library(header: Header, path: Path) -> tuple[list[Column], list[str]]:
     """Any other record, through the `wfdb` library."""
-    import wfdb
-
     try:
-        record = wfdb.rdrecord(str(path.with_suffix("")), smooth_frames=False)
+        record = _library_record(path)
         columns = [
             Column(
                 name or f"signal {index + 1}",
@@ -388,6 +388,15 @@ def _read_by_library(header: Header, path: Path) -> tuple[list[Column], list[str
             remedy="Check that the header is right and that all its files are there.",
         ) from error
     return columns, []
+
+
+def _library_record(path: Path) -> Any:
+    """The record as `wfdb` gives it, without what the library warns its own developers of."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import wfdb
+
+        return wfdb.rdrecord(str(path.with_suffix("")), smooth_frames=False)
 
 
 def files(path: Path) -> tuple[Path, ...]:
