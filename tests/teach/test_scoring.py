@@ -181,8 +181,8 @@ def test_an_internal_sensor_is_scored_yes_or_no_and_only_where_asked():
     [
         (1.0, ("absent", "minimal")),
         (3.5, ("minimal",)),
-        (5.2, ("minimal", "moderate")),
-        (6.0, ("moderate", "minimal")),
+        (4.8, ("minimal", "moderate")),
+        (5.5, ("moderate", "minimal")),
         (12.0, ("moderate",)),
         (30.0, ("marked",)),
         (math.nan, ("indeterminate",)),

@@ -18,7 +18,7 @@ from ebbline.teach.answers import (
 from ebbline.teach.matching import Matching, Span, match
 from ebbline.teach.statistics.confusion import MISSED, NOT_THERE
 from ebbline.teach.truth import ExaminationTruth, StripTruth, TrueEvent
-from ebbline.terms import Position
+from ebbline.terms import Lie, Position
 
 OURS = "scoring rule of this project, no source"
 NICHD = "NICHD 2008: Macones GA, et al. Obstet Gynecol 2008;112:661-6"
@@ -46,7 +46,8 @@ _RULES = (
     Rule(
         "position",
         2,
-        "The position exactly: all points; the neighbouring eighth: half of them.",
+        "The position exactly: all points; the neighbouring eighth (of a lie across: the side of "
+        "the head): half of them.",
         OURS,
     ),
     Rule("attitude", 1, "The attitude of the head as it truly is.", OURS),
@@ -213,6 +214,10 @@ def eighths_apart(one: Position, other: Position) -> int:
     return min(steps, 8 - steps)
 
 
+def _same_side(one: Position, other: Position) -> bool:
+    return one.value.split(" ")[0] == other.value.split(" ")[0]
+
+
 def score_examination(
     answer: ExaminationAnswer, truth: ExaminationTruth, *, items: Sequence[str] | None = None
 ) -> Score:
@@ -230,6 +235,9 @@ def score_examination(
         said = getattr(answer, item)
         if said is None:
             share, note = 0.0, ""
+        elif item == "position" and truth.lie is not Lie.LONGITUDINAL:
+            share = float(said == true) or 0.5 * _same_side(said, true)
+            note = "the side of the head, not where the back looks" if share == 0.5 else ""
         elif item == "position":
             apart = eighths_apart(said, true)
             share = {0: 1.0, 1: 0.5}.get(apart, 0.0)
@@ -410,14 +418,16 @@ def _score_marks(marks: Sequence[Mark], truth: StripTruth) -> Score:
         matching = match([Span(m.start_s, m.end_s) for m in own], _spans(events))
         there = sum(span.required for span in _spans(events))
         lines.append(_line(item, matching.f1, _found(matching), f"{there} to find"))
-        named = [(events[e].kind.value, own[m].kind.value) for m, e in matching.pairs]
+        named = [
+            (events[e].kind.value, own[m].kind.value) for m, e in matching.pairs if events[e].clear
+        ]
         confused += named
         confused += [(events[e].kind.value, MISSED) for e in matching.missed]
         confused += [(NOT_THERE, own[m].kind.value) for m in matching.extra]
         if item != "decelerations":
             skills.append((kinds[0].value, matching.f1))
             continue
-        if there:
+        if any(e.clear and s.required for e, s in zip(events, _spans(events), strict=True)):
             right = sum(true == said for true, said in named)
             share = right / len(named) if named else 0.0
             lines.append(
@@ -471,8 +481,8 @@ def variability_accepted(
         return (VariabilityClass.INDETERMINATE,)
     borders = (
         (2.0, VariabilityClass.ABSENT),
-        (5.5, VariabilityClass.MINIMAL),
-        (25.5, VariabilityClass.MODERATE),
+        (5.0, VariabilityClass.MINIMAL),
+        (25.0, VariabilityClass.MODERATE),
         (math.inf, VariabilityClass.MARKED),
     )
     accepted: list[VariabilityClass] = []

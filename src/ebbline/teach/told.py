@@ -7,6 +7,7 @@ no detector in between.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +42,9 @@ SEGMENT_S = 600
 LEAST_BASELINE_S = 120
 """Ten minutes need two of baseline, not necessarily contiguous (NICHD 2008)."""
 
+LEAST_MINUTE_SEEN = 0.5
+"""Share of a minute (second) that must be seen for it to tell anything (ours)."""
+
 ABRUPT_BELOW_S = 30.0
 PROLONGED_S = 120.0
 SHALLOW_FROM_BPM, DEEP_FROM_BPM = 10.0, 15.0
@@ -54,35 +58,83 @@ _KINDS = {
 }
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """What somebody's sensors showed of a labour: share of each second, shape (seconds,)."""
+
+    heart: FloatArray
+    activity: FloatArray
+
+    def heart_share(self, start_s: float, end_s: float) -> float:
+        """Share of a stretch with fetal signal."""
+        return _mean(self.heart, start_s, end_s)
+
+    def activity_share(self, start_s: float, end_s: float) -> float:
+        """Share of a stretch with uterine activity."""
+        return _mean(self.activity, start_s, end_s)
+
+
+def _mean(values: FloatArray, start_s: float, end_s: float) -> float:
+    part = values[max(0, int(start_s)) : max(int(start_s) + 1, math.ceil(end_s))]
+    return float(part.mean()) if len(part) else 0.0
+
+
+def _by_minute(values: FloatArray, minutes: int) -> FloatArray:
+    return np.array([_mean(values, 60.0 * m, 60.0 * (m + 1)) for m in range(minutes)])
+
+
+LEAST_CONTRACTION_SEEN = 0.5
+"""A contraction that the belt showed less of is not there for any class (ours)."""
+
+
 def findings_from_truth(
     truth: Truth,
+    seen: Seen | None = None,
     *,
+    bandwidth_factor: float = 1.0,
+    only_clear: bool = False,
     heart_sensor: SensorKind = SensorKind.ULTRASOUND,
     activity_sensor: SensorKind = SensorKind.TOCO,
 ) -> Findings:
     """Findings without a detector: every number is the labour's own.
 
-    Signal counts as valid throughout. Contractions, accelerations and decelerations under the
-    definitions' thresholds are left out (decelerations of 10 to under 15 bpm stay, as shallow).
+    seen: what the sensors showed (None: all of it); it decides how much signal counts as valid,
+    so that a class can be refused, but changes no number. Contractions, accelerations and
+    decelerations under the definitions' thresholds are left out (decelerations of 10 to under 15
+    bpm stay, as shallow). bandwidth_factor, only_clear: the same labour read by another careful
+    reader (all bandwidths a little wider or narrower; only decelerations beyond doubt), which
+    tells where a class lies on a border.
     """
-    contractions = tuple(c for c in truth.contractions if c.counts)
+    contractions = tuple(
+        c
+        for c in truth.contractions
+        if c.counts
+        and (seen is None or seen.activity_share(c.onset_s, c.end_s) >= LEAST_CONTRACTION_SEEN)
+    )
     places = {id(c): i for i, c in enumerate(contractions)}
     numbered = [places.get(id(c), -1) for c in truth.contractions]
     falls = tuple(
-        _fall(d, contractions, numbered) for d in truth.decelerations if _is_deceleration(d)
+        _fall(d, contractions, numbered)
+        for d in truth.decelerations
+        if _is_deceleration(d) and (d.clear or not only_clear)
     )
     rises = tuple(_rise(a, numbered) for a in truth.accelerations if a.counts)
     minutes = math.ceil(truth.duration_s / 60.0)
-    whole = Curve(0.0, 60.0, np.ones(minutes))
+    whole = np.ones(minutes)
+    heart = whole if seen is None else _by_minute(seen.heart, minutes)
+    activity = whole if seen is None else _by_minute(seen.activity, minutes)
+    bandwidth = truth.bandwidth.values * bandwidth_factor
+    if seen is not None:
+        bandwidth = np.where(heart >= LEAST_MINUTE_SEEN, bandwidth, np.nan)
     return Findings(
         duration_s=truth.duration_s,
         weeks=truth.weeks,
         uterine=UterineFindings(
-            present=True,
+            present=seen is None or bool(seen.activity.any()),
             sensor=activity_sensor,
             contractions=tuple(_contraction(c) for c in contractions),
             tone=Curve(0.0, 1.0, np.zeros(int(truth.duration_s))),
-            measured=whole,
+            measured=Curve(0.0, 60.0, activity),
             quality=(),
         ),
         fetal=FetalFindings(
@@ -90,14 +142,14 @@ def findings_from_truth(
             sensor=heart_sensor,
             baseline_curve=Curve(0.0, 1.0, truth.baseline.values),
             rate_curve=Curve(0.0, 1.0, truth.baseline.values),
-            baseline=_baseline_segments(truth),
+            baseline=_baseline_segments(truth, seen),
             baseline_changes=tuple(
                 BaselineChange(c.at_s, c.from_bpm, c.to_bpm) for c in truth.baseline_changes
             ),
-            bandwidth=Curve(0.0, 60.0, truth.bandwidth.values),
+            bandwidth=Curve(0.0, 60.0, bandwidth),
             fine_bandwidth=Curve(0.0, 60.0, truth.bandwidth.values),
-            valid=whole,
-            variability=_variability_segments(truth),
+            valid=Curve(0.0, 60.0, heart),
+            variability=_variability_segments(bandwidth, truth.duration_s),
             accelerations=rises,
             decelerations=falls,
             sinusoidal=tuple(
@@ -184,7 +236,7 @@ def _fall(
     )
 
 
-def _off_baseline(truth: Truth) -> NDArray[np.bool_]:
+def off_baseline(truth: Truth) -> NDArray[np.bool_]:
     """Seconds inside an event that counts, shape (seconds,)."""
     off = np.zeros(len(truth.baseline.values), dtype=np.bool_)
     events = [(d.onset_s, d.end_s) for d in truth.decelerations if d.counts]
@@ -194,8 +246,10 @@ def _off_baseline(truth: Truth) -> NDArray[np.bool_]:
     return off
 
 
-def _baseline_segments(truth: Truth) -> tuple[BaselineSegment, ...]:
-    off = _off_baseline(truth)
+def _baseline_segments(truth: Truth, seen: Seen | None) -> tuple[BaselineSegment, ...]:
+    off = off_baseline(truth)
+    if seen is not None:
+        off = off | (seen.heart[: len(off)] < LEAST_MINUTE_SEEN)
     made: list[BaselineSegment] = []
     for start in range(0, len(off), SEGMENT_S):
         part = truth.baseline.values[start : start + SEGMENT_S]
@@ -223,16 +277,18 @@ def _baseline_segments(truth: Truth) -> tuple[BaselineSegment, ...]:
     return tuple(made)
 
 
-def _variability_segments(truth: Truth) -> tuple[VariabilitySegment, ...]:
+def _variability_segments(
+    bandwidth: FloatArray, duration_s: float
+) -> tuple[VariabilitySegment, ...]:
     made = []
-    for first in range(0, len(truth.bandwidth.values), 10):
-        part = truth.bandwidth.values[first : first + 10]
+    for first in range(0, len(bandwidth), 10):
+        part = bandwidth[first : first + 10]
         seen = part[np.isfinite(part)]
         width = float(seen.mean()) if len(seen) else math.nan
         made.append(
             VariabilitySegment(
                 start_s=first * 60.0,
-                end_s=min((first + len(part)) * 60.0, truth.duration_s),
+                end_s=min((first + len(part)) * 60.0, duration_s),
                 bandwidth_bpm=width,
                 variability=variability_class(width),
                 stv_ms=math.nan,

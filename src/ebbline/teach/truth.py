@@ -16,7 +16,8 @@ class TrueEvent:
     """An event of the truth, seconds from the recording's start.
 
     visible_share: how much of it the learner's own sensors brought to the strip, 0..1.
-    borderline: so close to a threshold of recognition that leaving it out is no fault.
+    borderline: so close to a threshold of recognition that leaving it out is no fault. clear:
+    the definitions leave no doubt about its kind; only then is the kind scored.
     """
 
     kind: MarkKind
@@ -25,6 +26,7 @@ class TrueEvent:
     end_s: float
     visible_share: float = 1.0
     borderline: bool = False
+    clear: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,532 @@
+"""An attempt at a virtual patient: the labour runs, answers, and keeps its truth.
+
+An encounter is wholly decided by the case, the seed and the steps taken, so that an attempt is
+kept as its steps alone and can be taken up, or looked at again, at any time.
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.criteria.model import Window
+from ebbline.recording.model import Channel, ChannelKind, Provenance, Recording
+from ebbline.synth import actions as act
+from ebbline.synth.engine import Labour, LabourEngine
+from ebbline.synth.scenario import Point
+from ebbline.synth.sensors import toco_reach
+from ebbline.synth.truth import SpanKind, Truth
+from ebbline.teach import anatomy, patient
+from ebbline.teach.answers import ExaminationAnswer, InternalAnswer, StripAnswer
+from ebbline.teach.case import AskedStep, Case, Fetus, Sign, Turn
+from ebbline.teach.facts import Fact
+from ebbline.teach.measures import Call, Choice, Measure, measure_table
+from ebbline.teach.sensations import Hands, Sensation, hear
+from ebbline.teach.situation import facts_of, facts_of_trace
+from ebbline.teach.steps import (
+    AttemptError,
+    Choose,
+    Conclude,
+    DecideInternal,
+    Feel,
+    Finish,
+    Listen,
+    PlaceContractionSensor,
+    PlaceHeartSensor,
+    ReadStrip,
+    Step,
+    Tell,
+    Wait,
+)
+from ebbline.teach.told import Seen
+from ebbline.terms import SensorKind
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+LONGEST_WAIT_MIN = 30.0
+SLACK_MIN = 20.0
+"""How long a learner may go on beyond what the case plans."""
+
+MOST_STEPS = 600
+"""Steps of one attempt; no earnest attempt comes near it."""
+
+LEAST_BELT_REACH = 0.35
+"""Below this share of the uterus's movement the belt shows no contraction to mark (ours)."""
+
+ELECTRODE_LOSS, WELL_PLACED_LOSS = 0.01, 0.04
+"""Share of signal lost with an electrode, and with a sensor that was laid down anew (ours)."""
+
+NOT_THE_FETUS = (SpanKind.LOSS, SpanKind.DOUBLING, SpanKind.HALVING, SpanKind.MATERNAL)
+
+BEING_STOPPED = "Before it is done, someone beside you asks you to think again. It is not done."
+NOTHING_CHANGES = "It is done. The model has no answer to it; the labour goes on as before."
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What the learner sees after a step. happened: what came up by itself, with its minute."""
+
+    text: str
+    happened: tuple[tuple[float, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingTaken:
+    """The learner's reading, at its minute, with the labour as it was then."""
+
+    minute: float
+    answer: StripAnswer
+    facts: frozenset[Fact]
+
+
+class Encounter:
+    """One attempt, live. The case given is already the variant of its seed."""
+
+    def __init__(self, case: Case, seed: int) -> None:
+        self.case = patient.variant(case, seed)
+        self.seed = seed
+        self.steps: list[Step] = []
+        self.sensations: list[Sensation] = []
+        self.happened: list[tuple[float, str]] = []
+        self.conclusion: ExaminationAnswer | None = None
+        self.fetus_at_conclusion: Fetus | None = None
+        self.internal: InternalAnswer | None = None
+        self.reading: ReadingTaken | None = None
+        self.choices: list[Choice] = []
+        self.calls: list[Call] = []
+        self.finished = False
+
+        self.fetus = self.case.fetus or anatomy.STANDARD_FETUS
+        self.site = anatomy.heart_site(self.case, self.fetus)
+        self.body = anatomy.body(self.case)
+        self.signs = set(self.case.signs)
+        self.heart_sensor_at: Point | None = None
+        self.contraction_sensor_at: Point | None = None
+        self._heart_from_s = math.inf
+        self._contraction_from_s = math.inf
+        self._turns: list[Turn] = list(self.case.labour.turns) if self.case.labour else []
+        self._oxytocic = 1.0
+        self._pushing = bool(self.case.labour and self.case.labour.pushing)
+        self._pending: list[act.Action] = []
+        self._reach: list[tuple[float, float]] = []
+        self._planned_minute = 0.0
+        self._engine = LabourEngine(
+            patient.scenario(self.case), patient.engine_seed(self.case, seed)
+        )
+        if AskedStep.SENSORS not in self.case.asks and self.monitors:
+            self._put_heart_sensor(self.site.at)
+            self._put_contraction_sensor(self.contraction_sites[0])
+            self._go_on(self.case.minutes_before_reading)
+
+    # --- what can be asked of it -----------------------------------------------------------
+
+    @property
+    def monitors(self) -> bool:
+        """Whether the case has a trace at all."""
+        return self.case.labour is not None and bool(
+            set(self.case.asks) & {AskedStep.SENSORS, AskedStep.STRIP}
+        )
+
+    @property
+    def minute(self) -> float:
+        """Minutes of monitored labour."""
+        return self._engine.now_s / 60.0
+
+    @property
+    def last_minute(self) -> float:
+        """Up to when the case can go on."""
+        return self.case.minutes_before_reading + self.case.minutes_after + SLACK_MIN
+
+    @property
+    def ready_to_read(self) -> bool:
+        """Whether enough has been recorded for the reading that is asked."""
+        return (
+            AskedStep.STRIP in self.case.asks
+            and self.minute >= self.case.minutes_before_reading
+            and self._heart_from_s < math.inf
+        )
+
+    @property
+    def window(self) -> Window:
+        """The window that is, or was, read: the last minutes asked for."""
+        end_s = 60.0 * self.reading.minute if self.reading else self._engine.now_s
+        return Window(max(0.0, end_s - 60.0 * self.case.minutes_before_reading), end_s)
+
+    def labour(self) -> Labour:
+        """The labour so far with its whole truth, as if every sensor had been on."""
+        return self._engine.labour()
+
+    def recording(self) -> Recording | None:
+        """What the learner's own sensors brought; None before the first was laid down."""
+        if min(self._heart_from_s, self._contraction_from_s) == math.inf:
+            return None
+        whole = self._engine.labour().recording
+        begins = {
+            ChannelKind.FETAL_HEART_RATE: self._heart_from_s,
+            ChannelKind.UTERINE_ACTIVITY: self._contraction_from_s,
+        }
+        channels = tuple(
+            _from(channel, begins[channel.kind])
+            for channel in whole.channels
+            if channel.kind in begins and begins[channel.kind] < math.inf
+        )
+        return replace(
+            whole,
+            name=self.case.title,
+            channels=channels,
+            provenance=Provenance(source="invented", format="virtual patient"),
+        )
+
+    def seen(self, truth: Truth) -> Seen:
+        """Which seconds of the labour the learner's sensors showed."""
+        seconds = int(truth.duration_s)
+        heart = np.ones(seconds * 4, dtype=np.bool_)
+        for span in truth.artefacts:
+            if span.kind in NOT_THE_FETUS:
+                heart[round(span.start_s * 4) : round(span.end_s * 4)] = False
+        heart_s = heart.reshape(seconds, 4).mean(axis=1)
+        heart_s[: int(min(self._heart_from_s, seconds))] = 0.0
+        activity = np.ones(seconds)
+        activity[: int(min(self._contraction_from_s, seconds))] = 0.0
+        for start_s, reach in self._reach:
+            activity[int(start_s) :] = float(reach >= LEAST_BELT_REACH)
+        if self._contraction_from_s == math.inf:
+            activity[:] = 0.0
+        return Seen(heart_s, activity)
+
+    @property
+    def usable_share(self) -> float:
+        """Share of the time since the heart sensor was first laid down with fetal signal."""
+        if self._heart_from_s >= self._engine.now_s:
+            return math.nan
+        heart = self.seen(self._engine.labour().truth).heart
+        return float(heart[int(self._heart_from_s) :].mean())
+
+    def facts(self) -> frozenset[Fact]:
+        """What is true of the patient now, for judging choices."""
+        known = facts_of(
+            self.case,
+            self.fetus,
+            self.signs,
+            pushing=self._pushing,
+            oxytocic=self._oxytocic > 0,
+        )
+        if self.minute > 0:
+            truth = self._engine.labour().truth
+            known |= facts_of_trace(truth, self.seen(truth), self.case)
+        return frozenset(known)
+
+    # --- taking steps ----------------------------------------------------------------------
+
+    @classmethod
+    def replay(cls, case: Case, seed: int, steps: Iterable[Step]) -> Encounter:
+        """The encounter after these steps."""
+        made = cls(case, seed)
+        for step in steps:
+            made.take(step)
+        return made
+
+    def take(self, step: Step) -> Outcome:
+        """Take one step. Raises AttemptError for one that cannot be taken now."""
+        if self.finished:
+            raise AttemptError("the case is finished.", remedy="Begin a new attempt.")
+        if len(self.steps) >= MOST_STEPS:
+            raise AttemptError("too many steps.", remedy="Finish the case.")
+        outcome = self._take(step)
+        self.steps.append(step)
+        return outcome
+
+    def _take(self, step: Step) -> Outcome:
+        match step:
+            case Feel(grip, zone):
+                self._asked(AskedStep.HANDS)
+                sensation = Hands(self.case, self.fetus, self.seed).feel(grip, zone)
+                self.sensations.append(sensation)
+                return Outcome(sensation.text)
+            case Listen(x, y):
+                return self._listen(_place(x, y))
+            case PlaceHeartSensor(x, y):
+                self._asked(AskedStep.SENSORS)
+                self._put_heart_sensor(_place(x, y))
+                return Outcome("The heart sensor lies. Let the labour go on to see what it brings.")
+            case PlaceContractionSensor(x, y):
+                self._asked(AskedStep.SENSORS)
+                self._put_contraction_sensor(_place(x, y))
+                return Outcome("The contraction sensor lies.")
+            case Conclude(answer):
+                self._asked(AskedStep.HANDS)
+                self.conclusion, self.fetus_at_conclusion = answer, self.fetus
+                return Outcome("Noted.")
+            case DecideInternal(answer):
+                return self._decide_internal(answer)
+            case Wait(minutes):
+                return self._wait(minutes)
+            case ReadStrip(answer):
+                return self._read(answer)
+            case Choose(name):
+                return self._choose(measure_table().measure(name))
+            case Tell(name):
+                self._asked(AskedStep.MEASURES)
+                person = measure_table().person(name)
+                self.calls.append(Call(person.id, self.minute, self.facts()))
+                return Outcome(f"You tell: {person.say[0].lower()}{person.say[1:]}.")
+            case Finish():
+                self.finished = True
+                return Outcome("The case is finished.")
+
+    def _asked(self, step: AskedStep) -> None:
+        if step not in self.case.asks:
+            raise AttemptError(
+                f"this case does not ask for the {step}.",
+                remedy="It asks for: " + ", ".join(self.case.asks) + ".",
+            )
+
+    def _chance(self, purpose: str) -> np.random.Generator:
+        return np.random.default_rng(
+            [self.seed, len(self.steps), zlib.crc32(f"{self.case.id}/{purpose}".encode())]
+        )
+
+    def _listen(self, place: Point) -> Outcome:
+        if not set(self.case.asks) & {AskedStep.HANDS, AskedStep.SENSORS}:
+            self._asked(AskedStep.SENSORS)
+        truth = self._engine.labour().truth if self.minute > 0 else None
+        rate = self._engine.scenario.baseline_bpm
+        if truth is not None and len(truth.heart_rate.values) > 120:
+            rate = float(np.mean(truth.heart_rate.values[-120:]))
+        heard = hear(place, self.site, rate, self.case.mother.pulse_bpm, self._chance("listen"))
+        return Outcome(heard.text)
+
+    def _put_heart_sensor(self, place: Point) -> None:
+        self.heart_sensor_at = place
+        self._heart_from_s = min(self._heart_from_s, self._engine.now_s)
+        self._pending.append(act.MoveUltrasound(place))
+
+    def _put_contraction_sensor(self, place: Point) -> None:
+        self.contraction_sensor_at = place
+        self._contraction_from_s = min(self._contraction_from_s, self._engine.now_s)
+        self._pending.append(act.MoveToco(place))
+        reach = toco_reach(place.distance_cm(self.body.fundus), self.body.wall_cm)
+        self._reach.append((self._engine.now_s, float(reach)))
+
+    def _decide_internal(self, answer: InternalAnswer) -> Outcome:
+        from ebbline.teach.internal import may_be_offered
+
+        self._asked(AskedStep.INTERNAL)
+        self.internal = answer
+        allowed = may_be_offered(self.case, self.fetus)
+        placed = []
+        if answer.electrode and allowed.electrode and self.monitors:
+            self._pending.append(act.UseElectrode())
+            self._change({"signal_loss": ELECTRODE_LOSS, "maternal_capture_per_hour": 0.0})
+            self._heart_from_s = min(self._heart_from_s, self._engine.now_s)
+            placed.append("a scalp electrode")
+        if answer.catheter and allowed.catheter and self.monitors:
+            self._pending.append(act.UseCatheter())
+            self._contraction_from_s = min(self._contraction_from_s, self._engine.now_s)
+            self._reach.append((self._engine.now_s, 1.0))
+            placed.append("a pressure catheter")
+        if placed:
+            return Outcome(
+                "She is asked, and agrees. The licensed team places " + " and ".join(placed) + "."
+            )
+        return Outcome("Noted. The team looks at the notes before anything is placed.")
+
+    def _wait(self, minutes: float) -> Outcome:
+        if not (isinstance(minutes, int | float) and 0 < minutes <= LONGEST_WAIT_MIN):
+            raise AttemptError(
+                f"{minutes} minutes cannot be waited.",
+                remedy=f"Wait up to {LONGEST_WAIT_MIN:.0f} minutes at a time.",
+            )
+        if not self.monitors:
+            raise AttemptError(
+                "nothing is recorded in this case.", remedy="Go on to the questions."
+            )
+        if min(self._heart_from_s, self._contraction_from_s) == math.inf:
+            raise AttemptError(
+                "no sensor lies yet.", remedy="Lay a sensor down; the clock begins with it."
+            )
+        left = self.last_minute - self.minute
+        if left < 1 / 60:
+            raise AttemptError(
+                "the case does not go on beyond this.", remedy="Choose, tell, and finish."
+            )
+        before = len(self.happened)
+        self._go_on(min(minutes, left))
+        news = tuple(self.happened[before:])
+        words = " ".join(say for _, say in news)
+        return Outcome(words or f"{min(minutes, left):g} minutes go by.", news)
+
+    def _go_on(self, minutes: float) -> None:
+        end_s = self._engine.now_s + round(minutes * 60)
+        while self._engine.now_s < end_s:
+            while self._turns and self._turns[0].minute * 60 <= self._engine.now_s:
+                self._turn(self._turns.pop(0))
+            until = end_s
+            if self._turns:
+                until = min(end_s, max(self._turns[0].minute * 60, self._engine.now_s + 1))
+            actions, self._pending = self._pending, []
+            self._engine.advance((until - self._engine.now_s) / 60.0, actions)
+        while self._turns and self._turns[0].minute * 60 <= self._engine.now_s:
+            self._turn(self._turns.pop(0))
+
+    def _turn(self, turn: Turn) -> None:
+        self.happened.append((self.minute, turn.say))
+        self.signs |= set(turn.sign)
+        self.signs -= set(turn.ends)
+        if turn.fetus is not None:
+            self.fetus = turn.fetus
+            self.site = anatomy.heart_site(self.case, turn.fetus)
+            self._pending.append(act.MoveFetus(self.site.at))
+            if AskedStep.SENSORS not in self.case.asks:
+                self._put_heart_sensor(self.site.at)
+        if turn.labour:
+            self._change(turn.labour)
+
+    def _change(self, knobs: dict[str, Any]) -> None:
+        """From now on the labour has these knobs; what the learner set stays set."""
+        calm = patient.calm(self._engine.scenario, self.minute - self._planned_minute)
+        self._planned_minute = self.minute
+        scenario = replace(calm, **patient.checked_knobs(knobs, where=self.case.id))
+        self._pending.append(act.ChangeCourse(scenario))
+        if self._oxytocic != 1.0:
+            self._pending.append(act.SetOxytocin(self._oxytocic))
+        if not self._pushing:
+            self._pending.append(act.PausePushing())
+
+    def _read(self, answer: StripAnswer) -> Outcome:
+        self._asked(AskedStep.STRIP)
+        if self.reading is not None:
+            raise AttemptError(
+                "the reading has been given.", remedy="Go on to what you would do, or finish."
+            )
+        if not self.ready_to_read:
+            raise AttemptError(
+                f"{self.case.minutes_before_reading} minutes of trace are read; there are "
+                f"{self.minute:.0f}.",
+                remedy="Let the labour go on.",
+            )
+        self.reading = ReadingTaken(self.minute, replace(answer, window=self.window), self.facts())
+        return Outcome("Your reading is kept. It is compared with the truth at the end.")
+
+    # --- measures --------------------------------------------------------------------------
+
+    def _choose(self, measure: Measure) -> Outcome:
+        self._asked(AskedStep.MEASURES)
+        facts = self.facts()
+        self.choices.append(Choice(measure.id, self.minute, facts))
+        if measure.dangers(facts):
+            return Outcome(BEING_STOPPED)
+        return Outcome(self._do(measure.does, facts))
+
+    def _do(self, does: str, facts: frozenset[Fact]) -> str:
+        match does:
+            case "change position":
+                self._pending.append(act.ChangePosition())
+                return "She turns over to her side. The belts are put straight."
+            case "stop oxytocic" | "halve oxytocic" | "raise oxytocic":
+                if Fact.OXYTOCIC not in facts and does != "raise oxytocic":
+                    return "No oxytocic is running."
+                self._oxytocic = {"stop": 0.0, "halve": 0.5, "raise": 1.3}[does.split()[0]]
+                self._pending.append(act.SetOxytocin(self._oxytocic))
+                return "The pump is set. Its effect takes about ten minutes to change."
+            case "tocolytic":
+                self._pending.append(act.GiveTocolytic())
+                return "The obstetrician orders it, and it is given."
+            case "fluids":
+                self._pending.append(act.GiveFluids())
+                return "A bolus is ordered and runs."
+            case "treat pressure":
+                if Sign.LOW_BLOOD_PRESSURE not in self.signs:
+                    return "Her pressure is as it was: not low."
+                self.signs.discard(Sign.LOW_BLOOD_PRESSURE)
+                self._pending.append(act.GiveFluids())
+                return "The anaesthetist treats it. Five minutes later it is back to 104 over 62."
+            case "pause pushing":
+                self._pushing = False
+                self._pending.append(act.PausePushing())
+                return "She breathes through the next contractions."
+            case "maternal pulse":
+                return self._feel_pulse()
+            case "resite":
+                return self._resite()
+            case "lift off cord":
+                self._pending += [act.ChangePosition(), act.ChangePosition()]
+                return (
+                    "A hand lifts the presenting part and stays there; she turns, knees to chest."
+                )
+            case "amnioinfusion":
+                self._pending.append(act.InfuseAmnion())
+                return "The obstetrician agrees, and it runs slowly."
+            case "":
+                return NOTHING_CHANGES
+            case _:
+                return "It is arranged."
+
+    def _feel_pulse(self) -> str:
+        pulse = self.case.mother.pulse_bpm
+        recording = self.recording()
+        text = f"Her pulse is about {pulse:.0f}."
+        if recording is None or not recording.fetuses:
+            return text
+        channel = recording.heart_rate()
+        last = channel.samples[-round(60 * channel.rate_hz) :]
+        if not np.isfinite(last).any():
+            return f"{text} The strip shows no rate just now."
+        shown = float(np.nanmedian(last))
+        alike = abs(shown - pulse) <= 8
+        return f"{text} The strip shows about {shown:.0f} in the last minute" + (
+            "; the two go together." if alike else "; they are two different rates."
+        )
+
+    def _resite(self) -> str:
+        now = self._engine.scenario
+        if now.signal_loss > WELL_PLACED_LOSS or now.maternal_capture_per_hour > 0:
+            self._change({"signal_loss": WELL_PLACED_LOSS, "maternal_capture_per_hour": 0.0})
+        if AskedStep.SENSORS in self.case.asks:
+            return "You take the sensor off and listen again. Choose its new place on the abdomen."
+        self._put_heart_sensor(self.site.at)
+        return "You listen again and lay the sensor where the heart is loudest."
+
+    @property
+    def site_distance_cm(self) -> float | None:
+        """Heart sensor to the nearest best site now, cm; None when it never lay."""
+        if self.heart_sensor_at is None:
+            return None
+        return anatomy.nearest_cm(self.heart_sensor_at, self.site.spots)
+
+    @property
+    def contraction_site_distance_cm(self) -> float | None:
+        """Contraction sensor to its best site, cm; None when it never lay."""
+        if self.contraction_sensor_at is None:
+            return None
+        return anatomy.nearest_cm(self.contraction_sensor_at, self.contraction_sites)
+
+    @property
+    def contraction_sites(self) -> tuple[Point, ...]:
+        """Where the contraction sensor lies well now."""
+        return anatomy.contraction_sites(self.case, self.fetus)
+
+    def electrode_on(self) -> bool:
+        """Whether the heart rate comes from an electrode."""
+        return self._engine.scenario.heart_sensor is SensorKind.SCALP_ELECTRODE
+
+
+def _place(x: float, y: float) -> Point:
+    if not (abs(x) <= 60 and abs(y) <= 60):
+        raise AttemptError("that is not a place on the abdomen.", remedy="Choose one on it.")
+    return Point(float(x), float(y))
+
+
+def _from(channel: Channel, start_s: float) -> Channel:
+    if start_s <= 0:
+        return channel
+    samples = channel.samples.copy()
+    samples[: round(start_s * channel.rate_hz)] = np.nan
+    return replace(channel, samples=samples)

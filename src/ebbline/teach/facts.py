@@ -1,0 +1,45 @@
+"""The facts of a picture that call for a measure or forbid one."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Fact(StrEnum):
+    """What can be true of the patient at the moment a choice is made."""
+
+    NORMAL_TRACE = "normal trace"
+    BRADYCARDIA = "bradycardia"
+    TACHYCARDIA = "tachycardia"
+    REDUCED_VARIABILITY = "reduced variability"
+    ABSENT_VARIABILITY = "absent variability"
+    ABSENT_WITH_DECELERATIONS = "absent variability with decelerations"
+    MARKED_VARIABILITY = "marked variability"
+    SINUSOIDAL = "sinusoidal pattern"
+    RECURRENT_LATE = "recurrent late decelerations"
+    RECURRENT_VARIABLE = "recurrent variable decelerations"
+    CONCERNING = "concerning decelerations"
+    PROLONGED = "prolonged deceleration"
+    TACHYSYSTOLE = "tachysystole"
+    TACHYSYSTOLE_WITH_CHANGE = "tachysystole with heart-rate change"
+    NOT_REACTIVE_YET = "non-reactive so far"
+    MATERNAL_RATE = "maternal rate captured"
+    DOUBLED_OR_HALVED = "rate doubled or halved"
+    SIGNAL_LOST = "signal lost"
+    OXYTOCIC = "oxytocic running"
+    PUSHING = "pushing"
+    RUPTURED = "membranes ruptured"
+    PRAEVIA = "placenta praevia"
+    HEAD_ABOVE_BRIM = "head above the brim"
+    NOT_BY_THE_HEAD = "presentation not by the head"
+    BREECH_BEFORE_LABOUR = "breech before labour"
+    BREECH_IN_LABOUR = "breech in labour"
+    SHOULDER_BEFORE_LABOUR = "shoulder before labour"
+    SHOULDER_IN_LABOUR = "shoulder in labour"
+    LOW_BLOOD_PRESSURE = "low blood pressure"
+    FEVER = "fever"
+    BLEEDING = "bleeding"
+    CORD_FELT = "cord felt"
+    MECONIUM = "meconium"
+    LOW_OXYGEN = "low oxygen saturation"
+    MOVED_LESS = "moved less"

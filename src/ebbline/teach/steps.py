@@ -1,0 +1,149 @@
+"""What a learner does, step by step: an attempt is nothing but its list of steps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from ebbline import codec
+from ebbline.errors import EbblineError, ScenarioError
+from ebbline.teach.answers import ExaminationAnswer, InternalAnswer, StripAnswer
+from ebbline.teach.sensations import Grip, Zone
+
+
+class AttemptError(EbblineError):
+    """A step that cannot be taken now."""
+
+
+@dataclass(frozen=True, slots=True)
+class Feel:
+    """Lay the hands on (or look, or ask)."""
+
+    grip: Grip
+    zone: Zone
+
+
+@dataclass(frozen=True, slots=True)
+class Listen:
+    """Listen at a place, cm from the umbilicus: x to the mother's left, y to her head."""
+
+    x_cm: float
+    y_cm: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceHeartSensor:
+    """Lay the heart-rate sensor down; the first time, monitoring begins."""
+
+    x_cm: float
+    y_cm: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceContractionSensor:
+    """Lay the contraction sensor down."""
+
+    x_cm: float
+    y_cm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Conclude:
+    """Say how the baby lies."""
+
+    answer: ExaminationAnswer
+
+
+@dataclass(frozen=True, slots=True)
+class DecideInternal:
+    """Say whether each internal sensor may be offered now."""
+
+    answer: InternalAnswer
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """Let the labour go on."""
+
+    minutes: float
+
+
+@dataclass(frozen=True, slots=True)
+class ReadStrip:
+    """Give the blind reading."""
+
+    answer: StripAnswer
+
+
+@dataclass(frozen=True, slots=True)
+class Choose:
+    """Choose a measure, by its id in the table."""
+
+    measure: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tell:
+    """Tell someone, by their id in the table."""
+
+    person: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finish:
+    """End the case and go to the debrief."""
+
+
+Step = (
+    Feel
+    | Listen
+    | PlaceHeartSensor
+    | PlaceContractionSensor
+    | Conclude
+    | DecideInternal
+    | Wait
+    | ReadStrip
+    | Choose
+    | Tell
+    | Finish
+)
+
+_KINDS: dict[str, type[Any]] = {
+    "feel": Feel,
+    "listen": Listen,
+    "place heart sensor": PlaceHeartSensor,
+    "place contraction sensor": PlaceContractionSensor,
+    "conclude": Conclude,
+    "decide internal": DecideInternal,
+    "wait": Wait,
+    "read strip": ReadStrip,
+    "choose": Choose,
+    "tell": Tell,
+    "finish": Finish,
+}
+_NAMES = {kind: name for name, kind in _KINDS.items()}
+
+
+def step_to_data(step: Step) -> dict[str, Any]:
+    """Plain data of a step, with its name under "step"."""
+    return {"step": _NAMES[type(step)], **codec.to_data(step)}
+
+
+def step_from_data(data: Any) -> Step:
+    """A step from plain data. Raises ScenarioError for what is none."""
+    if not isinstance(data, dict) or data.get("step") not in _KINDS:
+        raise ScenarioError(
+            "this is not a step of a case.",
+            where="step",
+            remedy="Give one of: " + ", ".join(_KINDS) + ".",
+        )
+    fields = {name: value for name, value in data.items() if name != "step"}
+    try:
+        made: Step = codec.from_data(_KINDS[data["step"]], fields)
+    except EbblineError:
+        raise ScenarioError(
+            "its fields do not fit.",
+            where=f"step {data['step']!r}",
+            remedy="See the page's description of the step.",
+        ) from None
+    return made
