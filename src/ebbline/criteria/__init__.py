@@ -1,13 +1,13 @@
 """Published criteria as data, and the classes they give.
 
-`classify` is the door. Each standard has its table and its reading of it in a module of its own;
-what all of them ask of a window is worked out once in `facts`, and `docket` turns reasons into a
-class or a refusal.
+`classify` is the door. `nichd`, `figo`, `nice` and `nst` hold the tables, `by_nichd` and its
+sisters apply them. What all of them ask is worked out once, in `recording_facts` and `facts`, and
+`docket` turns reasons into a class or a refusal.
 """
 
 from __future__ import annotations
 
-from ebbline.criteria import figo, nice, nichd, nst
+from ebbline.criteria import by_figo, by_nice, by_nichd, by_nst, figo, nice, nichd, nst
 from ebbline.criteria.facts import window_facts
 from ebbline.criteria.model import Classification, Standard, Window
 from ebbline.criteria.rules import Rule, Table
@@ -34,10 +34,10 @@ def classify(
     facts = window_facts(findings, window)
     match standard:
         case Standard.NICHD:
-            return nichd.classify(facts, context)
+            return by_nichd.classify(facts, context)
         case Standard.FIGO:
-            return figo.classify(facts, context)
+            return by_figo.classify(facts, context)
         case Standard.NICE:
-            return nice.classify(facts, context)
+            return by_nice.classify(facts, context)
         case Standard.NST:
-            return nst.classify(facts, context)
+            return by_nst.classify(facts, context)

@@ -187,9 +187,10 @@ def _shown(value: float, rule: Rule) -> str:
     """A value with as many decimals as it takes not to look like a threshold that it is not."""
     for digits in (0, 1, 2):
         shown = _number(value, rule.unit, digits)
-        if not any(
-            shown == _number(limit, rule.unit, digits) and value != limit
+        if shown not in (
+            _number(limit, rule.unit, digits)
             for limit in (rule.threshold, rule.upper)
+            if limit == limit and limit != value
         ):
             break
     return f"{shown}{_unit(rule.unit)}"

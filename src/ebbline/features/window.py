@@ -5,10 +5,11 @@ by the criteria and by the summary of a review, so that both say the same.
 
 What belongs to a window: a contraction by its peak, an acceleration by its peak, a deceleration
 by its nadir, so that neighbouring windows share no event. Decelerations are chosen by a mask (see
-`decelerations_of`); a contraction carries one when a deceleration of the mask is paired with it and
-has begun before the window ends. A contraction during which the heart rate could not be read
-(less than half valid from its onset to 30 s after its end) and that carries none is left out of
-the shares: what could not be seen is not counted as absent.
+`decelerations_of`); a contraction carries one when a deceleration of the mask is paired with it,
+also when that begins just after the window's end: it belongs to the contraction. A contraction
+during which the heart rate could not be read (less than half valid from its onset to 30 s after
+its end) and that carries none is left out of the shares: what could not be seen is not counted as
+absent.
 """
 
 from __future__ import annotations
@@ -415,12 +416,32 @@ def _too_little(measured_s: float, over_s: float) -> str:
 # ---------------------------------------------------------------- decelerations and contractions
 
 
-def _carrying(index: EventIndex, which: BoolArray, until_s: float) -> BoolArray:
-    """Which contractions (ordered) carry a deceleration of the mask that began before until_s."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pattern:
+    """Which contractions (ordered) carry a deceleration of one mask, and their running counts.
+
+    counts, shape (2, n + 1): contractions that carry; contractions that carry or can be read.
+    """
+
+    carrying: BoolArray
+    counts: IntArray
+
+
+@lru_cache(maxsize=64)
+def _pattern_of(findings: Findings, mask: bytes) -> _Pattern:
+    index = index_of(findings)
+    which = np.frombuffer(mask, dtype=np.bool_)
     carrying = np.zeros(len(index.contraction_peak_s), dtype=np.bool_)
-    chosen = which & (index.carrier >= 0) & (index.deceleration_onset_s < until_s)
-    carrying[index.carrier[chosen]] = True
-    return carrying
+    carrying[index.carrier[which & (index.carrier >= 0)]] = True
+    counts = np.zeros((2, len(carrying) + 1), dtype=np.int64)
+    np.cumsum(carrying, out=counts[0, 1:])
+    np.cumsum(carrying | index.readable, out=counts[1, 1:])
+    return _Pattern(carrying, counts)
+
+
+def _pattern(findings: Findings, which: BoolArray) -> _Pattern:
+    """The pattern of a mask; the few masks that are asked for are kept."""
+    return _pattern_of(findings, which.tobytes())
 
 
 def _stretches(
@@ -478,12 +499,9 @@ def _cuts(findings: Findings, start_s: float, end_s: float, length_s: float) -> 
     )
 
 
-def _counts(index: EventIndex, cuts: _Cuts, carrying: BoolArray) -> tuple[IntArray, IntArray]:
-    """Of each stretch: contractions that carry, and contractions that could be read or carry."""
-    sums = np.zeros((2, len(carrying) + 1), dtype=np.int64)
-    np.cumsum(carrying, out=sums[0, 1:])
-    np.cumsum(carrying | index.readable, out=sums[1, 1:])
-    found = sums[:, cuts.last] - sums[:, cuts.first]
+def _counts(pattern: _Pattern, cuts: _Cuts) -> tuple[IntArray, IntArray]:
+    """Of each stretch: contractions that carry, and contractions that carry or can be read."""
+    found = pattern.counts.take(cuts.last, axis=1) - pattern.counts.take(cuts.first, axis=1)
     return found[0], found[1]
 
 
@@ -493,10 +511,9 @@ def share_with_decelerations(
     """With how many of the window's contractions a deceleration of the mask comes."""
     index = index_of(findings)
     inside = _inside(index.contraction_peak_s, start_s, end_s)
-    carrying = _carrying(index, which, end_s)[inside]
-    counted = carrying | index.readable[inside]
-    total = int(counted.sum())
-    return ContractionShare(int(carrying.sum()), total, len(counted) - total)
+    counts = _pattern(findings, which).counts
+    carrying, total = (counts[:, inside.stop] - counts[:, inside.start]).tolist()
+    return ContractionShare(carrying, total, inside.stop - inside.start - total)
 
 
 def recurrent(findings: Findings, start_s: float, end_s: float, which: BoolArray) -> Answer:
@@ -539,7 +556,7 @@ def _with_contractions(
     if not findings.uterine.present:
         return Answer(None, float("nan"), begin_s, end_s, NO_ACTIVITY)
     cuts = _cuts(findings, start_s, end_s, length_s)
-    with_it, of = _counts(index, cuts, _carrying(index, which, end_s))
+    with_it, of = _counts(_pattern(findings, which), cuts)
     shares = with_it / np.maximum(of, 1)
     reached = (shares > HALF) if strictly else (shares >= HALF)
     yes = reached & cuts.enough & (with_it >= LEAST_TO_RECUR)
@@ -586,22 +603,22 @@ def pattern_runs(findings: Findings, until_s: float, which: BoolArray) -> tuple[
     standards that count minutes (FIGO 2015, NICE NG229) give none.
     """
     index = index_of(findings)
-    chosen = which & (index.carrier >= 0) & (index.deceleration_onset_s < until_s)
+    chosen = which & (index.carrier >= 0)
     if not findings.uterine.present or int(chosen.sum()) < LEAST_TO_RECUR:
         return ()
-    carrying = _carrying(index, which, until_s)
+    pattern = _pattern(findings, which)
     cuts = _cuts(findings, 0.0, until_s, SEGMENT_S)
-    with_it, of = _counts(index, cuts, carrying)
+    with_it, of = _counts(pattern, cuts)
     shows = (with_it >= LEAST_TO_RECUR) & (with_it > HALF * of)
     if not shows.any():
         return ()
     # Ranks of the first and the last carrying contraction of each segment that shows the pattern.
-    carried = np.concatenate(([0], np.cumsum(carrying)))
+    carried = pattern.counts[0]
     low, high = carried[cuts.first[shows]], carried[cuts.last[shows]] - 1
     breaks = np.flatnonzero(low[1:] > np.maximum.accumulate(high)[:-1]) + 1
-    carriers = np.flatnonzero(carrying)
-    onset_s = np.full(len(carrying), np.inf)
-    end_s = np.full(len(carrying), -np.inf)
+    carriers = np.flatnonzero(pattern.carrying)
+    onset_s = np.full(len(pattern.carrying), np.inf)
+    end_s = np.full(len(pattern.carrying), -np.inf)
     np.minimum.at(onset_s, index.carrier[chosen], index.deceleration_onset_s[chosen])
     np.maximum.at(end_s, index.carrier[chosen], index.deceleration_end_s[chosen])
     runs = []
