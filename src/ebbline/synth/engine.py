@@ -59,6 +59,12 @@ OPIOID_DEPTH, OPIOID_FROM_MIN, OPIOID_FULL_MIN, OPIOID_FADES_MIN, OPIOID_GONE_MI
 (common practice; from memory)."""
 MAGNESIUM_BANDWIDTH = 0.8
 OXYTOCIN_FADES_S, TOCOLYTIC_S = 360.0, 900.0
+OXYTOCIN_STOPPED, OXYTOCIN_ADDS, TOCOLYSED = 0.55, 0.35, 0.12
+"""Contractions wane over 5 to 10 minutes after oxytocin stops (half-life 3 to 6 minutes; from
+memory), a tocolytic holds the uterus for some 15 minutes (common practice). Shares of the rate that
+remain, or that a full dose adds: chosen, no source."""
+UNEVENNESS = 0.06
+"""Standard deviation, as a share, of the unevenness of a reflex fall (by eye)."""
 BURDEN_TACHYCARDIA_BPM = 18.0
 FEVER_BPM = 22.0
 DESCENT_CM_PER_HOUR = 2.0
@@ -98,8 +104,8 @@ class Stretch:
 class _Course:
     """What actions have changed."""
 
-    oxytocin_from: float = 1.0
-    oxytocin_to: float = 1.0
+    oxytocin_from: float
+    oxytocin_to: float
     oxytocin_at_s: float = -1e9
     tocolytic_at_s: float = -1e9
     cord_ease: float = 1.0
@@ -158,7 +164,7 @@ class LabourEngine:
         self._breathed = 0
         self._queue: list[tuple[float, int, Callable[[float], None]]] = []
         self._ticket = 0
-        self._course = _Course()
+        self._course = _course(scenario)
         self._rngs: dict[str, np.random.Generator] = {}
 
         self._contractions: list[tuple[int, int, float, bool, bool]] = []
@@ -185,7 +191,9 @@ class LabourEngine:
         ] + [(s.start_min * 60, s.end_min * 60, True) for s in scenario.pseudo_sinusoidal]
 
         self._fluctuation = Fluctuation(self._rng("fluctuation"))
-        self._slow = _Walk(self._rng("slow"), [BASELINE_MEMORY_S, 900.0, 900.0, 25.0, 400.0, 8.0])
+        self._slow = _Walk(
+            self._rng("slow"), [BASELINE_MEMORY_S, 900.0, 900.0, 25.0, 400.0, 8.0, 7.0]
+        )
         self._heart = sensors.HeartSensor(self._rng("heart sensor"), self._rng("heart noise"))
         self._belt = sensors.ActivitySensor(
             self._rng("activity sensor"), self._rng("activity faults")
@@ -258,6 +266,7 @@ class LabourEngine:
             pressure,
             cord,
             t.vulnerability,
+            self.scenario.placental_vulnerability,
             self.scenario.reserve_loss / 3600.0,
             t.oxygen,
             t.reserve,
@@ -268,7 +277,6 @@ class LabourEngine:
     # --- what happens by itself --------------------------------------------------------------
 
     def _begin(self) -> None:
-        self._tracks.vulnerability[:] = 0.0
         rng = self._rng("contraction")
         self._at(float(rng.uniform(5.0, 60.0)), self._contract)
         self._at(0.0, self._turn_state)
@@ -297,14 +305,21 @@ class LabourEngine:
         if abs(to_bpm - before) >= 5.0:
             self._changes.append(TrueBaselineChange(time, before, to_bpm))
 
-    def _rate_factor(self, time: float) -> float:
+    def _oxytocin(self, time: float) -> float:
+        """Level of the oxytocic that acts, against the scenario's own."""
         c = self._course
         gone = math.exp(-max(0.0, time - c.oxytocin_at_s) / OXYTOCIN_FADES_S)
-        level = c.oxytocin_to + (c.oxytocin_from - c.oxytocin_to) * gone
-        factor = 0.5 + 0.5 * level
-        since = time - c.tocolytic_at_s
+        return c.oxytocin_to + (c.oxytocin_from - c.oxytocin_to) * gone
+
+    def _rate_factor(self, time: float) -> float:
+        """What the oxytocic and a tocolytic make of the scenario's rate of contractions."""
+        level = self._oxytocin(time)
+        own, more = OXYTOCIN_STOPPED, OXYTOCIN_ADDS
+        factor = own + (1 - own) * level if self.scenario.oxytocin else 1 + more * level
+        since = time - self._course.tocolytic_at_s
         if 0 <= since < 2 * TOCOLYTIC_S:
-            factor *= 0.12 if since < TOCOLYTIC_S else 0.12 + 0.88 * (since / TOCOLYTIC_S - 1)
+            left = TOCOLYSED
+            factor *= left if since < TOCOLYTIC_S else left + (1 - left) * (since / TOCOLYTIC_S - 1)
         return factor
 
     def _contract(self, time: float) -> None:
@@ -364,9 +379,7 @@ class LabourEngine:
             self._tracks.add("head", time + lag / STEP_HZ, depth * dip / dip.max())
         first, last = int(time), int(time + seconds + 45)
         self._tracks.reach(last)
-        self._tracks.vulnerability[first:last] = np.maximum(
-            vulnerability, self._tracks.vulnerability[first:last] * (chance >= 2)
-        )
+        self._tracks.vulnerability[first:last] = vulnerability
 
     def _compress(self, time: float, depth: float, seconds: float) -> None:
         s, rng = self.scenario, self._rng("cord")
@@ -525,7 +538,7 @@ class LabourEngine:
                 c.flow_ease *= float(help_flow)
                 self._stir(now, 1.5, 25.0)
             case act.SetOxytocin(level):
-                c.oxytocin_from = 2 * self._rate_factor_of_oxytocin(now) - 1
+                c.oxytocin_from = self._oxytocin(now)
                 c.oxytocin_to, c.oxytocin_at_s = level, now
             case act.GiveTocolytic():
                 c.tocolytic_at_s = now
@@ -542,17 +555,12 @@ class LabourEngine:
             case act.ChangeCourse(scenario):
                 self._change(scenario)
 
-    def _rate_factor_of_oxytocin(self, now: float) -> float:
-        c = self._course
-        gone = math.exp(-max(0.0, now - c.oxytocin_at_s) / OXYTOCIN_FADES_S)
-        return 0.5 + 0.5 * (c.oxytocin_to + (c.oxytocin_from - c.oxytocin_to) * gone)
-
     def _change(self, scenario: Scenario) -> None:
         now, old = float(self._now), self.scenario
         if scenario.baseline_bpm != self._levels[-1][1]:
             self._shift(now, scenario.baseline_bpm, 3.0)
         self._widths.append((now, scenario.bandwidth_bpm))
-        self._course = _Course()
+        self._course = _course(scenario)
         self._spells = [(a, min(b, now), p) for a, b, p in self._spells if a < now]
         self._spells += [
             (now + x.start_min * 60, now + x.end_min * 60, pseudo)
@@ -622,7 +630,8 @@ class LabourEngine:
             Mechanism.CORD: t.cord[fast],
             Mechanism.HEAD: t.head[fast],
             Mechanism.SUSTAINED: t.sustained[fast],
-            Mechanism.PLACENTAL: self._fine(t.reflex, a, b),
+            Mechanism.PLACENTAL: self._fine(t.reflex, a, b)
+            * self._joined("uneven", 1 + UNEVENNESS * np.clip(walk[:, 6], -2.5, 2.5)),
         }
         base = self._joined("baseline", baseline)
         floor = base - LEAST_RATE_BPM
@@ -993,6 +1002,11 @@ def _spans(mode: FloatArray) -> tuple[TrueSpan, ...]:
         for a, b in zip(starts.tolist(), stops.tolist(), strict=True)
         if len(mode) and int(mode[a]) in _SPAN_OF_MODE
     )
+
+
+def _course(scenario: Scenario) -> _Course:
+    level = 1.0 if scenario.oxytocin else 0.0
+    return _Course(oxytocin_from=level, oxytocin_to=level)
 
 
 def invent(scenario: Scenario | Story, seed: int) -> Labour:

@@ -28,6 +28,8 @@ DEPARTURE_LEAST_BPM = 1.0
 NEAR_EXTREME_SHARE = 0.10
 NEAR_EXTREME_BPM = 2.0
 LEAST_KEPT_BPM = 5.0
+FLOOR_SHARE = 0.75
+"""A sudden fall is at its floor when it has fallen this share of its depth."""
 SADDLE_SHARE = 0.25
 
 DECELERATION_BPM, DECELERATION_S = 15.0, 15.0
@@ -161,10 +163,11 @@ def _deceleration(
     onset_s, start_s, nadir_s, end_s = (int(i) / STEP_HZ for i in (onset, start, nadir, end))
     duration = end_s - onset_s
     to_start, to_nadir = start_s - onset_s, nadir_s - onset_s
+    to_floor = float(np.argmax(curve[onset : nadir + 1] >= FLOOR_SHARE * depth)) / STEP_HZ
     index = paired(contractions, onset_s, nadir_s)
     lag = nadir_s - contractions[index].peak_s if index != NO_CONTRACTION else float("nan")
 
-    kind, clear = _kind(mechanism, depth, duration, to_start, to_nadir, lag)
+    kind, clear = _kind(mechanism, depth, duration, to_floor, to_start, to_nadir, lag)
     cord = [c for c in cord_events if c.start_s < end_s + 5.0 and c.end_s > onset_s - 5.0]
     return TrueDeceleration(
         kind=kind,
@@ -193,6 +196,7 @@ def _kind(
     mechanism: Mechanism,
     depth: float,
     duration: float,
+    to_floor: float,
     to_start: float,
     to_nadir: float,
     lag: float,
@@ -200,10 +204,10 @@ def _kind(
     if duration >= PROLONGED_S and depth >= DECELERATION_BPM:
         return EventKind.PROLONGED, duration >= PROLONGED_S + 3 * CLEAR_S
     away = duration < PROLONGED_S - 3 * CLEAR_S
-    # A sudden fall with a flat or sloping floor reaches the floor long before its lowest point:
-    # NICHD counts to the beginning of the nadir. A smooth bell has one lowest point.
+    # A sudden fall with a flat, ragged or sloping floor reaches the floor long before its lowest
+    # point: NICHD counts to the beginning of the nadir. A smooth bell has one lowest point.
     sudden = mechanism in (Mechanism.CORD, Mechanism.SUSTAINED)
-    if (to_start if sudden else to_nadir) < ABRUPT_BELOW_S:
+    if (to_floor if sudden else to_nadir) < ABRUPT_BELOW_S:
         return EventKind.VARIABLE, away and to_start < SURELY_ABRUPT_S
     away = away and to_nadir >= ABRUPT_BELOW_S + CLEAR_S and to_start >= SURELY_GRADUAL_S
     if lag != lag:

@@ -71,17 +71,21 @@ def breathe(
     pressure: FloatArray,
     cord: FloatArray,
     vulnerability: FloatArray,
+    least_vulnerable: float,
     drain_per_s: float,
     oxygen: FloatArray,
     reserve: FloatArray,
     reflex: FloatArray,
 ) -> None:
-    """Advance the stores from second start to stop; fills oxygen, reserve and reflex (bpm)."""
+    """Advance the stores from second start to stop; fills oxygen, reserve and reflex (bpm).
+
+    pressure: mmHg; cord, vulnerability: 0..1, never under least_vulnerable.
+    """
     for i in range(start, stop):
         x = (pressure[i] - FLOW_FALLS_FROM_MMHG) / (FLOW_STOPS_AT_MMHG - FLOW_FALLS_FROM_MMHG)
         x = min(1.0, max(0.0, x))
         closed = x * x * (3.0 - 2.0 * x)
-        supply = 1.0 - vulnerability[i] * closed - CORD_COST * cord[i]
+        supply = 1.0 - max(least_vulnerable, vulnerability[i]) * closed - CORD_COST * cord[i]
         state[0] += (supply - state[0]) / OXYGEN_MEMORY_S
         lack = max(0.0, CHEMOREFLEX_THRESHOLD - state[0])
         state[1] += -lack * HYPOXIA_COST_PER_S - drain_per_s + (1.0 - state[1]) / RECOVERY_S
