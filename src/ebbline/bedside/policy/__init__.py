@@ -1,0 +1,1 @@
+"""Policies: the lists of guidelines as files a unit may edit, read and checked."""
