@@ -105,6 +105,7 @@ class Mother(_Part):
     hepatitis_c: bool | None = False
     fetal_bleeding_disorder: bool | None = False
     refuses_internal: bool | None = False
+    uterine_scar: bool | None = False
 
 
 class Fetus(_Part):

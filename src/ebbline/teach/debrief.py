@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from ebbline import CAUTION, __version__, wording
+from ebbline import CAUTION, wording
+from ebbline.analysis import read, read_findings
 from ebbline.bedside.exam import ExamResult, examine
 from ebbline.bedside.states import states
 from ebbline.criteria import classify
 from ebbline.criteria.model import Classification, Standard, Window
-from ebbline.reading import FetalReading, PanelReading, Reading
-from ebbline.review import summarise
+from ebbline.errors import EbblineError
+from ebbline.reading import PanelReading
 from ebbline.synth.scenario import Point
 from ebbline.teach import anatomy
 from ebbline.teach.answers import DECELERATION_MARKS, Mark, MarkKind
@@ -169,7 +170,9 @@ def debrief(encounter: Encounter) -> Debrief:
         hands=_hands(encounter) if AskedStep.HANDS in asks else None,
         sensors=_sensors(encounter) if AskedStep.SENSORS in asks else None,
         internal=(
-            may_be_offered(encounter.case, encounter.fetus) if AskedStep.INTERNAL in asks else None
+            may_be_offered(encounter.case, encounter.fetus, frozenset(encounter.signs))
+            if AskedStep.INTERNAL in asks
+            else None
         ),
         strip=_strip(encounter) if AskedStep.STRIP in asks else None,
         measures=_measures(encounter) if AskedStep.MEASURES in asks else None,
@@ -245,25 +248,11 @@ def _strip(encounter: Encounter) -> StripDebrief:
     context = context_of(encounter.case)
     standards = tuple(dict.fromkeys((encounter.case.standard, *_others(encounter))))
     classes = tuple(classify(findings, truth.window, one, context) for one in standards)
-    fetal = FetalReading(
-        fetus=1,
-        findings=findings,
-        review=summarise(findings, truth.window),
-        classes=classes[:1],
-        history=(),
-        panel=None,
+    recording = replace(encounter.labour().recording, name=encounter.case.title, context=context)
+    reading = read_findings(
+        recording, (findings,), window=truth.window, standards=(encounter.case.standard,)
     )
-    reading = Reading(
-        recording=encounter.case.title,
-        ebbline_version=__version__,
-        duration_s=labour.duration_s,
-        start="",
-        context=context,
-        window=truth.window,
-        fetuses=(fetal,),
-        notes=(),
-        caution=CAUTION,
-    )
+    fetal = reading.fetuses[0]
     panel, note = _panel(encounter, truth.window)
     marks = encounter.reading.answer.marks if encounter.reading else ()
     return StripDebrief(
@@ -284,9 +273,6 @@ def _others(encounter: Encounter) -> tuple[Standard, ...]:
 
 
 def _panel(encounter: Encounter, window: Window) -> tuple[PanelReading | None, str]:
-    from ebbline.analysis import read
-    from ebbline.errors import EbblineError
-
     recording = encounter.recording()
     if recording is None:
         return None, "no strip was recorded"

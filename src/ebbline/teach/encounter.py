@@ -93,6 +93,7 @@ class Encounter:
         self.case = patient.variant(case, seed)
         self.seed = seed
         self.steps: list[Step] = []
+        self.outcomes: list[Outcome] = []
         self.sensations: list[Sensation] = []
         self.happened: list[tuple[float, str]] = []
         self.conclusion: ExaminationAnswer | None = None
@@ -241,6 +242,7 @@ class Encounter:
             raise AttemptError("too many steps.", remedy="Finish the case.")
         outcome = self._take(step)
         self.steps.append(step)
+        self.outcomes.append(outcome)
         return outcome
 
     def _take(self, step: Step) -> Outcome:
@@ -320,7 +322,7 @@ class Encounter:
 
         self._asked(AskedStep.INTERNAL)
         self.internal = answer
-        allowed = may_be_offered(self.case, self.fetus)
+        allowed = may_be_offered(self.case, self.fetus, frozenset(self.signs))
         placed = []
         if answer.electrode and allowed.electrode and self.monitors:
             self._pending.append(act.UseElectrode())

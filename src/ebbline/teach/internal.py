@@ -3,13 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
-from ebbline.teach.case import Case, Fetus
+from ebbline.bedside.policy.internal import (
+    InternalCheck,
+    InternalPolicy,
+    LineKind,
+    LineState,
+    Verdict,
+    check_internal,
+    load_internal,
+)
+from ebbline.bedside.states import BREECHES
+from ebbline.teach.case import Case, Fetus, Placenta, Sign
+from ebbline.terms import Presentation
+
+SETTLED_FIFTHS = 3
+"""Up to this many fifths above the brim the head is within reach and settled on the cervix
+(common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of the policy that speaks against: why, and where it is published."""
+    """One line of the policy that speaks against, or is unknown: why, and where published."""
 
     text: str
     citation: str
@@ -23,9 +39,72 @@ class Allowed:
     catheter: bool
     electrode_reasons: tuple[Line, ...]
     catheter_reasons: tuple[Line, ...]
+    electrode_check: InternalCheck
+    catheter_check: InternalCheck
 
 
-def may_be_offered(case: Case, fetus: Fetus) -> Allowed:
-    """The policy's answer."""
-    ok = case.mother.membranes_ruptured
-    return Allowed(ok, ok, (), ())
+@cache
+def _policy() -> InternalPolicy:
+    return load_internal()
+
+
+def facts_for_policy(case: Case, fetus: Fetus, signs: frozenset[Sign]) -> dict[str, str]:
+    """What the notes and the examination tell; what they do not is "unknown"."""
+    mother = case.mother
+
+    def told(value: bool | None) -> str:
+        return "unknown" if value is None else "yes" if value else "no"
+
+    presentation = fetus.presentation
+    presenting = "breech" if presentation in BREECHES else presentation.value
+    facts = {
+        "membranes": "ruptured" if mother.membranes_ruptured else "intact",
+        "dilatation": "unknown" if mother.cervix_cm is None else f"{mother.cervix_cm:g}",
+        "presenting": presenting,
+        "reachable": told(fetus.fifths <= SETTLED_FIFTHS),
+        "site-clear": told(presentation in (Presentation.VERTEX, *BREECHES)),
+        "weeks": f"{mother.weeks:g}",
+        "placenta": {
+            Placenta.UNKNOWN: "unknown",
+            Placenta.LOW: "low",
+            Placenta.PRAEVIA: "praevia",
+        }.get(mother.placenta, "not low"),
+        "bleeding": told(Sign.BLEEDING in signs),
+        "vasa-praevia": "unknown" if mother.placenta is Placenta.UNKNOWN else "no",
+        "hiv": told(mother.hiv),
+        "herpes": told(mother.active_genital_herpes),
+        "hepatitis-b": told(mother.hepatitis_b),
+        "hepatitis-c": told(mother.hepatitis_c),
+        "bleeding-disorder": told(mother.fetal_bleeding_disorder),
+        "infection": told(Sign.FEVER in signs),
+        "consent": told(None if mother.refuses_internal is None else not mother.refuses_internal),
+        "scar": told(mother.uterine_scar),
+    }
+    return {name: value for name, value in facts.items() if name in _policy().facts}
+
+
+def may_be_offered(case: Case, fetus: Fetus, signs: frozenset[Sign]) -> Allowed:
+    """The policy's answer for each sensor. Unknown counts as not met."""
+    facts = facts_for_policy(case, fetus, signs)
+    electrode = check_internal("electrode", facts, _policy())
+    catheter = check_internal("catheter", facts, _policy())
+    return Allowed(
+        electrode=electrode.verdict is Verdict.NOT_AGAINST,
+        catheter=catheter.verdict is Verdict.NOT_AGAINST,
+        electrode_reasons=_against(electrode),
+        catheter_reasons=_against(catheter),
+        electrode_check=electrode,
+        catheter_check=catheter,
+    )
+
+
+def _against(check: InternalCheck) -> tuple[Line, ...]:
+    return tuple(
+        Line(
+            result.line.text
+            + (" It is not known here." if result.state is LineState.UNKNOWN else ""),
+            result.line.source,
+        )
+        for result in check.results
+        if result.state is not LineState.CLEAR and result.line.kind is not LineKind.CAUTION
+    )

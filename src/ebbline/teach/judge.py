@@ -72,7 +72,7 @@ def score(encounter: Encounter) -> Score:
         parts.append(score_site("contraction sensor", encounter.contraction_site_distance_cm))
         parts.append(score_usable(encounter.usable_share))
     if AskedStep.INTERNAL in asks:
-        allowed = may_be_offered(encounter.case, encounter.fetus)
+        allowed = may_be_offered(encounter.case, encounter.fetus, frozenset(encounter.signs))
         answer = encounter.internal or InternalAnswer()
         parts.append(score_internal(answer, electrode=allowed.electrode, catheter=allowed.catheter))
         unsafe += _unsafe_internal(answer, allowed)
@@ -99,5 +99,7 @@ def _unsafe_internal(answer: InternalAnswer, allowed: Allowed) -> list[UnsafeCho
         ("A pressure catheter", answer.catheter, allowed.catheter, allowed.catheter_reasons),
     ):
         if said and not may:
-            found += [UnsafeChoice(name, reason.text, reason.citation, 0.0) for reason in reasons]
+            why = " ".join(reason.text for reason in reasons)
+            sources = "; ".join(dict.fromkeys(reason.citation for reason in reasons))
+            found.append(UnsafeChoice(name, why, sources, 0.0))
     return found
