@@ -116,6 +116,19 @@ def _seen(row: list[float], rate_hz: float) -> bool:
     return seen_s >= LEAST_SEEN_S and row[ex.VALID_SHARE] >= LEAST_SEEN_SHARE
 
 
+def deceleration_kind(
+    duration_s: float, lag_s: float, *, abrupt: bool, shallow: bool, paired: bool
+) -> DecelerationKind:
+    """The kind of a deceleration; lag_s: nadir minus the peak of its contraction, if paired."""
+    if duration_s >= PROLONGED_S and not shallow:
+        return DecelerationKind.PROLONGED
+    if abrupt:
+        return DecelerationKind.VARIABLE
+    if not paired:
+        return DecelerationKind.GRADUAL_UNPAIRED
+    return DecelerationKind.LATE if lag_s > LATE_LAG_S else DecelerationKind.EARLY
+
+
 def decelerations_from(
     rows: FloatArray,
     contractions: Sequence[Contraction],
@@ -143,16 +156,9 @@ def decelerations_from(
         shallow = depth < LEAST_BPM
         if shallow and (abrupt or index == NO_CONTRACTION):
             continue
-        if end_s - onset_s >= PROLONGED_S and not shallow:
-            kind = DecelerationKind.PROLONGED
-        elif abrupt:
-            kind = DecelerationKind.VARIABLE
-        elif index == NO_CONTRACTION:
-            kind = DecelerationKind.GRADUAL_UNPAIRED
-        elif lag_s > LATE_LAG_S:
-            kind = DecelerationKind.LATE
-        else:
-            kind = DecelerationKind.EARLY
+        kind = deceleration_kind(
+            end_s - onset_s, lag_s, abrupt=abrupt, shallow=shallow, paired=index != NO_CONTRACTION
+        )
         return_s = row[ex.RETURN] / rate_hz
         after_s = row[ex.SHOULDER_AFTER]
         found.append(

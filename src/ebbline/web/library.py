@@ -20,9 +20,11 @@ from ebbline.web.store import Store, StoredChannel, StoredRecording
 if TYPE_CHECKING:
     from ebbline.criteria.model import Window
     from ebbline.features.findings import Findings
-    from ebbline.reading import Reading, TenMinutes
+    from ebbline.reading import Reading
     from ebbline.recording.model import Context, Recording
+    from ebbline.web.correcting import Corrected
     from ebbline.web.settings import Limits
+    from ebbline.web.shapes import CorrectionOut
 
 T = TypeVar("T")
 HELD_RECORDINGS = 6
@@ -105,7 +107,8 @@ class Library:
         self._limits = limits
         self._recordings: Held[Recording] = Held(HELD_RECORDINGS)
         self._readings: Held[Reading] = Held(HELD_READINGS)
-        self._columns: Held[tuple[TenMinutes, ...]] = Held(HELD_READINGS)
+        self._findings: Held[dict[int, Findings]] = Held(HELD_RECORDINGS)
+        self._corrected: Held[Corrected] = Held(HELD_READINGS)
 
     def warm(self) -> None:
         """Read ten still minutes, so that what a first reading needs is loaded."""
@@ -120,6 +123,9 @@ class Library:
 
     def add(self, recording: Recording, *, by: str, invented: bool) -> Card:
         """Keep a recording and read it once. Raises RecordingError when it is too long."""
+        from ebbline.recording.channels import tidy
+
+        recording = tidy(recording, recording.name)
         samples = sum(len(channel.samples) for channel in recording.channels)
         if samples > self._limits.samples:
             raise RecordingError(
@@ -169,31 +175,57 @@ class Library:
         """The computed reading of a window (the last 30 minutes when None)."""
 
         def make() -> Reading:
-            from ebbline.analysis import read
+            from ebbline.analysis import read_findings
 
-            return read(self.recording(key), window=window)
+            found = self.findings(key)
+            return read_findings(self.recording(key), list(found.values()), window=window)
 
         where = None if window is None else (window.start_s, window.end_s)
         return self._readings.get((key, where), make)
 
     def findings(self, key: str) -> dict[int, Findings]:
         """The computed findings of the whole recording, by fetus."""
-        return {one.fetus: one.findings for one in self.reading(key).fetuses}
 
-    def columns(self, key: str, fetus: int) -> tuple[TenMinutes, ...]:
-        """The ten-minute columns of the whole recording."""
-        from ebbline.criteria.model import Window
-        from ebbline.review import summarise
+        def make() -> dict[int, Findings]:
+            from ebbline.features import detect
 
-        findings = self.findings(key)[fetus]
-        return self._columns.get(
-            (key, fetus),
-            lambda: summarise(findings, Window(0.0, findings.duration_s)).columns,
+            recording = self.recording(key)
+            return {fetus: detect(recording, fetus=fetus) for fetus in recording.fetuses}
+
+        return self._findings.get(key, make)
+
+    def findings_of(self, key: str, fetus: int) -> Findings:
+        """The computed findings of one fetus. Raises NotThereError."""
+        found = self.findings(key)
+        if fetus not in found:
+            raise NotThereError("there is no such fetus in this recording.", where=f"fetus {fetus}")
+        return found[fetus]
+
+    def corrections(self, key: str, fetus: int, author: str) -> list[CorrectionOut]:
+        """One reader's corrections that stand, in the order they were made."""
+        from ebbline.web.correcting import list_corrections
+
+        return list_corrections(self._store, key, fetus, author=author, standing=True)
+
+    def corrected(self, key: str, fetus: int, author: str) -> Corrected | None:
+        """The findings with one reader's corrections; None when there are none."""
+        from ebbline.web.correcting import apply_corrections
+
+        standing = self.corrections(key, fetus, author)
+        if not standing:
+            return None
+        which = tuple(one.id for one in standing)
+        return self._corrected.get(
+            (key, fetus, which),
+            lambda: apply_corrections(self.recording(key), self.findings_of(key, fetus), standing),
         )
 
     def change_context(self, key: str, context: Context) -> None:
         """Replace what is known about the labour; the readings are made anew."""
+        from ebbline.recording.channels import tidy
+
         recording = replace(self.recording(key), context=context)
+        recording = tidy(recording, recording.name)
         self._forget(key)
         self._recordings.get(key, lambda: recording)
         with self._store.session() as session:
@@ -239,8 +271,9 @@ class Library:
 
     def _forget(self, key: str) -> None:
         self._recordings.forget(lambda k: k == key)
+        self._findings.forget(lambda k: k == key)
         self._readings.forget(lambda k: k[0] == key)
-        self._columns.forget(lambda k: k[0] == key)
+        self._corrected.forget(lambda k: k[0] == key)
 
     def _summary(self, key: str) -> dict[str, Any]:
         try:

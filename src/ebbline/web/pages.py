@@ -52,12 +52,12 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters["length"] = _length
+    made.filters["lasting"] = _lasting
     made.filters["moment"] = _moment
     return made
 
 
-def _length(seconds: float) -> str:
+def _lasting(seconds: float) -> str:
     minutes = round(seconds / 60)
     hours, minutes = divmod(minutes, 60)
     return f"{hours} h {minutes:02d} min" if hours else f"{minutes} min"

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel
+from datetime import datetime
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, Field, StringConstraints
+
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+Words = Annotated[str, StringConstraints(max_length=1000, strip_whitespace=True)]
 
 
 class ItemOut(BaseModel):
@@ -55,9 +61,115 @@ class ColumnOut(BaseModel):
 
 
 class FindingsOut(BaseModel):
-    """All findings of one fetus, as drawn."""
+    """All findings of one fetus, as drawn. baseline: null while reading blind."""
 
     fetus: int
     items: list[ItemOut]
-    baseline: CurveOut
+    baseline: CurveOut | None
     columns: list[ColumnOut]
+
+
+class MarkIn(BaseModel):
+    """A reader's own mark. value: bpm, of a baseline."""
+
+    fetus: int = 1
+    kind: str
+    start_s: Finite
+    end_s: Finite
+    value: Finite | None = None
+    note: Words = ""
+
+
+class DifferenceOut(BaseModel):
+    """One's own mark against the computed findings.
+
+    verdict: agree, other kind, other height, only yours or only computed.
+    """
+
+    verdict: str
+    words: str
+    start_s: float
+    end_s: float
+
+
+class ChangeIn(BaseModel):
+    """A correction. target_*: ends of the finding it speaks of; kind: of a deceleration."""
+
+    action: Literal["delete", "add", "move", "rename"]
+    group: Literal["acceleration", "deceleration", "contraction"]
+    target_start_s: Finite | None = None
+    target_end_s: Finite | None = None
+    start_s: Finite | None = None
+    end_s: Finite | None = None
+    kind: Literal["early", "late", "variable", "prolonged"] | None = None
+    note: Words = ""
+
+
+class CorrectionOut(BaseModel):
+    """A correction on record: what, who, when, and whether it was taken back."""
+
+    id: int
+    change: ChangeIn
+    words: str
+    author: str
+    made_at: datetime
+    withdrawn_by: str | None
+    withdrawn_at: datetime | None
+
+
+class ReasonOut(BaseModel):
+    """One rule applied. evidence: stretches in seconds that it rests on."""
+
+    rule: str
+    feature: str
+    level: str
+    verdict: str
+    text: str
+    decides: bool
+    citation: str
+    evidence: list[tuple[float, float]]
+    evidence_words: str
+
+
+class ClassificationOut(BaseModel):
+    """The class one standard gives, or its refusal."""
+
+    standard: str
+    edition: str
+    label: str
+    rank: int
+    reasons: list[ReasonOut]
+    refusal: list[str]
+    not_assessed: list[str]
+
+
+class SectionOut(BaseModel):
+    """A part of the reading in words."""
+
+    title: str
+    lines: list[str]
+
+
+class ReadingOut(BaseModel):
+    """The reading of one fetus in one window. by: "computed", or whose corrections are in it."""
+
+    by: str
+    fetus: int
+    start_s: float
+    end_s: float
+    window_words: str
+    sections: list[SectionOut]
+    classes: list[ClassificationOut]
+    panel: list[str]
+    not_assessed: list[str]
+    notes: list[str]
+    caution: str
+    version: str
+
+
+class ReadingPairOut(BaseModel):
+    """The computed reading, and the one with a reader's corrections where there are any."""
+
+    computed: ReadingOut
+    corrected: ReadingOut | None
+    lost: list[str]

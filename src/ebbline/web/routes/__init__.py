@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from ebbline.web.routes import account, recordings, strip
+from ebbline.web.routes import account, reading, recordings, strip
 
-ROUTERS: list[APIRouter] = [account.router, recordings.router, strip.router]
+ROUTERS: list[APIRouter] = [account.router, recordings.router, strip.router, reading.router]
 """Every group of pages; a new one is added here."""
 
 UPLOAD_PATHS = ("/api/recordings",)

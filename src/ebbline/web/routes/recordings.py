@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import gzip
 from datetime import datetime
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Depends, Request, UploadFile
 from pydantic import BaseModel
@@ -14,6 +14,9 @@ from ebbline.web.invented import CASES, invented_recording
 from ebbline.web.library import Card, Library, NotThereError
 from ebbline.web.pages import page
 from ebbline.web.security import Principal, Role, principal_of
+
+if TYPE_CHECKING:
+    from ebbline.recording.model import Context
 
 router = APIRouter()
 
@@ -99,6 +102,20 @@ class ContextOut(BaseModel):
     fever: bool | None
 
 
+def context_out(context: Context) -> ContextOut:
+    """The context as data."""
+    return ContextOut(
+        weeks=context.weeks,
+        stage=context.stage.value,
+        second_stage_start_s=context.second_stage_start_s,
+        oxytocin=context.oxytocin,
+        epidural=context.epidural,
+        parity=context.parity,
+        meconium=context.meconium,
+        fever=context.fever,
+    )
+
+
 class RecordingOut(BaseModel):
     """A recording without its samples."""
 
@@ -167,7 +184,6 @@ def invent(asked: InventedIn, who: Who, books: Books) -> CardOut:
 def describe(key: str, books: Books) -> RecordingOut:
     """A recording's channels and context."""
     recording = books.recording(key)
-    context = recording.context
     return RecordingOut(
         id=key,
         name=recording.name,
@@ -188,16 +204,7 @@ def describe(key: str, books: Books) -> RecordingOut:
             )
             for number, channel in enumerate(recording.channels)
         ],
-        context=ContextOut(
-            weeks=context.weeks,
-            stage=context.stage.value,
-            second_stage_start_s=context.second_stage_start_s,
-            oxytocin=context.oxytocin,
-            epidural=context.epidural,
-            parity=context.parity,
-            meconium=context.meconium,
-            fever=context.fever,
-        ),
+        context=context_out(recording.context),
         source=recording.provenance.source,
         notes=list(recording.provenance.notes),
     )
