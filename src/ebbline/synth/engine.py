@@ -73,6 +73,8 @@ LEAST_RATE_BPM = 52.0
 CALM_BANDWIDTH_BPM = 16.0
 """Beyond this bandwidth variability grows by faster swings, not by deeper slow waves (common
 practice: saltatory patterns are quick and jagged)."""
+EXCESS_SHARE = 0.8
+"""How two fluctuations' bandwidths add (measured)."""
 RAGGED_SHARE = 0.35
 """Most bandwidth of the swings inside a variable deceleration, as a share of its depth (by eye on
 the CTU-UHB recordings)."""
@@ -643,7 +645,7 @@ class LabourEngine:
         fractal, swing = self._fluctuation.draw((b - a) * STEP_HZ)
         fine_width = self._joined("width", width)
         calm = np.minimum(fine_width, CALM_BANDWIDTH_BPM)
-        excess = np.sqrt(np.clip(fine_width**2 - calm**2, 0.0, None))
+        excess = EXCESS_SHARE * np.sqrt(np.clip(fine_width**2 - calm**2, 0.0, None))
         fluctuation = fractal * calm + swing * (excess + t.ragged[fast])
         fluctuation = fluctuation * np.where(lost, 0.3, 1.0) + self._sine(a, b, sine_share)
         rate = base - limited + t.activity[fast] + t.rises[fast] + fluctuation
@@ -884,7 +886,7 @@ class LabourEngine:
             provenance=Provenance(
                 source="invented",
                 format="invented",
-                notes=(f"invented, seed {self.seed}" + (f": {s.words}" if s.words else ""),),
+                notes=(f"invented with seed {self.seed}",),
             ),
         )
 
@@ -1015,5 +1017,24 @@ def invent(scenario: Scenario | Story, seed: int) -> Labour:
     engine = LabourEngine(chapters[0], seed)
     engine.advance(chapters[0].hours * 60.0)
     for chapter in chapters[1:]:
-        engine.advance(chapter.hours * 60.0, [act.ChangeCourse(chapter)])
-    return engine.labour()
+        engine.advance(chapter.hours * 60.0, _turn_to(chapter))
+    labour = engine.labour()
+    words = " then ".join(chapter.words for chapter in chapters if chapter.words)
+    if not words:
+        return labour
+    told = replace(
+        labour.recording.provenance, notes=(f"invented with seed {seed} from the words: {words}",)
+    )
+    return replace(labour, recording=replace(labour.recording, provenance=told))
+
+
+def _turn_to(chapter: Scenario) -> list[act.Action]:
+    """What turns a labour to another chapter, its sensors included."""
+    electrode = chapter.heart_sensor is SensorKind.SCALP_ELECTRODE
+    catheter = chapter.activity_sensor is SensorKind.PRESSURE_CATHETER
+    return [
+        act.ChangeCourse(chapter),
+        act.UseElectrode() if electrode else act.UseUltrasound(),
+        act.UseCatheter() if catheter else act.UseToco(),
+        act.MoveUltrasound(chapter.ultrasound_at),
+    ]

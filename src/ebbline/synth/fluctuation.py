@@ -31,8 +31,8 @@ MODULATION_S = 75.0
 MODULATION_SPREAD = 0.30
 """Waxing and waning of the amplitude: time constant and standard deviation of its logarithm."""
 
-UNIT_BANDWIDTH = 3.75
-OSCILLATION_BANDWIDTH = 4.82
+UNIT_BANDWIDTH = 3.77
+OSCILLATION_BANDWIDTH = 5.04
 """Mean peak-to-trough in a minute of the fractal part and of the oscillation, both at unit
 variance (measured; the tests hold them)."""
 

@@ -63,6 +63,15 @@ def maternal_hazard(distance_cm: FloatArray, depth_cm: float) -> FloatArray:
     return np.asarray(MATERNAL_PER_HOUR_OFF_SITE / 3600.0 * off * off * (3 - 2 * off))
 
 
+SPURIOUS_PER_S = 0.02
+SPELL_MEDIANS_S = (9.0, 9.0, 35.0)
+"""Spells of doubling, halving and maternal rate (chosen; the mother's stays longest)."""
+SPELL_SPREAD = 0.7
+
+(GAP_LEFT, SPURIOUS_LEFT, SPELL_LEFT, SPURIOUS_BPM, SPELL_MODE) = range(5)
+"""Places in the state of the heart-rate sensor: seconds left of each, and what it shows."""
+
+
 @compiled
 def _follow(
     hazards: FloatArray,
@@ -70,47 +79,50 @@ def _follow(
     normal: FloatArray,
     gap_log_median: FloatArray,
     gap_edges: FloatArray,
-    gap_spread: float,
     state: FloatArray,
     mode: ModeArray,
     spurious: FloatArray,
 ) -> None:
-    step = 1.0 / 4.0
+    step = 1.0 / STEP_HZ
     for i in range(len(mode)):
-        for k in range(3):
-            state[k] -= step
-        if state[0] <= 0.0:
-            state[0] = 0.0
+        state[GAP_LEFT] = max(0.0, state[GAP_LEFT] - step)
+        state[SPURIOUS_LEFT] = max(0.0, state[SPURIOUS_LEFT] - step)
+        state[SPELL_LEFT] = max(0.0, state[SPELL_LEFT] - step)
+        if state[GAP_LEFT] == 0.0:
+            state[SPURIOUS_LEFT] = 0.0
             if uniform[i, 0] < hazards[i, 0] * step:
                 kind = 0
                 while kind < len(gap_edges) - 1 and uniform[i, 1] > gap_edges[kind]:
                     kind += 1
-                state[0] = max(0.5, np.exp(gap_log_median[kind] + gap_spread * normal[i, 0]))
-                state[1] = 0.0
-        if state[0] > 0.0:
-            if state[1] <= 0.0:
-                state[1] = 0.0
-                if state[0] > 1.5 and uniform[i, 2] < 0.02 * step:
-                    state[1] = min(1.0 + 3.5 * uniform[i, 3] ** 2, state[0] - 0.5)
-                    state[3] = 55.0 + 150.0 * uniform[i, 1]
-                    if uniform[i, 4] < 0.5:
-                        state[3] = -0.5 - 1.5 * np.floor(uniform[i, 1] * 2.0)
+                length = np.exp(gap_log_median[kind] + GAP_SPREAD * normal[i, 0])
+                state[GAP_LEFT] = max(0.5, length)
+        if state[GAP_LEFT] > 0.0:
+            begins = uniform[i, 2] < SPURIOUS_PER_S * step
+            if begins and state[SPURIOUS_LEFT] == 0.0 and state[GAP_LEFT] > 1.5:
+                length = 1.0 + 3.5 * uniform[i, 3] ** 2
+                state[SPURIOUS_LEFT] = min(length, state[GAP_LEFT] - 0.5)
+                # Half of them are a half or the double of the rate, half are anything.
+                anything = 55.0 + 150.0 * uniform[i, 1]
+                multiple = -0.5 if uniform[i, 1] < 0.5 else -2.0
+                state[SPURIOUS_BPM] = multiple if uniform[i, 4] < 0.5 else anything
             mode[i] = 1
-            if state[1] > 0.0:
+            if state[SPURIOUS_LEFT] > 0.0:
                 mode[i] = 2
-                state[3] += 0.6 * normal[i, 1] if state[3] > 0 else 0.0
-                spurious[i] = state[3]
+                if state[SPURIOUS_BPM] > 0.0:
+                    state[SPURIOUS_BPM] += 0.6 * normal[i, 1]
+                spurious[i] = state[SPURIOUS_BPM]
             continue
-        state[1] = 0.0
-        if state[2] <= 0.0:
-            state[2] = 0.0
-            for k in range(1, 4):
-                if uniform[i, k + 1] < hazards[i, k] * step:
-                    median = 9.0 if k < 3 else 35.0
-                    state[2] = max(2.0, median * np.exp(0.7 * normal[i, 0]))
-                    state[4] = 2.0 + k
+        if state[SPELL_LEFT] == 0.0:
+            for k in range(3):
+                if uniform[i, k + 2] < hazards[i, k + 1] * step:
+                    length = SPELL_MEDIANS_S[k] * np.exp(SPELL_SPREAD * normal[i, 0])
+                    state[SPELL_LEFT] = max(2.0, length)
+                    state[SPELL_MODE] = 3.0 + k
+                    # The autocorrelation loses its hold before it finds the wrong one.
+                    if uniform[i, 5] > 0.3:
+                        state[GAP_LEFT] = 0.5 + uniform[i, 5]
                     break
-        mode[i] = np.int8(state[4]) if state[2] > 0.0 else 0
+        mode[i] = np.int8(state[SPELL_MODE]) if state[SPELL_LEFT] > 0.0 else 0
 
 
 @compiled
@@ -154,7 +166,6 @@ class HeartSensor:
             normal,
             self._log_medians,
             self._edges,
-            GAP_SPREAD,
             self._state,
             mode,
             spurious,
@@ -168,8 +179,7 @@ class HeartSensor:
         value = np.where(mode == MATERNAL, maternal, value)
         value = np.where(mode == DOUBLED, value * 2.0, value)
         value = np.where(mode == HALVED, value * 0.5, value)
-        ratio = np.where(spurious < -1.5, 2.0, 0.5)
-        wild = np.where(spurious < 0, value * ratio, spurious + normal[:, 2] * 2.0)
+        wild = np.where(spurious < 0, -spurious * value, spurious + 2.0 * normal[:, 2])
         value = np.where(mode == SPIKE, wild, value)
         value = np.round(value * QUARTER_BPM) / QUARTER_BPM
         value = np.where((value < 50.0) | (value > 240.0), np.nan, value)
@@ -216,7 +226,7 @@ def _belt(
         lost[i] = 1.0 if state[LOST_FOR] > 0 else 0.0
         # A tight belt shakes more: with the breath, with everything.
         shaken = 1.0 + min(60.0, max(0.0, state[FELT])) / 30.0
-        breath = np.sin(state[PHASE]) * np.exp(0.7 * state[BREATH_SIZE])
+        breath = np.sin(state[PHASE]) * np.exp(0.5 * state[BREATH_SIZE])
         out[i] = (
             gain * state[FELT]
             + drift_units * state[DRIFT]

@@ -33,7 +33,7 @@ _NONE = {"accelerations_per_hour": 0.0}
 VOCABULARY: tuple[Word, ...] = (
     Word("normal", "whole", {}),
     Word("reassuring", "whole", {"accelerations_per_hour": 18.0}),
-    Word("deteriorating", "whole", {"reserve_loss": 0.45}),
+    Word("deteriorating", "whole", {"reserve_loss": 0.65}),
     Word("antepartum", "whole", {
         "stage": Stage.ANTEPARTUM, "contractions_per_10_min": 0.5, "contraction_mmhg": 18.0}),
     Word("early labour", "whole", {
@@ -150,9 +150,19 @@ def words_known() -> dict[str, tuple[str, ...]]:
     return {group: tuple(phrases) for group, phrases in groups.items()}
 
 
-def parse(words: str) -> Scenario:
-    """The Scenario that a sentence asks for. Raises ScenarioError with the nearest known words."""
-    knobs: Knobs = {}
+CARRIED = (
+    "weeks", "rate_hz", "heart_sensor", "activity_sensor", "maternal_pulse", "signal_loss",
+    "ultrasound_at", "toco_gain", "toco_noise",
+)  # fmt: skip
+"""Knobs that a later chapter of a story takes over from the one before."""
+
+
+def parse(words: str, after: Scenario | None = None) -> Scenario:
+    """The Scenario that a sentence asks for. Raises ScenarioError with the nearest known words.
+
+    after: the chapter before, whose gestation and sensors hold on.
+    """
+    knobs: Knobs = {name: getattr(after, name) for name in CARRIED} if after else {}
     said: set[str] = set()
     for phrase in _phrases(words):
         if not _by_number(phrase, knobs, said):
