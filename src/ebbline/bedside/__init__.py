@@ -29,6 +29,7 @@ from ebbline.bedside.items import Finding, Item, finding, findings_from, items
 from ebbline.bedside.next_step import NextStep, ScanAdvice
 from ebbline.bedside.sensors import SensorPlan, Site, SiteMap
 from ebbline.bedside.states import State, states
+from ebbline.bedside.twins import TwinResult, examine_twins
 
 __all__ = [
     "Abdomen",
@@ -52,7 +53,9 @@ __all__ = [
     "SiteMap",
     "State",
     "StateChance",
+    "TwinResult",
     "examine",
+    "examine_twins",
     "examiner_for_years",
     "finding",
     "findings_from",

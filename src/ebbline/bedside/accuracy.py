@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.bedside.context import ExamContext, Examiner, Fluid, Hindrance
+from ebbline.bedside.priors import LOA_AT_ONSET
 from ebbline.bedside.sources import (
     ASSUMPTION,
     LYDON_ROCHELLE_1993,
@@ -24,6 +25,7 @@ from ebbline.bedside.sources import (
     PRACTICE,
     THORP_1991,
     WEBB_2011,
+    Basis,
     Source,
 )
 
@@ -52,7 +54,7 @@ class Study:
 
 
 STUDIES = {
-    "thorp": Study("Thorp 1991", "non-cephalic", 28, 94, 24, 95, 7, 0.277, 0.9355, THORP_1991),
+    "thorp": Study("Thorp 1991", "non-cephalic", 28, 94, 24, 95, 7, 0.2785, 0.9352, THORP_1991),
     "nassar": Study("Nassar 2006", "non-cephalic", 70, 95, 55, 97, 8, 0.70, 0.95, NASSAR_2006),
     "lydon-rochelle": Study(
         "Lydon-Rochelle 1993",
@@ -73,17 +75,26 @@ STUDIES = {
         71,
         math.nan,
         math.nan,
-        100 * 61 / 629,
+        100 * LOA_AT_ONSET,
         0.34,
         0.71,
         WEBB_2011,
     ),
 }
-"""Thorp: 28 %, 94 % and 7 % as printed give a PPV of 26 %, not 24 %; 27.7 %, 93.55 % and 7.0 %
+"""Thorp: 28 %, 94 % and 7 % as printed give a PPV of 26 %, not 24 %; 27.85 %, 93.52 % and 7.0 %
 round to the printed figures and give 24.4 % and 94.5 %."""
 
-WEBB_LOA_SHARE = 61 / 629
 WEBB_EXPERIENCE_ODDS = 4.0
+
+
+def _of_experienced(pooled: float, odds: float = WEBB_EXPERIENCE_ODDS) -> float:
+    """A share among the experienced half, where the two halves have an odds ratio and a mean.
+
+    That half of the study's examiners were experienced is an assumption. The root of
+    s (1 - n) = odds n (1 - s) with n = 2 pooled - s, for which both are shares.
+    """
+    a, b, c = odds - 1, -(2 * pooled * (odds - 1) + odds + 1), 2 * odds * pooled
+    return (-b - math.sqrt(b * b - 4 * a * c)) / (2 * a)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +116,7 @@ class Skill:
     vaginal: float
     lapse: float
     dulling: float
-    sources: tuple[Source, ...]
+    basis: tuple[Basis, ...]
 
 
 SKILLS: dict[Examiner, Skill] = {
@@ -119,7 +130,14 @@ SKILLS: dict[Examiner, Skill] = {
         0.40,
         0.35,
         0.0,
-        (THORP_1991, WEBB_2011, ASSUMPTION),
+        (
+            Basis(
+                "what presents",
+                "28 % of non-cephalic presentations found, 94 % of cephalic ones",
+                THORP_1991,
+            ),
+            Basis("position", "half of what Webb's examiners knew beyond chance", ASSUMPTION),
+        ),
     ),
     Examiner.ORDINARY: Skill(
         (STUDIES["nassar"].sensitivity_used, STUDIES["nassar"].specificity_used),
@@ -130,23 +148,56 @@ SKILLS: dict[Examiner, Skill] = {
         0.55,
         0.20,
         0.0,
-        (NASSAR_2006, WEBB_2011, ASSUMPTION),
+        (
+            Basis(
+                "what presents",
+                "70 % of non-cephalic presentations found, 95 % of cephalic ones",
+                NASSAR_2006,
+            ),
+            Basis(
+                "position",
+                "34 % of LOA found, 71 % of the others told from it: little better than chance",
+                WEBB_2011,
+            ),
+        ),
     ),
     # Position, experienced: Webb's odds ratio of 4.0 for more than five years, split so that two
     # halves of such and other examiners give the pooled 34 and 71 % (the halves: assumption).
     Examiner.EXPERIENCED: Skill(
         (STUDIES["lydon-rochelle"].sensitivity_used, STUDIES["lydon-rochelle"].specificity_used),
-        (0.488, 0.845),
+        (_of_experienced(0.34), _of_experienced(0.71)),
         2.0,
         0.65,
         0.70,
         0.70,
         0.12,
         0.0,
-        (LYDON_ROCHELLE_1993, WEBB_2011, ASSUMPTION),
+        (
+            Basis(
+                "what presents",
+                "88 % of non-cephalic presentations found, 94 % of cephalic ones",
+                LYDON_ROCHELLE_1993,
+            ),
+            Basis(
+                "position",
+                "49 % of LOA found, 85 % of the others told from it: the published odds of 4.0 for "
+                "more than five years, shared out by an assumption",
+                WEBB_2011,
+            ),
+        ),
     ),
     # The handbook's patient: hands that do not err. For teaching and for checking the tables.
-    Examiner.TEXTBOOK: Skill((0.995, 0.995), None, 1.0, 0.96, 0.96, 0.96, 0.02, 0.0, (ASSUMPTION,)),
+    Examiner.TEXTBOOK: Skill(
+        (0.995, 0.995),
+        None,
+        1.0,
+        0.96,
+        0.96,
+        0.96,
+        0.02,
+        0.0,
+        (Basis("hands", "the handbook's, which do not err: for teaching only", ASSUMPTION),),
+    ),
 }
 
 DULLING: dict[Hindrance, tuple[float, Source]] = {

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.bedside.context import ExamContext, Examiner, Membranes, Placenta
+from ebbline.bedside.context import ExamContext, Examiner, Membranes, Placenta, weeks_words
 from ebbline.bedside.engine import likelihood
 from ebbline.bedside.items import HEART_NOT_HEARD, Finding, items
 from ebbline.bedside.sources import PRACTICE, Mark, Source
@@ -248,7 +248,7 @@ def _early(case: _Case) -> Caution | None:
     return Caution(
         "labour before 37 weeks",
         True,
-        f"Labour at {weeks:g} weeks: tell the team now.",
+        f"Labour at {weeks_words(weeks)} weeks: tell the team now.",
         None,
         str(PRACTICE),
     )

@@ -115,6 +115,12 @@ _LIMITS: tuple[tuple[str, float, float, str], ...] = (
 )
 
 
+def weeks_words(weeks: float) -> str:
+    """Weeks as the trade writes them: 39, 39+2."""
+    days = round(7 * weeks)
+    return f"{days // 7}+{days % 7}" if days % 7 else f"{days // 7}"
+
+
 def examiner_for_years(years: float) -> Examiner:
     """The level for years of practice: more than five is experienced (Webb), under one learning.
 

@@ -10,15 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline import CAUTION
+from ebbline.bedside.accuracy import skill_for
 from ebbline.bedside.cautions import Caution, Contradiction, cautions, contradictions
 from ebbline.bedside.context import ExamContext
 from ebbline.bedside.engine import posterior
 from ebbline.bedside.geometry import abdomen_for
 from ebbline.bedside.groups import GROUPINGS, shares
+from ebbline.bedside.growth import Growth, growth
 from ebbline.bedside.items import Finding, Step, findings_from, items
 from ebbline.bedside.next_step import NextStep, ScanAdvice, next_steps, scan_advice
-from ebbline.bedside.priors import PriorNote, prior, prior_notes
+from ebbline.bedside.priors import prior, prior_notes
 from ebbline.bedside.sensors import SensorPlan, plan
+from ebbline.bedside.sources import ASSUMPTION, Basis
 from ebbline.bedside.states import State, states
 
 FloatArray = NDArray[np.float64]
@@ -52,8 +55,8 @@ class ExamResult:
 
     cautions come first: what needs a person now. lie, presentation, back, attitude, descent: the
     probabilities of each, all summing to one. positions: the likeliest presentations with their
-    positions. noncephalic, engaged: probabilities, 0..1. posterior: of every state, in the order
-    of states.states().
+    positions. noncephalic, engaged: probabilities, 0..1. basis: what it rests on. posterior: of
+    every state, in the order of states.states().
     """
 
     context: ExamContext
@@ -72,7 +75,8 @@ class ExamResult:
     next_steps: tuple[NextStep, ...]
     scan: ScanAdvice
     sensors: SensorPlan
-    priors: tuple[PriorNote, ...]
+    growth: Growth
+    basis: tuple[Basis, ...]
     posterior: FloatArray
     caution: str
 
@@ -116,10 +120,33 @@ def examine(findings: Given, context: ExamContext | None = None) -> ExamResult:
         next_steps=steps,
         scan=scan_advice(found, context, now, steps, bool(against)),
         sensors=plan(now, abdomen_for(context)),
-        priors=prior_notes(context),
+        growth=_growth(context, now),
+        basis=(*_hands(context), *prior_notes(context)),
         posterior=now,
         caution=CAUTION,
     )
+
+
+def _growth(context: ExamContext, now: FloatArray) -> Growth:
+    words, _ = GROUPINGS["descent"]
+    by_word = dict(zip(words, shares("descent", now).tolist(), strict=True))
+    noncephalic = float(1 - shares("what presents", now)[0])
+    return growth(context, noncephalic, {n: by_word[f"{n}/5"] for n in range(6)})
+
+
+def _hands(context: ExamContext) -> tuple[Basis, ...]:
+    """How far the hands are trusted, and what dulls them."""
+    skill = skill_for(context)
+    made = list(skill.basis)
+    if skill.dulling > 0:
+        made.append(
+            Basis(
+                "hands",
+                f"hindered: {100 * skill.dulling:.0f} % of what they would tell taken off",
+                ASSUMPTION,
+            )
+        )
+    return tuple(made)
 
 
 _ROUTINE = (Step.LOOK, Step.FUNDUS, Step.FLANKS, Step.BRIM, Step.INLET, Step.ASK, Step.LISTEN)

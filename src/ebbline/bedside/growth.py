@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from ebbline.bedside.context import ExamContext
+from ebbline.bedside.context import ExamContext, weeks_words
 from ebbline.bedside.sources import JOHNSON_1954, PRACTICE, Mark, Source
 
 FUNDAL_HEIGHT_RULE = Source(
@@ -43,7 +43,7 @@ def fundal_height_for_dates(height_cm: float, weeks: float, fetuses: int = 1) ->
     to 36 weeks for one fetus in a longitudinal lie.
     """
     difference = height_cm - weeks
-    measured = f"{height_cm:g} cm at {weeks:g} weeks"
+    measured = f"{height_cm:g} cm at {weeks_words(weeks)} weeks"
 
     def answer(verdict: ForDates, text: str) -> FundalHeight:
         return FundalHeight(verdict, difference, text, str(FUNDAL_HEIGHT_RULE))
@@ -64,12 +64,12 @@ def fundal_height_for_dates(height_cm: float, weeks: float, fetuses: int = 1) ->
     if difference < 0:
         return answer(
             ForDates.SMALL,
-            f"{measured}: {-difference:g} cm less than the weeks. Think of wrong dates, a lie "
+            f"{measured}: {-difference:.1f} cm less than the weeks. Think of wrong dates, a lie "
             f"across, little fluid, a small fetus; guidelines list a scan.{early}",
         )
     return answer(
         ForDates.LARGE,
-        f"{measured}: {difference:g} cm more than the weeks. Think of wrong dates, twins, much "
+        f"{measured}: {difference:.1f} cm more than the weeks. Think of wrong dates, twins, much "
         f"fluid, a large fetus, fibroids, a full bladder; guidelines list a scan.{early}",
     )
 

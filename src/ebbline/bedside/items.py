@@ -24,13 +24,14 @@ DIRECTIONS = (
     "front",
     "left front",
     "left",
-    "left back",
-    "back",
-    "right back",
+    "left rear",
+    "rear",
+    "right rear",
     "right",
     "right front",
 )
-"""Towards what part of the mother something points; the order of states.POSITIONS."""
+"""Towards what part of the mother something points, rear being her spine; the order of
+states.POSITIONS. ("back" is the fetus's.)"""
 
 
 class Step(StrEnum):
@@ -103,17 +104,24 @@ def _towards() -> dict[str, tuple[str, ...]]:
         "anterior": ("front",),
         "left anterior": ("left front",),
         "left transverse": ("left",),
-        "left posterior": ("left back",),
-        "posterior": ("back",),
-        "right posterior": ("right back",),
+        "left posterior": ("left rear",),
+        "posterior": ("rear",),
+        "right posterior": ("right rear",),
         "right transverse": ("right",),
         "right anterior": ("right front",),
-        "left side": ("left front", "left", "left back"),
-        "right side": ("right front", "right", "right back"),
+        "left side": ("left front", "left", "left rear"),
+        "right side": ("right front", "right", "right rear"),
         "front half": ("front", "left front", "right front"),
-        "back half": ("back", "left back", "right back"),
+        "rear half": ("rear", "left rear", "right rear"),
     }
 
+
+_POLE_WORDS = {
+    "a pole": ("head", "breech"),
+    "empty": ("nothing",),
+    "not felt": ("nothing",),
+    "not a head": ("breech", "nothing"),
+}
 
 _POLES = (
     "none",
@@ -162,6 +170,7 @@ KICKS = tuple(
 def _kick_words() -> dict[str, tuple[str, ...]]:
     words = {h: tuple(k for k in KICKS if k.startswith(h)) for h in ("upper", "lower")}
     words |= {s: tuple(k for k in KICKS if k.endswith(s)) for s in ("left", "right")}
+    words["not felt"] = ("not noticed",)
     words["all over the front"] = ("upper middle", "middle", "lower middle")
     return words
 
@@ -183,7 +192,7 @@ _ITEMS = (
         "Both hands round the fundus: the head is hard, round and moves on its own; the breech is "
         "softer, broader and moves with the trunk.",
         ("head", "breech", "nothing"),
-        {"a pole": ("head", "breech"), "empty": ("nothing",), "not a head": ("breech", "nothing")},
+        _POLE_WORDS,
     ),
     Item(
         "back",
@@ -229,6 +238,7 @@ _ITEMS = (
             "breech left fossa": ("head upper right",),
             "breech right fossa": ("head upper left",),
             "no": ("none",),
+            "not felt": ("none",),
         },
     ),
     Item(
@@ -237,7 +247,7 @@ _ITEMS = (
         "What lies above the symphysis?",
         "Thumb and fingers of one hand just above the symphysis: what presents at the brim?",
         ("head", "breech", "nothing"),
-        {"a pole": ("head", "breech"), "empty": ("nothing",), "not a head": ("breech", "nothing")},
+        _POLE_WORDS,
     ),
     Item(
         "mobility",
@@ -293,6 +303,7 @@ _ITEMS = (
         ("head", "brow", "face", "breech", "foot", "shoulder or hand", "cord", "nothing reached"),
         {
             "skull": ("head",),
+            "not felt": ("nothing reached",),
             "foot or knee": ("foot",),
             "hand": ("shoulder or hand",),
             "shoulder": ("shoulder or hand",),
@@ -322,16 +333,16 @@ _ITEMS = (
         "Sweep the finger across the head and follow the suture.",
         (
             "front to back",
-            "left front to right back",
+            "left front to right rear",
             "side to side",
-            "right front to left back",
+            "right front to left rear",
             "not reached",
         ),
         {
             "transverse": ("side to side",),
-            "right oblique": ("left front to right back",),
-            "left oblique": ("right front to left back",),
-            "oblique": ("left front to right back", "right front to left back"),
+            "right oblique": ("left front to right rear",),
+            "left oblique": ("right front to left rear",),
+            "oblique": ("left front to right rear", "right front to left rear"),
         },
     ),
     Item(

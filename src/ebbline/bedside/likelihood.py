@@ -75,8 +75,8 @@ def mirrored_outcome(item: str, outcome: str) -> str:
     """The outcome that a mirrored abdomen would give."""
     if item == "suture":
         return {
-            "left front to right back": "right front to left back",
-            "right front to left back": "left front to right back",
+            "left front to right rear": "right front to left rear",
+            "right front to left rear": "left front to right rear",
         }.get(outcome, outcome)
     return mirrored_word(outcome)
 

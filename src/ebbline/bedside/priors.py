@@ -8,13 +8,12 @@ right positions differ between studies, and the findings should decide the side.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.bedside.context import ExamContext, Fluid, Placenta
+from ebbline.bedside.context import ExamContext, Fluid, Placenta, weeks_words
 from ebbline.bedside.sources import (
     AKMAL_2004,
     ASSUMPTION,
@@ -27,7 +26,7 @@ from ebbline.bedside.sources import (
     SCHEER_1976,
     WEBB_2011,
     WILLIAMS,
-    Source,
+    Basis,
 )
 from ebbline.bedside.states import BREECHES, POSITIONS, State, mirror_order, states
 from ebbline.terms import Attitude, Lie, Position, Presentation, Stage
@@ -71,14 +70,17 @@ BREECH_KINDS = {
 }
 """At term (WILLIAMS, ranges 50-70, 5-10, 10-30 %)."""
 
+LOA_AT_ONSET = 61 / 629
+"""LOA at the onset of labour, nulliparae at term (WEBB_2011)."""
+
 VERTEX_POSITIONS_AT_ONSET = {
     Position.ANTERIOR: 0.056,
-    Position.LEFT_ANTERIOR: 61 / 629,
+    Position.LEFT_ANTERIOR: LOA_AT_ONSET,
     Position.LEFT_TRANSVERSE: 0.20,
     Position.LEFT_POSTERIOR: 0.12,
     Position.POSTERIOR: 0.0,
 }
-"""At the onset of labour, all heights of the head together: LOA 61 of 629 (WEBB_2011); posterior
+"""At the onset of labour, all heights of the head together: LOA by LOA_AT_ONSET; posterior
 positions about 35 % in early labour (AKMAL_2004); the split of the rest is an assumption.
 Posterior takes what is left."""
 
@@ -102,7 +104,7 @@ SHOULDER_BACK_FRONT = 0.6
 """Dorsoanterior among transverse lies (OXORN)."""
 
 DESCENT = {
-    # fifths:             5     4     3     2     1     0
+    # fifths:          5     4     3     2     1     0
     "before 36 weeks": (0.80, 0.14, 0.045, 0.01, 0.004, 0.001),
     "before labour": (0.40, 0.27, 0.20, 0.10, 0.02, 0.01),
     "before labour, first birth": (0.25, 0.25, 0.25, 0.18, 0.05, 0.02),
@@ -114,15 +116,6 @@ birth engages before labour more often."""
 
 BREECH_LAGS = 0.5
 """A breech stays higher: each fifth lower is so much rarer than for a head (common practice)."""
-
-
-@dataclass(frozen=True, slots=True)
-class PriorNote:
-    """What a prior rests on, in words, with its source."""
-
-    about: str
-    text: str
-    source: Source
 
 
 def _between(curve: tuple[tuple[float, float], tuple[float, float]], weeks: float) -> float:
@@ -284,12 +277,12 @@ def prior(context: ExamContext) -> FloatArray:
     return made
 
 
-def prior_notes(context: ExamContext) -> tuple[PriorNote, ...]:
+def prior_notes(context: ExamContext) -> tuple[Basis, ...]:
     """What the prior of this context rests on, and what was left neutral."""
     notes = []
     if context.noncephalic_share is not None:
         notes.append(
-            PriorNote(
+            Basis(
                 "presentation",
                 f"prevalence of non-cephalic presentation as given: "
                 f"{100 * context.noncephalic_share:g} %",
@@ -298,14 +291,18 @@ def prior_notes(context: ExamContext) -> tuple[PriorNote, ...]:
         )
     else:
         weeks = context.weeks
-        said = "weeks not given, taken as 36 or more" if weeks is None else f"{weeks:g} weeks"
+        said = (
+            "weeks not given, taken as 36 or more"
+            if weeks is None
+            else f"{weeks_words(weeks)} weeks"
+        )
         text = f"{said}: cephalic in {100 * cephalic_share(weeks):.0f} %"
         if weeks is not None and weeks < CEPHALIC_CURVE[0][0]:
             text += " (the source begins at 22 weeks, level before)"
-        notes.append(PriorNote("presentation", text, CEPHALIC_BY_WEEKS))
+        notes.append(Basis("presentation", text, CEPHALIC_BY_WEEKS))
         if context.earlier_births is not None:
             notes.append(
-                PriorNote(
+                Basis(
                     "earlier births",
                     f"odds of breech x {_births_odds(context.earlier_births):g}",
                     FORD_2010,
@@ -313,7 +310,7 @@ def prior_notes(context: ExamContext) -> tuple[PriorNote, ...]:
             )
             if context.earlier_births >= 4:
                 notes.append(
-                    PriorNote(
+                    Basis(
                         "earlier births",
                         f"odds of a transverse lie x {GRAND_MULTIPARA_ACROSS_ODDS:g}",
                         WILLIAMS,
@@ -321,15 +318,13 @@ def prior_notes(context: ExamContext) -> tuple[PriorNote, ...]:
                 )
         if context.previous_breech:
             notes.append(
-                PriorNote("earlier breech", f"odds of breech x {PREVIOUS_BREECH_ODDS:g}", FORD_2010)
+                Basis("earlier breech", f"odds of breech x {PREVIOUS_BREECH_ODDS:g}", FORD_2010)
             )
         if context.fluid is Fluid.LITTLE:
-            notes.append(
-                PriorNote("fluid", f"odds of breech x {LITTLE_FLUID_ODDS:g}", MACHAREY_2017)
-            )
+            notes.append(Basis("fluid", f"odds of breech x {LITTLE_FLUID_ODDS:g}", MACHAREY_2017))
     if context.fluid is Fluid.MUCH:
         notes.append(
-            PriorNote(
+            Basis(
                 "fluid",
                 "much fluid dulls the hands; no figure for how it shifts the presentation was at "
                 "hand, left neutral",
@@ -338,18 +333,18 @@ def prior_notes(context: ExamContext) -> tuple[PriorNote, ...]:
         )
     if context.placenta in (Placenta.LOW, Placenta.PRAEVIA):
         notes.append(
-            PriorNote(
+            Basis(
                 "placenta",
                 "a low placenta keeps the pole out of the pelvis; no figure was at hand, left "
                 "neutral: think of it with every high presenting part",
                 PRACTICE,
             )
         )
-    notes.append(PriorNote("position of a vertex", "LOA 61 of 629 at the onset", WEBB_2011))
-    notes.append(PriorNote("position of a vertex", "about 35 % posterior", AKMAL_2004))
-    notes.append(PriorNote("position of a vertex, deep", "about 5 % posterior", GARDBERG_1998))
-    notes.append(PriorNote("position of a breech or brow", "all eight alike", ASSUMPTION))
-    notes.append(PriorNote("transverse and oblique lie", "share by weeks", SCHEER_1976))
-    notes.append(PriorNote("transverse lie", "back to the front in 60 %", OXORN))
-    notes.append(PriorNote("descent", f"shares '{_descent_key(context)}'", ASSUMPTION))
+    notes.append(Basis("position of a vertex", "LOA 61 of 629 at the onset", WEBB_2011))
+    notes.append(Basis("position of a vertex", "about 35 % posterior", AKMAL_2004))
+    notes.append(Basis("position of a vertex, deep", "about 5 % posterior", GARDBERG_1998))
+    notes.append(Basis("position of a breech or brow", "all eight alike", ASSUMPTION))
+    notes.append(Basis("transverse and oblique lie", "share by weeks", SCHEER_1976))
+    notes.append(Basis("transverse lie", "back to the front in 60 %", OXORN))
+    notes.append(Basis("descent", f"shares '{_descent_key(context)}'", ASSUMPTION))
     return tuple(notes)

@@ -35,6 +35,15 @@ class Source:
         return f"{self.text} ({self.mark.value})"
 
 
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What a part of a result rests on, in words, with its source."""
+
+    about: str
+    text: str
+    source: Source
+
+
 PRACTICE = Source("", Mark.PRACTICE)
 ASSUMPTION = Source("", Mark.ASSUMPTION)
 

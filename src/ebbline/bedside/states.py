@@ -105,7 +105,7 @@ class State:
                 f"{self.lie} lie, head to the {side}{low[self.lower_pole]}, "
                 f"back to the mother's {front}"
             )
-        return f"{self.presentation}, {self.abbreviation}"
+        return f"{self.presentation} {self.abbreviation}"
 
 
 _DENOMINATOR = {

@@ -28,28 +28,28 @@ class Line:
     source: Source = PRACTICE
 
 
-FLOOR = 0.004
+FLOOR = 0.002
 """The least share of any answer: nothing that can be said is taken as impossible."""
 
 FUNDUS = (
-    Line("head", {"breech": 0.95, "head": 0.02, "nothing": 0.03}),
-    Line("breech", {"head": 0.95, "breech": 0.02, "nothing": 0.03}),
+    Line("head", {"breech": 0.97, "head": 0.01, "nothing": 0.02}),
+    Line("breech", {"head": 0.97, "breech": 0.01, "nothing": 0.02}),
     Line("across, head left", {"nothing": 0.90, "head": 0.05, "breech": 0.05}),
     Line("oblique, head low left", {"nothing": 0.50, "breech": 0.45, "head": 0.05}),
     Line("oblique, breech low, head left", {"nothing": 0.50, "head": 0.45, "breech": 0.05}),
 )
 
 BRIM = (
-    Line("head", {"head": 0.95, "breech": 0.02, "nothing": 0.03}),
-    Line("breech", {"breech": 0.93, "head": 0.02, "nothing": 0.05}),
+    Line("head", {"head": 0.97, "breech": 0.01, "nothing": 0.02}),
+    Line("breech", {"breech": 0.96, "head": 0.01, "nothing": 0.03}),
     Line("across, head left", {"nothing": 0.92, "head": 0.03, "breech": 0.05}),
     Line("oblique, head low left", {"nothing": 0.70, "head": 0.25, "breech": 0.05}),
     Line("oblique, breech low, head left", {"nothing": 0.70, "breech": 0.25, "head": 0.05}),
 )
 
 POLES = (
-    Line("head", {"none": 0.97, "head left fossa": 0.01, "head right fossa": 0.01}),
-    Line("breech", {"none": 0.96, "head upper left": 0.015, "head upper right": 0.015}),
+    Line("head", {"none": 0.98, "head left fossa": 0.01, "head right fossa": 0.01}),
+    Line("breech", {"none": 0.98, "head upper left": 0.01, "head upper right": 0.01}),
     Line(
         "across, head left",
         {"head left flank": 0.85, "head left fossa": 0.05, "head upper left": 0.05, "none": 0.03},
@@ -87,10 +87,10 @@ BACK = (
         {"left flank": 0.66, "left front": 0.16, "left far": 0.12, "not felt": 0.04},
     ),
     Line(
-        "left back",
+        "left rear",
         {"left far": 0.60, "left flank": 0.16, "not felt": 0.20, "left front": 0.02},
     ),
-    Line("back", {"not felt": 0.72, "left far": 0.12, "right far": 0.12}),
+    Line("rear", {"not felt": 0.72, "left far": 0.12, "right far": 0.12}),
     Line("across front", {"across": 0.86, "front": 0.05, "not felt": 0.05}),
     Line("across spine", {"not felt": 0.80, "across": 0.10}),
 )
@@ -99,8 +99,8 @@ LIMBS = (
     Line("front", {"not felt": 0.56, "both sides": 0.14, "left": 0.15, "right": 0.15}),
     Line("left front", {"right": 0.66, "not felt": 0.24, "both sides": 0.06, "left": 0.03}),
     Line("left", {"right": 0.80, "both sides": 0.10, "not felt": 0.06, "left": 0.03}),
-    Line("left back", {"both sides": 0.46, "right": 0.46, "left": 0.04, "not felt": 0.03}),
-    Line("back", {"both sides": 0.84, "left": 0.06, "right": 0.06, "not felt": 0.03}),
+    Line("left rear", {"both sides": 0.46, "right": 0.46, "left": 0.04, "not felt": 0.03}),
+    Line("rear", {"both sides": 0.84, "left": 0.06, "right": 0.06, "not felt": 0.03}),
     Line("across front", {"not felt": 0.60, "across": 0.20, "both sides": 0.10}),
     Line("across spine", {"across": 0.75, "both sides": 0.18, "not felt": 0.04}),
 )
@@ -108,7 +108,7 @@ LIMBS = (
 POSITION = (
     *(
         Line(given, {given: 1.0}, ASSUMPTION)
-        for given in ("front", "left front", "left", "left back", "back")
+        for given in ("front", "left front", "left", "left rear", "rear")
     ),
     Line("across front", {"across": 1.0}, ASSUMPTION),
     Line("across spine", {"across": 1.0}, ASSUMPTION),
@@ -120,31 +120,31 @@ PROMINENCE = {
         Line("front", {"both alike": 0.44, "not felt": 0.44, "left": 0.06, "right": 0.06}),
         Line("left front", {"right": 0.78, "both alike": 0.08, "not felt": 0.10, "left": 0.04}),
         Line("left", {"right": 0.84, "both alike": 0.08, "not felt": 0.05, "left": 0.03}),
-        Line("left back", {"right": 0.72, "both alike": 0.16, "not felt": 0.06, "left": 0.06}),
-        Line("back", {"both alike": 0.62, "not felt": 0.16, "left": 0.11, "right": 0.11}),
+        Line("left rear", {"right": 0.72, "both alike": 0.16, "not felt": 0.06, "left": 0.06}),
+        Line("rear", {"both alike": 0.62, "not felt": 0.16, "left": 0.11, "right": 0.11}),
     ),
     "military": (
         Line("front", {"both alike": 0.80, "not felt": 0.12, "left": 0.04, "right": 0.04}),
         Line("left front", {"both alike": 0.78, "not felt": 0.08, "right": 0.09, "left": 0.05}),
         Line("left", {"both alike": 0.78, "not felt": 0.08, "right": 0.09, "left": 0.05}),
-        Line("left back", {"both alike": 0.78, "not felt": 0.08, "right": 0.09, "left": 0.05}),
-        Line("back", {"both alike": 0.80, "not felt": 0.12, "left": 0.04, "right": 0.04}),
+        Line("left rear", {"both alike": 0.78, "not felt": 0.08, "right": 0.09, "left": 0.05}),
+        Line("rear", {"both alike": 0.80, "not felt": 0.12, "left": 0.04, "right": 0.04}),
     ),
     # Half extended: between the two, the occiput begins to stand out on the side of the back.
     "partly extended": (
         Line("front", {"both alike": 0.66, "not felt": 0.14, "left": 0.10, "right": 0.10}),
         Line("left front", {"left": 0.56, "both alike": 0.30, "right": 0.08, "not felt": 0.06}),
         Line("left", {"left": 0.60, "both alike": 0.28, "right": 0.07, "not felt": 0.05}),
-        Line("left back", {"left": 0.52, "both alike": 0.30, "right": 0.10, "not felt": 0.08}),
-        Line("back", {"both alike": 0.66, "not felt": 0.14, "left": 0.10, "right": 0.10}),
+        Line("left rear", {"left": 0.52, "both alike": 0.30, "right": 0.10, "not felt": 0.08}),
+        Line("rear", {"both alike": 0.66, "not felt": 0.14, "left": 0.10, "right": 0.10}),
     ),
     # Head extended: the occiput stands out, on the same side as the back.
     "extended": (
         Line("front", {"both alike": 0.58, "not felt": 0.14, "left": 0.14, "right": 0.14}),
         Line("left front", {"left": 0.82, "both alike": 0.08, "right": 0.04, "not felt": 0.06}),
         Line("left", {"left": 0.84, "both alike": 0.07, "right": 0.04, "not felt": 0.05}),
-        Line("left back", {"left": 0.70, "both alike": 0.14, "right": 0.06, "not felt": 0.10}),
-        Line("back", {"both alike": 0.40, "not felt": 0.40, "left": 0.10, "right": 0.10}),
+        Line("left rear", {"left": 0.70, "both alike": 0.14, "right": 0.06, "not felt": 0.10}),
+        Line("rear", {"both alike": 0.40, "not felt": 0.40, "left": 0.10, "right": 0.10}),
     ),
 }
 """By attitude, then by the direction of the back as perceived."""
@@ -199,8 +199,8 @@ KICK_SIDE = (
     Line("front", {"left": 0.34, "right": 0.34, "middle": 0.32}),
     Line("left front", {"right": 0.66, "middle": 0.20, "left": 0.14}),
     Line("left", {"right": 0.68, "middle": 0.20, "left": 0.12}),
-    Line("left back", {"right": 0.52, "middle": 0.34, "left": 0.14}),
-    Line("back", {"middle": 0.50, "left": 0.25, "right": 0.25}),
+    Line("left rear", {"right": 0.52, "middle": 0.34, "left": 0.14}),
+    Line("rear", {"middle": 0.50, "left": 0.25, "right": 0.25}),
     Line("head to the left", {"right": 0.62, "middle": 0.24, "left": 0.14}),
 )
 """Where kicks are felt, side to side: away from the back, or from the head in a lie across."""
