@@ -7,7 +7,7 @@ import sys
 import typer
 
 from ebbline import CAUTION, __version__
-from ebbline.cli import convert, criteria, invent, read, serve
+from ebbline.cli import bedside, convert, criteria, invent, read, serve
 from ebbline.errors import EbblineError
 
 app = typer.Typer(
@@ -18,6 +18,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+bedside.register(app)
 convert.register(app)
 criteria.register(app)
 invent.register(app)
