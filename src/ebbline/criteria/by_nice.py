@@ -47,32 +47,30 @@ def classify(facts: WindowFacts, context: Context) -> Classification:
 
 
 def _contractions(docket: Docket, facts: WindowFacts) -> None:
-    rate = facts.contraction_rate
-    if math.isnan(rate.per_10_min):
-        docket.withhold(f"contractions, one of the four features: {rate.why}")
-        _hypertonus(docket, facts)
-        return
-    evidence = (Window(rate.start_s, rate.end_s),)
+    busiest = facts.tachysystole
+    evidence = (Window(busiest.start_s, busiest.end_s),)
     _hypertonus(docket, facts)
-    if line.CONTRACTIONS_AMBER.met(rate.per_10_min):
-        rest_s = _median_rest_s(facts, rate)
+    if busiest.answer is None:
+        docket.withhold(f"contractions, one of the four features: {busiest.why}")
+    if line.CONTRACTIONS_AMBER.met(busiest.value):
+        rest_s = _median_rest_s(facts, evidence[0])
         if math.isnan(rest_s) or line.REST.met(rest_s):
             rest = "rest not measured" if math.isnan(rest_s) else f"median rest {rest_s:.0f} s"
-            docket.add(line.CONTRACTIONS_AMBER, rate.per_10_min, evidence=evidence, detail=rest)
+            docket.add(line.CONTRACTIONS_AMBER, busiest.value, evidence=evidence, detail=rest)
         else:
             docket.add(
                 line.CONTRACTIONS_RESTED,
-                rate.per_10_min,
+                busiest.value,
                 evidence=evidence,
                 detail=f"median rest {rest_s:.0f} s",
             )
-    elif not docket.weighs("contractions"):
-        docket.add(line.CONTRACTIONS_WHITE, rate.per_10_min, evidence=evidence)
+    elif busiest.answer is not None and not docket.weighs("contractions"):
+        docket.add(line.CONTRACTIONS_WHITE, busiest.value, evidence=evidence)
 
 
-def _median_rest_s(facts: WindowFacts, rate: within.ContractionRate) -> float:
+def _median_rest_s(facts: WindowFacts, where: Window) -> float:
     """Median time from the end of a contraction to the onset of the next; NaN under two."""
-    seen = within.contractions_in(facts.findings, rate.start_s, rate.end_s)
+    seen = within.contractions_in(facts.findings, where.start_s, where.end_s)
     rests = [after.onset_s - before.end_s for before, after in pairwise(seen)]
     return median(rests) if rests else math.nan
 

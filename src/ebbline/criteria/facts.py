@@ -210,11 +210,6 @@ class WindowFacts:
         """See `features.window.tachysystole`."""
         return within.tachysystole(self.findings, self.window.start_s, self.window.end_s)
 
-    @cached_property
-    def contraction_rate(self) -> within.ContractionRate:
-        """See `features.window.contraction_rate`."""
-        return within.contraction_rate(self.findings, self.window.start_s, self.window.end_s)
-
 
 @lru_cache(maxsize=4)
 def window_facts(findings: Findings, window: Window) -> WindowFacts:

@@ -709,15 +709,12 @@ def concerning_features(findings: Findings, deceleration: Deceleration) -> tuple
 def shouldering_from_s(findings: Findings) -> float:
     """From when on shouldering was there to be lost; infinity when it never was.
 
-    It is there once two successive variable decelerations of the recording have a shoulder (our
-    choice: one alone may be chance).
+    It is there once two variable decelerations of the recording had a shoulder (our choice: one
+    alone may be chance).
     """
-    before = False
-    for fall in sorted(findings.fetal.decelerations, key=lambda one: one.nadir_s):
-        if fall.kind is not DecelerationKind.VARIABLE:
-            continue
-        shouldered = fall.shoulder_before or fall.shoulder_after
-        if shouldered and before:
-            return fall.end_s
-        before = shouldered
-    return float("inf")
+    ends = sorted(
+        fall.end_s
+        for fall in findings.fetal.decelerations
+        if fall.kind is DecelerationKind.VARIABLE and (fall.shoulder_before or fall.shoulder_after)
+    )
+    return ends[1] if len(ends) > 1 else float("inf")
