@@ -40,6 +40,7 @@ from ebbline.recording.table import (
 NAME = "CSV"
 SEPARATORS = ";\t,|"
 MISSING = frozenset({"", "nan", "na", "n/a", "null", "none", "-", "--", "?", "."})
+LONGEST_HEAD = 100_000
 ROWS_AT_ONCE = 65_536
 HALF_A_DAY_S = 43_200.0
 DAY_S = 86_400.0
@@ -165,9 +166,15 @@ def _layout(lines: Sequence[str], path: Path) -> _Layout:
         )
     number, line = found
     place = f"{path}, line {number}"
-    split = {s: [cell.strip() for cell in _cells(line, s, place)] for s in SEPARATORS}
+    if len(line) > LONGEST_HEAD:
+        raise RecordingError(
+            f"the line of names has {len(line)} characters; the most is {LONGEST_HEAD}.",
+            where=place,
+            remedy="Check that the suffix is that of the file's format.",
+        )
+    split = {s: next(csv.reader([line], delimiter=s), []) for s in SEPARATORS}
     separator = max(SEPARATORS, key=lambda s: sum(map(_is_known, split[s])))
-    labels = split[separator]
+    labels = [cell.strip() for cell in _cells(line, separator, place)]
     check_labels(labels, place)
     samples = tuple(i for i, label in enumerate(labels) if is_sample_column(label))
     if not samples:
@@ -270,10 +277,12 @@ class _Stamps:
         self._unit = time_unit(label) or 1.0
         self._read_one: Callable[[str], float] | None = None
         self._kind = ""
+        self._first_line = 0
 
     def read(self, cells: Sequence[str], at: Sequence[int]) -> list[float]:
         """Seconds of each cell, from a zero that `from_first` takes away."""
         if self._read_one is None:
+            self._first_line = at[0]
             self._kind, self._read_one = self._choose(cells[0].strip(), at[0])
         times = []
         for cell, line in zip(cells, at, strict=True):
@@ -329,7 +338,7 @@ class _Stamps:
     def _error(self, cell: str, line: int) -> RecordingError:
         return RecordingError(
             f'"{cell.strip()[:40]}" is not a time'
-            + (" of the kind in the rows before." if self._kind else "."),
+            + ("." if line == self._first_line else " of the kind in the rows before."),
             where=f'{self._path}, line {line}, column "{self._label}"',
             remedy="Give elapsed seconds, h:mm:ss, or year-month-day hour:minute:second.",
         )

@@ -16,9 +16,14 @@ MIN_RATE_HZ = 1 / 60
 MAX_RATE_HZ = 1000.0
 
 
+def is_possible_rate(rate_hz: float) -> bool:
+    """True for a sampling rate that a recording can have."""
+    return math.isfinite(rate_hz) and MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ
+
+
 def check_rate(rate_hz: float, where: str) -> None:
     """Raise RecordingError unless a sampling rate is one that a recording can have."""
-    if math.isfinite(rate_hz) and MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ:
+    if is_possible_rate(rate_hz):
         return
     raise RecordingError(
         f"a sampling rate of {rate_hz:g} Hz is not possible.",

@@ -80,7 +80,7 @@ def split_unit(label: str) -> tuple[str, str]:
 def understand(label: str) -> ChannelName | None:
     """The meaning of a channel's name, or None when it is not one of ours."""
     words = re.findall(r"cmh2o|[^\W\d_]+|\d+", label.casefold())
-    if not words or re.search(r"[^\w\s\-./:#]", label):
+    if not words or re.search(r"[^\w\s\-.,/:#]", label):
         return None
     numbers = [w for w in words if w.isdigit() or w in FETUS_LETTERS]
     words = [w for w in words if w not in numbers]

@@ -84,18 +84,18 @@ def _load(path: Path) -> tuple[list[str], list[str], Any]:
     """Column names, lines of metadata, and the table of the columns that are ours."""
     import pyarrow.parquet as pq
 
-    try:
-        with pq.ParquetFile(path) as file:
+    with path.open("rb") as raw:
+        try:
+            file = pq.ParquetFile(raw)
             labels = list(file.schema_arrow.names)
             check_labels(labels, str(path))
             ours = [x for x in labels if is_sample_column(x) or time_unit(x) is not None]
             check_total(file.metadata.num_rows * max(1, len(ours)), str(path))
-            lines = _lines(file.schema_arrow.metadata)
-            return labels, lines, file.read(columns=ours)
-    except RecordingError:
-        raise
-    except Exception as error:
-        raise _not_readable(path, error) from error
+            return labels, _lines(file.schema_arrow.metadata), file.read(columns=ours)
+        except RecordingError:
+            raise
+        except Exception as error:
+            raise _not_readable(path, error) from error
 
 
 def _not_readable(path: Path, error: Exception) -> RecordingError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol, cast
@@ -79,9 +80,15 @@ def files_to_write(path: str | Path) -> tuple[Path, ...]:
 
 
 def _clean(path: str | Path) -> Path:
-    if "\0" in str(path):
+    try:
+        possible = b"\0" not in os.fsencode(path)
+    except UnicodeEncodeError:
+        possible = False
+    if not possible:
         raise RecordingError(
-            "a path cannot hold the character NUL.", where=repr(str(path)), remedy="Name a file."
+            "this has a character that no path can hold.",
+            where=ascii(str(path)),
+            remedy="Name a file on disk.",
         )
     return Path(path)
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from ebbline.errors import RecordingError
 from ebbline.recording.channels import Column, short_names, without_impossible
+from ebbline.recording.limits import is_possible_rate
 from ebbline.recording.model import Channel, ChannelKind, FloatArray, Recording
 from ebbline.recording.names import split_unit, understand
 from ebbline.recording.timegrid import to_even_grid
@@ -103,6 +104,8 @@ def to_columns(
         possible, note = without_impossible(column.values, kind, column.label)
         values.append(possible)
         notes += note
+    if not all(is_possible_rate(rate) for rate in told_rates):
+        told_rates = ()
     told = max(told_rates, default=None)
     if times_s is not None and len(times_s) > 1:
         grid = to_even_grid(times_s, values, told, where)
@@ -120,7 +123,7 @@ def to_columns(
     made = []
     for number, (column, samples) in enumerate(zip(columns, values, strict=True)):
         if each is not None:
-            every = max(1, round(rate_hz / each[number])) if each[number] > 0 else 1
+            every = max(1, round(rate_hz / each[number]))
         else:
             every = _valid_every(samples)
             if every > 1:

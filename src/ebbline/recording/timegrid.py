@@ -40,7 +40,7 @@ def to_even_grid(
     when the rate or the length is out of bounds.
     """
     steps = np.diff(times_s)
-    median = float(np.median(steps))
+    median = float(np.sort(steps)[(len(steps) - 1) // 2])
     check_rate(1 / median, where)
     near = steps[np.abs(steps - median) < 0.5 * median]
     counted = np.rint(steps / near.mean())

@@ -225,7 +225,7 @@ def _start(time: str | None, date: str | None, place: str, notes: list[str]) -> 
             whole % 60,
             min(999_999, round((seconds - whole) * 1e6)),
         )
-    except ValueError as error:
+    except (ValueError, OverflowError) as error:
         raise RecordingError(
             f'the start "{_short(time)} {_short(date)}" is not a time and date '
             "(hh:mm:ss dd/mm/yyyy).",
@@ -244,9 +244,10 @@ def _signal(line_number: int, line: str, where: str) -> Signal:
             where=place,
             remedy="Check that the header is whole.",
         )
-    if Path(found["file"]).name != found["file"] or found["file"] in {"-", ".", ".."}:
+    name = found["file"]
+    if Path(name).name != name or name in {"-", ".", ".."} or not name.isprintable():
         raise RecordingError(
-            f'the signal file "{_short(found["file"])}" is not a file beside the header.',
+            f'the signal file "{_short(name)}" is not a file beside the header.',
             where=place,
             remedy="Put both in one directory and name the file alone.",
         )
@@ -263,7 +264,7 @@ def _signal(line_number: int, line: str, where: str) -> Signal:
         )
     return Signal(
         line=line_number,
-        file=found["file"],
+        file=name,
         format=found["format"],
         per_frame=per_frame,
         skew=_count(found["skew"] or "0", 10**9, "samples of skew", place),
