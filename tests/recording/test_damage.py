@@ -15,7 +15,7 @@ from recording.making import labour
 
 SUFFIXES = (".hea", ".edf", ".csv", ".parquet", ".json")
 many = settings(
-    max_examples=150,
+    max_examples=100,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

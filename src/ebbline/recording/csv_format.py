@@ -206,15 +206,22 @@ def _cells(line: str, separator: str, place: str) -> list[str]:
 
 def _chunks(
     lines: Sequence[str], layout: _Layout, path: Path
-) -> Iterator[tuple[list[int], list[tuple[str, ...]]]]:
+) -> Iterator[tuple[list[int], list[Sequence[str]]]]:
     """Line numbers and columns of text, some ten thousand rows at a time."""
     rows = (
-        (number, _row(line, number, layout, path))
+        (number, line)
         for number, line in enumerate(lines, 1)
         if number > layout.number and line and line[0] != "#" and not line.isspace()
     )
+    width, separator = len(layout.labels), layout.separator
     while chunk := list(islice(rows, ROWS_AT_ONCE)):
-        yield [number for number, _ in chunk], list(zip(*(row for _, row in chunk), strict=True))
+        numbers = [number for number, _ in chunk]
+        if all('"' not in line and line.count(separator) == width - 1 for _, line in chunk):
+            cells = separator.join(line for _, line in chunk).split(separator)
+            yield numbers, [cells[i::width] for i in range(width)]
+        else:
+            split = (_row(line, number, layout, path) for number, line in chunk)
+            yield numbers, list(zip(*split, strict=True))
 
 
 def _row(line: str, number: int, layout: _Layout, path: Path) -> list[str]:
