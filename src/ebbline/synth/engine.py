@@ -75,7 +75,7 @@ CALM_BANDWIDTH_BPM = 16.0
 practice: saltatory patterns are quick and jagged)."""
 EXCESS_SHARE = 0.8
 """How two fluctuations' bandwidths add (measured)."""
-RAGGED_SHARE = 0.35
+RAGGED_SHARE = 0.5
 """Most bandwidth of the swings inside a variable deceleration, as a share of its depth (by eye on
 the CTU-UHB recordings)."""
 
@@ -664,7 +664,13 @@ class LabourEngine:
         distance = self._sites(a, b, walk[:, 1:3])
         electrode = s.heart_sensor is SensorKind.SCALP_ELECTRODE
         hazards = self._hazards(rate, maternal, limited, fast, distance, electrode)
-        heart, mode = self._heart.give(rate, maternal, hazards, electrode)
+        heart, mode = self._heart.give(
+            rate,
+            maternal,
+            hazards,
+            sensors.JITTER_BPM + sensors.JITTER_SHARE * fine_width,
+            electrode,
+        )
         catheter = s.activity_sensor is SensorKind.PRESSURE_CATHETER
         activity = self._belt.give(
             contraction + tone,

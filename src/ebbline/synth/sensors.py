@@ -20,13 +20,16 @@ ModeArray = NDArray[np.int8]
 FETAL, LOST, SPIKE, DOUBLED, HALVED, MATERNAL = range(6)
 """What the heart-rate sensor follows at a sample."""
 
-GAP_WEIGHTS = np.array([0.78, 0.15, 0.055, 0.015])
-GAP_MEDIANS_S = np.array([1.8, 8.0, 45.0, 200.0])
+GAP_WEIGHTS = np.array([0.80, 0.145, 0.045, 0.01])
+GAP_MEDIANS_S = np.array([1.8, 7.0, 38.0, 320.0])
 GAP_SPREAD = 0.75
 """Gap lengths: a mixture of lognormals fitted to the gaps of the CTU-UHB recordings."""
 
 SMEAR_S = 1.25
 """Width of the autocorrelation of a Doppler envelope: two or three beats (common practice)."""
+JITTER_BPM, JITTER_SHARE = 0.1, 0.012
+"""The sensor's own error: a least, and more where the beats are irregular (share of the bandwidth;
+fitted to the CTU-UHB recordings above 0.5 Hz)."""
 MOST_SMEARED = 8
 QUARTER_BPM = 4.0
 """Steps to the bpm of the values that are given."""
@@ -148,12 +151,17 @@ class HeartSensor:
         self._log_medians = np.log(GAP_MEDIANS_S)
 
     def give(
-        self, rate: FloatArray, maternal: FloatArray, hazards: FloatArray, electrode: bool
+        self,
+        rate: FloatArray,
+        maternal: FloatArray,
+        hazards: FloatArray,
+        jitter: FloatArray,
+        electrode: bool,
     ) -> tuple[FloatArray, ModeArray]:
         """Values (bpm) and modes of the next samples.
 
         rate, maternal: the true rates; hazards: per second, columns loss, doubling, halving,
-        maternal.
+        maternal; jitter: standard deviation of the sensor's own error, bpm.
         """
         count = len(rate)
         uniform = self._rng.random((count, 6))
@@ -175,7 +183,7 @@ class HeartSensor:
             self._tail = np.full(MOST_SMEARED, rate[0])
         longer = np.concatenate((self._tail, rate))
         self._tail = longer[-MOST_SMEARED:]
-        value = _smear(longer, MOST_SMEARED, width) + normal[:, 2] * (0.12 if electrode else 0.15)
+        value = _smear(longer, MOST_SMEARED, width) + normal[:, 2] * jitter
         value = np.where(mode == MATERNAL, maternal, value)
         value = np.where(mode == DOUBLED, value * 2.0, value)
         value = np.where(mode == HALVED, value * 0.5, value)

@@ -111,7 +111,7 @@ VOCABULARY: tuple[Word, ...] = (
     Word("maternal pulse", "sensors", {"maternal_pulse": True}),
     Word("good signal", "sensors", {"signal_loss": 0.01}),
     Word("poor signal", "sensors", {"signal_loss": 0.3}),
-    Word("noisy toco", "sensors", {"toco_noise": 3.0}),
+    Word("noisy toco", "sensors", {"toco_noise": 2.2}),
     Word("weak toco", "sensors", {"toco_gain": 0.35}),
     Word("sensor off site", "sensors", {"ultrasound_at": Point(0.5, -4.0)}),
     Word("doubling", "sensors", {"doubling_per_hour": 6.0}),
