@@ -18,8 +18,8 @@ from features.constructed import Trace
     ("bandwidth", "named"),
     [
         (0.0, VariabilityClass.ABSENT),
-        (1.9, VariabilityClass.ABSENT),
-        (2.0, VariabilityClass.MINIMAL),
+        (2.4, VariabilityClass.ABSENT),
+        (2.5, VariabilityClass.MINIMAL),
         (5.0, VariabilityClass.MINIMAL),
         (5.1, VariabilityClass.MODERATE),
         (25.0, VariabilityClass.MODERATE),

@@ -42,15 +42,23 @@ LEAST_BASELINE_S = 120.0
 FIRST_BPM, FIRST_S = 8.0, 10.0
 """What leaves the first baseline by this much for this long does not draw the second."""
 
+FLANK_S = 2.0
+"""So much on both sides of an event is not baseline either: its flanks begin unseen."""
+
 FAR_FROM_BASELINE_BPM = 25.0
 """Signal further off is no part of the baseline's mean (NICHD 2008)."""
 
 CHANGE_BPM = 15.0
 """A lasting shift of the baseline from this size is reported as a change of baseline."""
 
-ABSENT_BPM, MINIMAL_BPM, MARKED_BPM = 2.0, 5.0, 25.0
+ABSENT_BPM, MINIMAL_BPM, MARKED_BPM = 2.5, 5.0, 25.0
 """Bandwidths: up to 5 minimal, over 25 marked (NICHD 2008). 'Undetectable' has no number there;
-under 2 bpm a trace drawn at 30 bpm/cm is a line (0.7 mm; common practice, no source)."""
+under 2.5 bpm, of which the sensor's own jitter makes up to 1, a trace drawn at 30 bpm/cm is a line
+0.8 mm thick (common practice, no source)."""
+
+STRANGE_TIMES, LEAST_USUAL_SHARE = 2.2, 0.65
+"""A minute whose band is so many times the middle one is left out of the ten minutes' mean, if
+such minutes are few."""
 
 LISTED_GAP_S = 15.0
 """Gaps from this length are listed as artefacts; all gaps count in the valid share."""
@@ -156,8 +164,9 @@ def fetal_findings(
     at_sample, at_second = np.arange(len(kept)) / RATE_HZ, np.arange(seconds) + 0.5
     curve = base.refined(mean, share, path, seconds)
     level = np.interp(at_sample, at_second, curve)
-    for sign in (-1.0, 1.0):
-        share = base.without(share, leaving(level, sign, FIRST_BPM, FIRST_S), epoch)
+    first = [leaving(level, sign, FIRST_BPM, FIRST_S) for sign in (-1.0, 1.0)]
+    for rows in first:
+        share = base.without(share, rows, epoch)
     curve = base.refined(mean, share, path, seconds)
     level = np.interp(at_sample, at_second, curve)
     sure = np.repeat(margin / (margin + 3.0), int(base.STEP_S))[:seconds]
@@ -176,8 +185,10 @@ def fetal_findings(
     spans = [(d.onset_s, d.end_s) for d in decelerations]
     spans += [(a.onset_s, a.end_s) for a in accelerations]
     for onset_s, end_s in spans:
-        in_event[int(onset_s * RATE) : int(end_s * RATE) + 1] = True
-    band, _, ltv = variability.bandwidth_by_minute(kept, level, in_event, RATE)
+        in_event[max(0, int((onset_s - FLANK_S) * RATE)) : int((end_s + FLANK_S) * RATE)] = True
+    for rows in first:
+        variability.leave_out(in_event, rows, rough, MINUTE)
+    band, measured, ltv = variability.bandwidth_by_minute(kept, in_event, RATE)
     fine = variability.fine_bandwidth_by_minute(kept, steady, slow, in_event, RATE)
     second, _ = base.epoch_means(kept, RATE)
     of_baseline = np.where(in_event | (np.abs(kept - level) > FAR_FROM_BASELINE_BPM), np.nan, kept)
@@ -192,7 +203,7 @@ def fetal_findings(
         bandwidth=Curve(0.0, 60.0, band),
         fine_bandwidth=Curve(0.0, 60.0, fine),
         valid=Curve(0.0, 60.0, quality.valid_by_minute(kept, RATE)),
-        variability=_variability_segments(of_baseline, band, ltv),
+        variability=_variability_segments(of_baseline, band, measured, ltv),
         accelerations=tuple(accelerations),
         decelerations=tuple(decelerations),
         sinusoidal=_sinusoidal(of_baseline, accelerations),
@@ -287,9 +298,19 @@ def _changes(path: FloatArray, segments: tuple[BaselineSegment, ...]) -> tuple[B
     return tuple(found)
 
 
+def _usual(minutes: FloatArray, weights: FloatArray) -> float:
+    """Mean bandwidth, without the few minutes so far above the middle one that they hold
+    something else (an edge of an event, another source of signal)."""
+    usual = minutes <= STRANGE_TIMES * np.median(minutes)
+    if usual.mean() < LEAST_USUAL_SHARE:
+        usual[:] = True
+    return float(np.average(minutes[usual], weights=weights[usual]))
+
+
 def _variability_segments(
-    of_baseline: FloatArray, band: FloatArray, ltv: FloatArray
+    of_baseline: FloatArray, band: FloatArray, measured_s: FloatArray, ltv: FloatArray
 ) -> tuple[VariabilitySegment, ...]:
+    """Ten minutes' variability; a minute weighs by what could be measured of it."""
     length = int(quality.SEGMENT_S * RATE)
     found = []
     for start in range(0, len(of_baseline), length):
@@ -298,7 +319,8 @@ def _variability_segments(
         minutes = band[first:last]
         measured = np.isfinite(minutes)
         number = int(measured.sum())
-        width = float(minutes[measured].mean()) if number else math.nan
+        weight = measured_s[first:last][measured]
+        width = _usual(minutes[measured], weight) if number else math.nan
         ranges = ltv[first:last]
         seen = np.isfinite(ranges)
         share = number / max(1, last - first)

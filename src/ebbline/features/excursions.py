@@ -40,6 +40,19 @@ SHORT_GAP_S, LONG_GAP_S = 15.0, 45.0
 """Gaps bridged for computing; the longer only when the signal is in the same excursion on both
 sides of it."""
 
+FLANK_S = 8.0
+"""A flank is drawn on over this long at the most where the trace was seen."""
+
+S_SHAPE = 2.1
+"""Onset to extreme over the time from 20 to 80 % of the height: 1 / 0.41 of a cosine's length,
+of which the outer tenth at the flat ends is not seen as part of the fall."""
+
+SMOOTH_TRACE = 0.02
+"""A trace whose roughness is this share of an excursion's height, or less, is smooth to it."""
+
+UNSEEN_S = 2.0
+"""So much of a flank that a gap has taken counts towards an excursion's least duration."""
+
 LEAST_S = 15.0
 """NICHD 2008, FIGO 2015: an excursion lasts 15 s or more."""
 
@@ -152,7 +165,11 @@ def excursions(
                     rows[found, CUT] = (1.0 if cut_start and not whole_left else 0.0) + (
                         2.0 if cut_end and not whole_right else 0.0
                     )
-                    duration = (rows[found, END] - rows[found, ONSET]) / rate_hz
+                    # What a flank is drawn on into a gap does not make an excursion last.
+                    before = (UNSEEN_S if cut_start else FLANK_S) * rate_hz
+                    after = (UNSEEN_S if cut_end else FLANK_S) * rate_hz
+                    seen_to = min(rows[found, END], piece_end + after)
+                    duration = (seen_to - max(rows[found, ONSET], piece_start - before)) / rate_hz
                     if duration >= least_s - 0.13:
                         found += 1
             piece_start = piece_end
@@ -175,14 +192,7 @@ def _walk(
         value = away[k]
         if value == value:
             if value < edge:
-                return (
-                    (last + (1 if step > 0 else 0), False)
-                    if gap == 0
-                    else (
-                        last + (1 if step > 0 else 0),
-                        gap > long_gap // 3,
-                    )
-                )
+                return last + (1 if step > 0 else 0), gap > 0
             last = k
             gap = 0
         else:
@@ -249,25 +259,15 @@ def _measure(
     """Fill one row. Onset and end lie where the flanks, drawn on, meet the baseline."""
     n = away.size
     amplitude = away[top]
-    # Onset: from the edge, along the mean slope up to half height, at most 10 s back.
     half_left = start
     while half_left < top and not away[half_left] >= 0.5 * amplitude:
         half_left += 1
-    half_right = end - 1
-    while half_right > top and not away[half_right] >= 0.5 * amplitude:
-        half_right -= 1
     onset = float(start)
-    if not joined_left and half_left > start and away[start] == away[start]:
-        rise = away[half_left] - away[start]
-        if rise > 1.0:
-            back = away[start] * (half_left - start) / rise
-            onset = max(0.0, start - min(back, 8.0 * rate_hz))
+    if not joined_left:
+        onset = max(0.0, start - _drawn_on(away, start, 1, top, amplitude, rate_hz))
     finish = float(end)
-    if not joined_right and half_right < end - 1 and away[end - 1] == away[end - 1]:
-        drop = away[half_right] - away[end - 1]
-        if drop > 1.0:
-            on = away[end - 1] * (end - 1 - half_right) / drop
-            finish = min(float(n), end + min(on, 8.0 * rate_hz))
+    if not joined_right:
+        finish = min(float(n), end + _drawn_on(away, end - 1, -1, top, amplitude, rate_hz))
     # The extreme is a region: as near to the highest as the trace is rough.
     near = min(max(1.0, rough), 0.1 * amplitude)
     first = top
@@ -304,7 +304,7 @@ def _measure(
             last = k
     seen = 0
     area = 0.0
-    for k in range(start, end):
+    for k in range(int(onset), min(n, int(finish) + 1)):
         if kept[k] == kept[k]:
             seen += 1
         if away[k] == away[k]:
@@ -314,16 +314,89 @@ def _measure(
     row[END] = finish
     row[AMPLITUDE] = amplitude
     row[BASELINE] = level[top]
-    row[TO_EXTREME] = reached - onset
+    row[TO_EXTREME] = _climb(away, int(onset), top, reached - onset, rough, rate_hz)
     row[RETURN] = finish - last
     row[AREA] = area
-    row[VALID_SHARE] = seen / max(1, end - start)
+    row[VALID_SHARE] = seen / max(1, min(n, int(finish) + 1) - int(onset))
     row[WITHIN] = _fluctuation(kept, start, end, rate_hz)
     row[SHOULDER_BEFORE] = _hump(away, int(onset), -1, int(25 * rate_hz), edge, rate_hz)
     row[SHOULDER_AFTER] = _hump(away, int(finish), 1, int(25 * rate_hz), edge, rate_hz)
     row[OVERSHOOT] = _hump(away, int(finish), 1, int(120 * rate_hz), edge, rate_hz)
     row[FAILS_TO_RETURN] = 1.0 if joined_right else 0.0
     return True
+
+
+@kernel
+def _climb(
+    away: FloatArray, onset: int, top: int, direct: float, rough: float, rate_hz: float
+) -> float:
+    """Samples from onset to extreme, steadied against the trace's own fluctuation.
+
+    On a smooth trace it is `direct`, read from onset and extreme. Fluctuation moves both by many
+    seconds, and less the time the 5-s mean takes from 20 to 80 % of the height; the rougher the
+    trace for its height, the more that time counts, scaled as in an S-shaped (cosine) fall, where
+    41 % of it lie between these marks and the eye finds onset and extreme at its outer tenths.
+    """
+    reach = int(2.5 * rate_hz)
+    start = max(0, onset - 2 * reach)
+    length = top - start + 1
+    mean = np.empty(length)
+    for m in range(length):
+        total = 0.0
+        seen = 0
+        for k in range(max(0, start + m - reach), min(away.size, start + m + reach + 1)):
+            if away[k] == away[k]:
+                total += away[k]
+                seen += 1
+        mean[m] = total / seen if seen > reach else np.nan
+    height = 0.0
+    peak = length - 1
+    for m in range(length):
+        if mean[m] == mean[m] and mean[m] > height:
+            height = mean[m]
+            peak = m
+    low = -1
+    for m in range(peak + 1):
+        if mean[m] == mean[m] and mean[m] < 0.2 * height:
+            low = m
+    if low < 0:
+        return direct
+    high = peak
+    for m in range(low, peak + 1):
+        if mean[m] == mean[m] and mean[m] >= 0.8 * height:
+            high = m
+            break
+    steadied = (high - low) * S_SHAPE
+    weight = min(max((rough / height - SMOOTH_TRACE) / SMOOTH_TRACE, 0.0), 1.0)
+    return direct + weight * (steadied - direct)
+
+
+@kernel
+def _drawn_on(
+    away: FloatArray, at: int, step: int, top: int, amplitude: float, rate_hz: float
+) -> float:
+    """Samples from the edge of an excursion to where its flank, drawn on, meets the baseline.
+
+    The slope is that from the edge to half height, or over the next part of the climb when a gap
+    has taken the flank; then the gap bounds it, else FLANK_S does. step: towards the extreme.
+    """
+    gap = 0
+    k = at - step
+    while 0 <= k < away.size and away[k] != away[k]:
+        gap += 1
+        k -= step
+    longest = float(gap) if gap > 0 else FLANK_S * rate_hz
+    height = away[at]
+    if height != height:
+        return 0.0
+    target = max(0.5 * amplitude, height + 0.6 * (amplitude - height))
+    k = at
+    while k != top and not away[k] >= target:
+        k += step
+    rise = away[k] - height
+    if k == at or rise <= 1.0:
+        return 0.5 * gap
+    return min(height * abs(k - at) / rise, longest)
 
 
 @kernel

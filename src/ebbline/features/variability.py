@@ -13,22 +13,40 @@ FlagArray = NDArray[np.bool_]
 LEAST_MEASURED_S = 20.0
 """A minute with less baseline signal than this has no bandwidth."""
 
-OUTER_SHARE = 0.02
-"""Share of the samples left out at each end of the band: single beats do not make its edge."""
+OUTLYING = 4.0
+"""An excursion this many times higher than the trace is rough is not part of its band."""
+
+ALONE_BPM = 6.0
+"""A sample this far from the mean of itself and its neighbours is a spike."""
+
+FINE_OUTER_SHARE = 0.04
+"""Share of the samples left out at each end of the fine band: it is about the usual wave."""
 
 EPOCH_S = 3.75
 """Length of the epochs of short-term variation (Pardey 2002)."""
 
 
 @kernel
+def leave_out(in_event: FlagArray, rows: FloatArray, rough: FloatArray, block: int) -> None:
+    """Mark excursions too small to be events but too large to be the band's own.
+
+    rows: excursions with onset, extreme, end (samples) and amplitude in columns 0 to 3; rough:
+    typical distance of the trace from its 15-s mean in each block of samples.
+    """
+    for r in range(rows.shape[0]):
+        if rows[r, 3] >= OUTLYING * rough[int(rows[r, 1]) // block]:
+            for i in range(int(rows[r, 0]), min(in_event.size, int(rows[r, 2]) + 1)):
+                in_event[i] = True
+
+
+@kernel
 def bandwidth_by_minute(
-    kept: FloatArray, level: FloatArray, in_event: FlagArray, rate: int
+    kept: FloatArray, in_event: FlagArray, rate: int
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Peak-to-trough of the baseline in each minute (bpm), seconds measured, LTV (bpm).
 
-    kept: usable samples; level: the baseline at each sample; in_event: samples inside
-    accelerations and decelerations, left out (NICHD 2008). The band is taken about the baseline's
-    own slow course within the minute. LTV: range of the 3.75-s means.
+    kept: usable samples; in_event: samples inside accelerations and decelerations, left out
+    (NICHD 2008). LTV: range of the 3.75-s means.
     """
     per_minute = 60 * rate
     n = kept.size
@@ -36,23 +54,31 @@ def bandwidth_by_minute(
     band = np.full(minutes, np.nan)
     ltv = np.full(minutes, np.nan)
     measured = np.zeros(minutes)
-    off = np.empty(per_minute)
     epoch = int(EPOCH_S * rate)
     for m in range(minutes):
         start = m * per_minute
         end = min(n, start + per_minute)
         found = 0
-        middle = level[min(n - 1, (start + end) // 2)]
+        top, bottom = -1e9, 1e9
         highest, lowest = -1e9, 1e9
         epochs = 0
         total = 0.0
         seen = 0
         for i in range(start, end):
             if kept[i] == kept[i] and not in_event[i]:
-                off[found] = kept[i] - middle
                 found += 1
                 total += kept[i]
                 seen += 1
+                # A single sample far from its neighbours does not make the band's edge.
+                near = kept[i]
+                count = 1
+                for j in (i - 1, i + 1):
+                    if 0 <= j < n and kept[j] == kept[j] and not in_event[j]:
+                        near += kept[j]
+                        count += 1
+                if count == 3 and abs(kept[i] - near / 3.0) <= ALONE_BPM:
+                    top = max(top, kept[i])
+                    bottom = min(bottom, kept[i])
             if (i - start + 1) % epoch == 0:
                 if 2 * seen >= epoch:
                     highest = max(highest, total / seen)
@@ -61,10 +87,8 @@ def bandwidth_by_minute(
                 total = 0.0
                 seen = 0
         measured[m] = found / rate
-        if measured[m] >= LEAST_MEASURED_S:
-            ordered = np.sort(off[:found])
-            out = int(OUTER_SHARE * found)
-            band[m] = ordered[found - 1 - out] - ordered[out]
+        if measured[m] >= LEAST_MEASURED_S and top > bottom:
+            band[m] = top - bottom
             if epochs >= 5:
                 ltv[m] = highest - lowest
     return band, measured, ltv
@@ -92,7 +116,7 @@ def fine_bandwidth_by_minute(
                 found += 1
         if found / rate >= LEAST_MEASURED_S:
             ordered = np.sort(off[:found])
-            out = int(2 * OUTER_SHARE * found)
+            out = int(FINE_OUTER_SHARE * found)
             band[m] = ordered[found - 1 - out] - ordered[out]
     return band
 

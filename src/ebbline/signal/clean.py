@@ -36,7 +36,7 @@ SPECK_S = 1.5
 DEEP_BPM = 35.0
 """A short piece less far under its neighbours than this may be the floor of a deceleration."""
 
-REACH_S = 30.0
+REACH_S = 75.0
 """How far from a piece its neighbours are looked for."""
 
 FLAT_S = 300.0
