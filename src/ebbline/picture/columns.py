@@ -14,9 +14,9 @@ from ebbline.picture.paper import Panel
 from ebbline.reading import TenMinutes
 from ebbline.wording import count, share
 
-HEIGHT = 1.08
+HEIGHT = 0.98
 _LINES = 3
-_LINE = 0.31
+_LINE = 0.29
 _EDGE = 0.12
 
 

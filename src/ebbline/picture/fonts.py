@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib.util
 import math
 import re
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -66,6 +66,7 @@ def printable(text: str) -> str:
     return "".join(c if c.isprintable() else " " for c in text)
 
 
+@lru_cache(maxsize=16384)
 def text_width(text: str, size: float, *, bold: bool = False, italic: bool = False) -> float:
     """Width in cm of a line of text at a size in points."""
     width: float = _font(bold, italic).stringWidth(printable(text), size)

@@ -30,7 +30,7 @@ OTHER_TRACE = Stroke("#8290a6", 2.2, round_ends=True)
 """The other fetus: broad and lighter, never dashed, for a dash would look like lost signal."""
 MATERNAL_TRACE = Stroke(WARNING, 0.5)
 BASELINE = Stroke("#a8501c", 0.9, (0.22, 0.09))
-GUIDE = Stroke(QUIET_INK, 0.4, (0.03, 0.07), round_ends=True)
+GUIDE = Stroke("#6b7a90", 0.4, (0.02, 0.1))
 LOST = Stroke(INK, 0.5)
 
 SMALL = 6.8

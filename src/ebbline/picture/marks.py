@@ -23,7 +23,7 @@ from ebbline.features.findings import (
 from ebbline.picture.lanes import Mark
 from ebbline.picture.look import FALL, INK, QUIET_INK, RISE, WARNING
 from ebbline.picture.paper import Panel
-from ebbline.picture.trace import runs
+from ebbline.picture.trace import stretches
 from ebbline.recording.model import Channel, Context, FloatArray
 from ebbline.terms import SensorKind
 from ebbline.wording import elapsed, length, number
@@ -148,7 +148,7 @@ def contraction(number: int, one: Contraction, sensor: SensorKind) -> Mark:
         f"{elapsed(one.peak_s)}, {_sure_in_words(one.certainty)}",
         one.peak_s,
         one.certainty >= SURE,
-        "1, 2, … contractions of the recording",
+        "1, 2, … contractions",
     )
 
 
@@ -223,7 +223,7 @@ def artefacts(found: Iterable[Artefact], cm_per_s: float) -> list[Mark]:
                     (
                         f"{kind.value}{times}, {whole}",
                         f"{kind.value}{times}",
-                        kind.value.removesuffix(" suspected"),
+                        kind.value.replace(" suspected", "?"),
                         _LETTERS[kind],
                     ),
                     WARNING,
@@ -266,12 +266,7 @@ def off_scale(channel: Channel, panel: Panel) -> tuple[list[Mark], list[Mark]]:
 
 def _beyond(channel: Channel, excess: FloatArray, side: str, reach_s: float) -> list[Mark]:
     marks: list[Mark] = []
-    stretches: list[tuple[int, int]] = []
-    for begin, end in runs(np.nan_to_num(excess, nan=-1.0) > 0).tolist():
-        if stretches and begin - stretches[-1][1] <= reach_s * channel.rate_hz:
-            begin = stretches.pop()[0]
-        stretches.append((begin, end))
-    for begin, end in stretches:
+    for begin, end in stretches(excess > 0, reach_s * channel.rate_hz):
         extreme = channel.samples[begin + int(np.nanargmax(excess[begin:end]))]
         start_s, end_s = begin / channel.rate_hz, end / channel.rate_hz
         name = f"{side} the scale: {extreme:.0f}"

@@ -11,7 +11,6 @@ from ebbline.picture.canvas import Anchor, Line, Page, Rect, Shape, Text, hatch
 from ebbline.picture.job import Job
 from ebbline.picture.lanes import Mark, Placed
 from ebbline.picture.look import (
-    BAND,
     BASELINE,
     FALL_TINT,
     LOST,
@@ -39,6 +38,8 @@ from ebbline.picture.paper import (
     rate_numbers,
 )
 from ebbline.picture.titles import Block, Sample
+from ebbline.reading import TenMinutes
+from ebbline.review import summarise
 from ebbline.terms import SensorKind
 
 WIDTH, HEIGHT = 29.7, 21.0
@@ -49,8 +50,8 @@ OTHER_SIDE = 0.6
 PAPER_WIDTH = WIDTH - 2 * MARGIN - SIDE - OTHER_SIDE
 LEFT, RIGHT = MARGIN, WIDTH - MARGIN
 
-_LANES = 2
-_GAP = 0.22
+_GAP = 0.15
+_LEAST_GAP = 0.12
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,11 +78,14 @@ class Set:
 class Arrangement:
     """What all pages have in common, so that they can be laid edge to edge.
 
-    Heights in cm; lanes: how many of each kind are kept on every page. complete: whether the
-    title block held every word.
+    lanes: how many are filled before names are shortened. head: height of the title block, cm.
+    suspect, above, below, activity: lanes kept free for these marks on every page. complete:
+    whether the title block held every word.
     """
 
     marks: Marks
+    lanes: int
+    columns: tuple[TenMinutes, ...]
     head: float
     suspect: int
     above: int
@@ -90,13 +94,15 @@ class Arrangement:
     complete: bool
 
 
-def arrange(job: Job, windows: Sequence[Window]) -> Arrangement:
+def arrange(job: Job, windows: Sequence[Window], lanes_wanted: int) -> Arrangement:
     """The arrangement that has room for the fullest of the pages."""
     every = _marks(job)
-    sets = [_set(every, _panels(job, window, 0.0, 0.0)[0]) for window in windows]
+    sets = [_set(every, lanes_wanted, _panels(job, window, 0.0, 0.0)[0]) for window in windows]
     head = _head(job, windows[0])
     return Arrangement(
         every,
+        lanes_wanted,
+        _columns(job),
         head.height,
         max(lanes.lane_count(one.suspect) for one in sets),
         max(lanes.lane_count(one.above) for one in sets),
@@ -114,11 +120,11 @@ def strip_page(job: Job, arrangement: Arrangement, window: Window, number: int, 
     band_top = y
     if job.marks:
         y += BAND_HEIGHT + 0.06
-    y += arrangement.above * lanes.PITCH + 0.04
+    y += max(arrangement.above * lanes.PITCH + 0.04, _LEAST_GAP)
     rate, _ = _panels(job, window, y, 0.0)
     times_top = rate.bottom + 0.04 + arrangement.below * lanes.PITCH
     rate, activity = _panels(job, window, y, times_top + TIME_ROW)
-    placed = _set(arrangement.marks, rate)
+    placed = _set(arrangement.marks, arrangement.lanes, rate)
 
     shapes += lanes.shapes(placed.suspect, rate, band_top - 0.02, above=True)
     if job.marks:
@@ -129,6 +135,7 @@ def strip_page(job: Job, arrangement: Arrangement, window: Window, number: int, 
     shapes += [*numbers(rate, rate_numbers(rate, job.paper)), _axis_name("heart rate, bpm", rate)]
     shapes += lanes.shapes(placed.below, rate, rate.bottom, above=False)
     shapes += time_row(rate, job.paper.speed, job.recording.start, times_top)
+    shapes.append(_row_name("h:min", times_top + 0.22))
     shapes += activity_panel(job, activity)
     shapes += [*numbers(activity, activity_numbers(activity)), _axis_name(_activity(job), activity)]
     shapes += lanes.shapes(placed.activity, activity, activity.bottom, above=False)
@@ -139,8 +146,8 @@ def strip_page(job: Job, arrangement: Arrangement, window: Window, number: int, 
         shapes.append(_row_name("signal", y + 0.17))
         y += BAND_HEIGHT
     if job.marks:
-        y += 0.1
-        shapes += columns.shapes(job.fetal.review.columns, rate, y)
+        y += 0.08
+        shapes += columns.shapes(arrangement.columns, rate, y)
         shapes.append(_row_name("10 min", y + 0.3))
         y += columns.HEIGHT
     if not job.marks:
@@ -182,7 +189,7 @@ def _head(job: Job, window: Window) -> Block:
     title = titles.title_block(job, window, LEFT, RIGHT, MARGIN)
     top = MARGIN + title.height
     below = (
-        titles.class_block(job.fetal.classes, LEFT, RIGHT, top)
+        titles.class_block(job.fetal, LEFT, RIGHT, top)
         if job.marks
         else titles.blind_block(LEFT, RIGHT, top)
     )
@@ -221,12 +228,11 @@ def _panels(job: Job, window: Window, rate_top: float, activity_top: float) -> t
 
 
 def _marks(job: Job) -> Marks:
-    rate, activity = _panels(job, job.window, 0.0, 0.0)
+    rate, _ = _panels(job, job.window, 0.0, 0.0)
     high, low = marks.off_scale(job.rate, rate)
-    beyond = marks.off_scale(job.activity, activity) if job.activity is not None else ([], [])
     above = [*high, *marks.second_stage(job.reading.context)]
     below = list(low)
-    active = [*beyond[0], *beyond[1]]
+    active: list[Mark] = []
     suspect: list[Mark] = []
     if job.marks:
         findings = job.fetal.findings
@@ -237,11 +243,21 @@ def _marks(job: Job) -> Marks:
     return Marks(tuple(suspect), tuple(above), tuple(below), tuple(active))
 
 
-def _set(every: Marks, panel: Panel) -> Set:
+def _columns(job: Job) -> tuple[TenMinutes, ...]:
+    """The columns of the stretch that is drawn, which may be another than the one read."""
+    review = job.fetal.review
+    if not job.marks:
+        return ()
+    if review.window == job.window:
+        return review.columns
+    return summarise(job.fetal.findings, job.window).columns
+
+
+def _set(every: Marks, wanted: int, panel: Panel) -> Set:
     return Set(
-        lanes.place(every.suspect, panel, _LANES),
-        lanes.place(every.above, panel, _LANES),
-        lanes.place(every.below, panel, _LANES),
+        lanes.place(every.suspect, panel, wanted),
+        lanes.place(every.above, panel, wanted),
+        lanes.place(every.below, panel, wanted),
         lanes.place(every.activity, panel, 1),
     )
 
@@ -288,17 +304,14 @@ def _samples(job: Job, placed: Set) -> list[Sample]:
             Sample("baseline", lambda x, y: (Line(x, y, x + 0.6, y, BASELINE),)),
             Sample("deceleration", lambda x, y: (Rect(x, y - 0.1, 0.6, 0.2, FALL_TINT),)),
             Sample("acceleration", lambda x, y: (Rect(x, y - 0.1, 0.6, 0.2, RISE_TINT),)),
-            Sample("valid signal", lambda x, y: (Rect(x, y - 0.1, 0.6, 0.2, BAND),)),
             Sample(
-                "lost signal",
+                "signal lost, share of each minute",
                 lambda x, y: (hatch(Rect(x, y - 0.1, 0.6, 0.2), LOST, spacing=0.07),),
             ),
         ]
     found += [Sample(words) for words in _letters(placed)]
     if any(not one.mark.sure for one in _all(placed)):
         found.append(Sample(f"? certainty below {marks.SURE * 100:.0f} %"))
-    clock = " · by the clock" if job.recording.start else ""
-    found.append(Sample(f"hours:minutes from the start{clock}"))
     return found
 
 

@@ -22,8 +22,9 @@ from ebbline.picture.canvas import (
     Stroke,
     Text,
     hatch,
+    points,
 )
-from ebbline.picture.fonts import overlap, text_box, text_width
+from ebbline.picture.fonts import overlap, text_box, text_width, wrapped
 from ebbline.picture.job import Job
 from ebbline.picture.look import (
     BAND,
@@ -50,18 +51,21 @@ from ebbline.picture.paper import (
     rate_grid,
     rate_numbers,
 )
-from ebbline.picture.trace import pieces
+from ebbline.picture.trace import pieces, stretches
 from ebbline.recording.model import Channel
 
 BAND_HEIGHT = 0.2
-TIME_ROW = 0.38
+TIME_ROW = 0.37
 
 _CLEAR = 0.06
 """Room kept between a label and a trace, cm."""
 _CROSS = 0.06
+_ARROW = 0.08
+_ARROWS_APART_CM = 0.3
 _CROSS_EVERY_CM = 1.5
 _NUMBERS_EVERY_CM = 24.0
 _LABEL_STEP_CM = 0.5
+_NO_ACTIVITY = "no activity channel in this recording: contractions cannot be assessed"
 _ALL_VALID = 0.995
 _SEEN_CM = 26.0
 """Of a long sheet, what is before the eye at its beginning."""
@@ -229,19 +233,48 @@ def activity_panel(job: Job, panel: Panel) -> list[Shape]:
     """The activity paper with its trace, or in words that there is none."""
     grid = activity_grid(panel, job.paper)
     if job.activity is None:
-        words = "no activity channel in this recording: contractions cannot be assessed"
-        y = (panel.top + panel.bottom) / 2
-        x = panel.left + min(panel.width, _SEEN_CM) / 2
-        label = Text(x, y, words, BODY, INK, italic=True, anchor=Anchor.MIDDLE)
-        left, top, right, bottom = text_box(label)
-        ground = Rect(left - 0.1, top - 0.1, right - left + 0.2, bottom - top + 0.2, PAPER)
-        return [*grid, ground, label]
+        return [*grid, *_in_the_middle(_NO_ACTIVITY, panel)]
     lines = _lines(job.activity, panel)
     guides = _guides(job, panel) if job.marks else []
     repeated = (
         _repeated_numbers(panel, activity_numbers(panel), lines, []) if job.continuous else []
     )
-    return [*grid, Group((*guides, *_under(lines, TRACE)), clip=panel.frame), *repeated]
+    on_paper = Group((*guides, *_under(lines, TRACE)), clip=panel.frame)
+    return [*grid, on_paper, *_beyond(job.activity, panel), *repeated]
+
+
+def _in_the_middle(words: str, panel: Panel) -> list[Shape]:
+    """Words in the middle of a panel, on a ground of their own so that no line runs through."""
+    seen = min(panel.width, _SEEN_CM)
+    lines = wrapped(words, seen - 0.4, BODY)
+    top = (panel.top + panel.bottom) / 2 - 0.17 * len(lines)
+    drawn: list[Shape] = []
+    for n, line in enumerate(lines):
+        label = Text(panel.left + seen / 2, top + n * 0.34, line, BODY, INK, anchor=Anchor.MIDDLE)
+        left, above, right, below = text_box(label)
+        drawn += [Rect(left - 0.1, above, right - left + 0.2, below - above, PAPER), label]
+    return drawn
+
+
+def _beyond(channel: Channel, panel: Panel) -> list[Shape]:
+    """An arrowhead inside the edge over each stretch that leaves the paper there."""
+    samples = channel.samples
+    drawn: list[Shape] = []
+    for excess, edge, inwards in (
+        (samples > panel.highest, panel.top, 1.0),
+        (samples < panel.lowest, panel.bottom, -1.0),
+    ):
+        for begin, end in stretches(excess, _ARROWS_APART_CM / panel.cm_per_s * channel.rate_hz):
+            middle_s = (begin + end) / 2 / channel.rate_hz
+            if panel.start_s <= middle_s <= panel.end_s:
+                drawn += arrowhead(panel.x(middle_s), edge, inwards)
+    return drawn
+
+
+def arrowhead(x: float, edge: float, inwards: float) -> tuple[Shape, ...]:
+    """The sign of a trace that goes on beyond the paper; inwards: 1 downwards, -1 upwards."""
+    foot = edge + inwards * _ARROW * 1.6
+    return (Polygon(points([(x, edge), (x - _ARROW, foot), (x + _ARROW, foot)]), INK),)
 
 
 def signal_band(curve: Curve, panel: Panel, top: float) -> list[Shape]:
@@ -277,9 +310,9 @@ def time_row(panel: Panel, speed: int, start: datetime | None, top: float) -> li
         if left < free_from:
             continue
         free_from = left + first + second + 0.2
-        drawn.append(Text(left, top + 0.29, since, BODY, INK, bold=True))
+        drawn.append(Text(left, top + 0.22, since, BODY, INK, bold=True))
         if clock:
-            drawn.append(Text(left + first, top + 0.29, clock, SMALL, QUIET_INK))
+            drawn.append(Text(left + first, top + 0.22, clock, SMALL, QUIET_INK))
     return drawn
 
 

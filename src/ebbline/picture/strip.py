@@ -10,13 +10,15 @@ from ebbline.criteria.model import Window
 from ebbline.errors import ContextError
 from ebbline.picture.canvas import Document
 from ebbline.picture.job import Job
-from ebbline.picture.page import PAPER_WIDTH, arrange, strip_page, word_pages
+from ebbline.picture.page import HEIGHT, PAPER_WIDTH, arrange, strip_page, word_pages
 from ebbline.picture.paper import scale
 from ebbline.reading import Reading
 from ebbline.recording.model import Recording
 
 _LONGEST_CM = 480.0
 """Of one long sheet: a PDF holds no page above 508 cm."""
+_LANES = (2, 1)
+"""Lanes for the marks of a kind: one where two make the sheet higher than A4."""
 
 
 def draw_strip(
@@ -84,10 +86,13 @@ def _windows(job: Job) -> list[Window]:
 
 def _document(job: Job) -> Document:
     windows = _windows(job)
-    laid = arrange(job, windows)
-    more = word_pages(job) if job.marks and not laid.complete else []
-    total = len(windows) + len(more)
-    pages = [strip_page(job, laid, window, n + 1, total) for n, window in enumerate(windows)]
+    for lanes in _LANES:
+        laid = arrange(job, windows, lanes)
+        more = word_pages(job) if job.marks and not laid.complete else []
+        total = len(windows) + len(more)
+        pages = [strip_page(job, laid, window, n + 1, total) for n, window in enumerate(windows)]
+        if job.continuous or all(page.height <= HEIGHT for page in pages):
+            break
     title = f"Recording {job.recording.name}, {job.paper.speed} cm/min"
     return Document(
         title, (*pages, *(one(len(windows) + n + 1, total) for n, one in enumerate(more)))

@@ -24,13 +24,19 @@ from ebbline.picture.fonts import shortened, text_width, wrapped
 from ebbline.picture.job import Job
 from ebbline.picture.look import BODY, FRAME, GRID_MAJOR, HEAD, INK, PAPER, QUIET_INK, SMALL
 from ebbline.picture.paper import ACTIVITY_PER_CM
+from ebbline.reading import FetalReading
 from ebbline.recording.model import ChannelKind, Recording
 from ebbline.terms import SensorKind, Stage
 from ebbline.wording import elapsed, share
 
 CLASS_LINES = 3
 _LINE = 0.31
+_REASON_LINE = 0.27
 _BAR_CM = 5
+_SIGN = 0.32
+_CLASS = 8.4
+"""Room for the sign before a class, cm, and the size of its heading, points."""
+_PANEL_WORDS = ("normal", "suspicious", "pathological")
 _SPACE = 0.35
 _OWN_READING = (
     "Signal quality",
@@ -105,7 +111,9 @@ def facts(job: Job) -> list[str]:
         }[stage]
     )
     if job.marks:
-        words.append(f"{share(fetal.review.valid_share)} valid signal in the window read")
+        read = job.reading.window
+        span = "" if read == job.window else f" ({elapsed(read.start_s)} to {elapsed(read.end_s)})"
+        words.append(f"{share(fetal.review.valid_share)} valid signal in the window read{span}")
     return words
 
 
@@ -132,20 +140,20 @@ def title_block(job: Job, window: Window, left: float, right: float, top: float)
         x -= text_width(words, BODY) + 0.3
     when = window_in_words(recording, window)
     room = x - left - _SPACE
-    name = shortened(
-        recording.name, max(room - text_width(when, BODY) - _SPACE, 3.0), HEAD, bold=True
-    )
+    for_name = max(room - text_width(when, BODY) - _SPACE, 3.0)
+    named = f"Recording {recording.name}"
+    name = shortened(named, for_name, HEAD, bold=True)
     shapes.append(Text(left, top + 0.42, name, HEAD, INK, True))
     begin = left + text_width(name, HEAD, bold=True) + _SPACE
     fits = shortened(when, x - begin, BODY)
     shapes.append(Text(begin, top + 0.42, fits, BODY, INK))
-    y = top + 0.9
+    y = top + 0.86
     said = " · ".join(facts(job))
     lines = wrapped(said, right - left, BODY)
     for line in lines:
         shapes.append(Text(left, y, line, BODY, INK))
         y += _LINE
-    whole = name == recording.name and fits == when
+    whole = name == named and fits == when
     return Block(tuple(shapes), y - _LINE + 0.12 - top, whole)
 
 
@@ -179,34 +187,64 @@ def deciding(one: Classification) -> list[str]:
     return chosen or ["Nothing was found that would make it otherwise."]
 
 
-def class_block(classes: Sequence[Classification], left: float, right: float, top: float) -> Block:
+@dataclass(frozen=True, slots=True)
+class _Column:
+    """One column under the facts: a heading behind a sign, a time, and sentences."""
+
+    level: Level | None
+    head: str
+    window: Window
+    words: str
+
+
+def _columns(fetal: FetalReading) -> list[_Column]:
+    found = [
+        _Column(
+            worst(one),
+            f"{one.edition}: {one.label}",
+            one.window,
+            " ".join(map(_sentence, deciding(one))),
+        )
+        for one in fetal.classes
+    ]
+    if fetal.panel is not None:
+        named = zip(_PANEL_WORDS, fetal.panel.probabilities, strict=True)
+        split = ", ".join(f"{share(part)} {word}" for word, part in named)
+        words = f"How readers would probably split, not a class of a standard: {split}."
+        found.append(
+            _Column(None, f"panel of readers: {fetal.panel.label}", fetal.panel.window, words)
+        )
+    return found
+
+
+def class_block(fetal: FetalReading, left: float, right: float, top: float) -> Block:
     """One column for each standard: its class, and the reasons that decided."""
-    if not classes:
+    found = _columns(fetal)
+    if not found:
         return Block((), 0.0)
-    gap = 0.35
-    width = (right - left - gap * (len(classes) - 1)) / len(classes)
+    width = (right - left + _SPACE) / len(found) - _SPACE
     shapes: list[Shape] = [Line(left, top, right, top, GRID_MAJOR)]
     complete, most = True, 0
-    for i, one in enumerate(classes):
-        x = left + i * (width + gap)
-        head = f"{one.edition}: {one.label}"
-        shapes.append(sign(worst(one), x + 0.11, top + 0.25))
-        fits = shortened(head, width - 0.32, 8.4, bold=True)
-        shapes.append(Text(x + 0.32, top + 0.35, fits, 8.4, INK, True))
+    for i, one in enumerate(found):
+        x = left + i * (width + _SPACE)
+        if one.level is not None:
+            shapes.append(sign(one.level, x + 0.11, top + 0.25))
+        fits = shortened(one.head, width - _SIGN, _CLASS, bold=True)
+        shapes.append(Text(x + _SIGN, top + 0.35, fits, _CLASS, INK, True))
         span = f"{elapsed(one.window.start_s)} to {elapsed(one.window.end_s)}"
-        free = width - 0.32 - text_width(fits, 8.4, bold=True) - 0.2
+        free = width - _SIGN - text_width(fits, _CLASS, bold=True) - 0.2
         if text_width(span, SMALL) <= free:
             shapes.append(Text(x + width, top + 0.35, span, SMALL, QUIET_INK, anchor=Anchor.END))
-        lines = wrapped(" ".join(map(_sentence, deciding(one))), width - 0.32, SMALL)
+        lines = wrapped(one.words, width - _SIGN, SMALL)
         if len(lines) > CLASS_LINES:
             complete = False
             cut = " ".join(lines[CLASS_LINES - 1 :])
-            lines[CLASS_LINES - 1 :] = [_told_later(cut, width - 0.32)]
+            lines[CLASS_LINES - 1 :] = [_told_later(cut, width - _SIGN)]
         for n, line in enumerate(lines):
-            shapes.append(Text(x + 0.32, top + 0.66 + n * 0.28, line, SMALL, INK))
-        complete = complete and fits == head
+            shapes.append(Text(x + _SIGN, top + 0.64 + n * _REASON_LINE, line, SMALL, INK))
+        complete = complete and fits == one.head
         most = max(most, len(lines))
-    return Block(tuple(shapes), 0.5 + most * 0.28, complete)
+    return Block(tuple(shapes), 0.48 + most * _REASON_LINE, complete)
 
 
 def _told_later(text: str, width: float) -> str:
@@ -215,6 +253,7 @@ def _told_later(text: str, width: float) -> str:
 
 
 def _sentence(text: str) -> str:
+    text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else f"{text}."
 
 
@@ -278,7 +317,7 @@ def foot(page: int, pages: int, left: float, right: float, top: float, note: str
     needed = _BAR_CM + 0.15 + text_width(words, SMALL)
     y = top + 0.22
     x = number_start - needed - 0.5
-    height = 0.4
+    height = 0.36
     if x < caution_end + 0.4:
         x, y, height = left, top + 0.6, 0.8
     shapes += [

@@ -22,6 +22,16 @@ def runs(valid: NDArray[np.bool_]) -> NDArray[np.int64]:
     return edges.reshape(-1, 2)
 
 
+def stretches(true: NDArray[np.bool_], reach: float) -> list[tuple[int, int]]:
+    """First and one-past-last index of runs of True, those no more than reach apart as one."""
+    found: list[tuple[int, int]] = []
+    for begin, end in runs(true).tolist():
+        if found and begin - found[-1][1] <= reach:
+            begin = found.pop()[0]
+        found.append((begin, end))
+    return found
+
+
 def thinned(values: FloatArray, per_bin: int) -> NDArray[np.int64]:
     """Indices of the samples to draw: lowest and highest of each bin of per_bin, first and last.
 

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from ebbline.picture.canvas import Shape, Text
 from ebbline.picture.fonts import shortened, wrapped
-from ebbline.picture.look import BODY, HEAD, INK
+from ebbline.picture.look import HEAD, INK
 from ebbline.reading import FetalReading, Reading
 from ebbline.wording import Section, sections
 
-_LINE = 0.34
-_GAP = 0.18
+_SIZE = 7.0
+_LINE = 0.3
+_GAP = 0.14
 _INDENT = 0.3
-_COLUMNS = 2
+_COLUMNS = 3
 _GUTTER = 0.8
 _BELOW_TITLE = 1.2
 
@@ -20,7 +21,7 @@ def _lines(section: Section, width: float) -> list[tuple[str, float, bool]]:
     """Text, indent and whether bold, for each line of a section."""
     lines = [(section.title, 0.0, True)]
     for item in section.lines:
-        broken = wrapped(item, width - 2 * _INDENT, BODY)
+        broken = wrapped(item, width - 2 * _INDENT, _SIZE)
         lines += [
             (line, _INDENT if n == 0 else 2 * _INDENT, False) for n, line in enumerate(broken)
         ]
@@ -32,8 +33,8 @@ def sheets(
 ) -> list[tuple[Shape, ...]]:
     """What is said of one fetus, set in columns within a box on each sheet."""
     column_width = (width - _GUTTER * (_COLUMNS - 1)) / _COLUMNS
-    title = f"Recording {reading.recording}: the reading in words"
-    parts = [*sections(reading, fetal)]
+    title = f"The reading in words, fetus {fetal.fetus}"
+    parts = [Section("Recording", (reading.recording,)), *sections(reading, fetal)]
     if reading.notes:
         parts.append(Section("Notes", reading.notes))
     found: list[list[Shape]] = []
@@ -50,7 +51,7 @@ def sheets(
                     fits = shortened(title, width, HEAD, bold=True)
                     found.append([Text(left, top + 0.42, fits, HEAD, INK, True)])
             x = left + column * (column_width + _GUTTER) + indent
-            found[-1].append(Text(x, y, line, BODY, INK, bold))
+            found[-1].append(Text(x, y, line, _SIZE, INK, bold))
             y += _LINE
         y += _GAP
     return [tuple(shapes) for shapes in found]
