@@ -12,9 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.bedside.context import ExamContext, Examiner, Membranes, Placenta, weeks_words
+from ebbline.bedside.context import ExamContext, Examiner, Membranes, Placenta
 from ebbline.bedside.engine import likelihood
 from ebbline.bedside.items import HEART_NOT_HEARD, Finding, items
+from ebbline.bedside.numbers import percent, weeks_words
 from ebbline.bedside.sources import PRACTICE, Mark, Source
 from ebbline.bedside.states import BREECHES, State, states
 from ebbline.terms import Lie, Presentation
@@ -81,10 +82,6 @@ def _suspected(case: _Case, of: Callable[[State], bool]) -> float | None:
     p, p0 = case.chance(of), case.before_chance(of)
     raised = p >= RAISED_LEAST and p >= RAISED_TIMES * p0
     return p if p >= POSSIBLE or raised else None
-
-
-def _pct(p: float) -> str:
-    return f"{100 * p:.0f} %" if p >= 0.1 else f"{100 * p:.1f} %"
 
 
 def _cord(case: _Case) -> Caution | None:
@@ -156,7 +153,7 @@ def _across(case: _Case) -> Caution | None:
         return Caution(
             "lie across",
             False,
-            f"Transverse or oblique lie is possible ({_pct(p)}): tell the team before labour or "
+            f"Transverse or oblique lie is possible ({percent(p)}): tell the team before labour or "
             "rupture of the membranes; have it scanned, the placenta with it.",
             p,
             str(PRACTICE),
@@ -165,8 +162,8 @@ def _across(case: _Case) -> Caution | None:
     return Caution(
         "lie across in labour",
         True,
-        f"Transverse or oblique lie {when} ({_pct(p)}): call the team now. The cord or an arm may "
-        "come down; it cannot be born as it lies.",
+        f"Transverse or oblique lie {when} ({percent(p)}): call the team now. The cord or an "
+        "arm may come down; it cannot be born as it lies.",
         p,
         str(RCOG_CORD),
     )
@@ -179,7 +176,7 @@ def _footling(case: _Case) -> Caution | None:
     return Caution(
         "footling breech",
         case.context.in_labour or case.context.membranes is Membranes.RUPTURED,
-        f"Footling breech suspected ({_pct(p)}): tell the team at once; the cord may come down "
+        f"Footling breech suspected ({percent(p)}): tell the team at once; the cord may come down "
         "when the membranes rupture.",
         p,
         str(RCOG_BREECH),
@@ -195,14 +192,14 @@ def _breech(case: _Case) -> Caution | None:
         return Caution(
             "breech in labour",
             True,
-            f"Breech possible in labour ({_pct(p)}): tell the team now and have it scanned.",
+            f"Breech possible in labour ({percent(p)}): tell the team now and have it scanned.",
             p,
             str(RCOG_BREECH),
         )
     return Caution(
         "breech near term",
         False,
-        f"Breech possible ({_pct(p)}): have it scanned; guidelines list turning it from outside "
+        f"Breech possible ({percent(p)}): have it scanned; guidelines list turning it from outside "
         "and the ways of birth to talk over.",
         p,
         str(RCOG_BREECH),
@@ -218,7 +215,7 @@ def _deflexed(case: _Case) -> Caution | None:
     return Caution(
         "face or brow",
         case.context.in_labour,
-        f"Face or brow suspected ({_pct(p)}): tell the team; no electrode and no vacuum on a "
+        f"Face or brow suspected ({percent(p)}): tell the team; no electrode and no vacuum on a "
         "face; a chin to the back does not come through.",
         p,
         str(PRACTICE),
@@ -234,7 +231,7 @@ def _high_with_rupture(case: _Case) -> Caution | None:
     return Caution(
         "high with ruptured membranes",
         False,
-        f"Membranes ruptured and the presenting part still high ({_pct(p)} at 4/5 or 5/5): the "
+        f"Membranes ruptured and the presenting part still high ({percent(p)} at 4/5 or 5/5): the "
         "cord may come down; listen to the heart now, and tell the team.",
         p,
         str(RCOG_CORD),

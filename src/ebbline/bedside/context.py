@@ -62,10 +62,11 @@ class ExamContext:
     """What is known of the pregnancy and the examination; None or unknown never means 'no'.
 
     weeks: completed weeks (decimals allowed). earlier_births: number of earlier births.
-    in_labour: None unknown. fundal_height_cm: upper edge of the symphysis to the fundus.
-    girth_cm: around the abdomen at the umbilicus. symphysis_to_umbilicus_cm: over the skin.
-    noncephalic_share: the unit's or a study's own prevalence of non-cephalic presentation, 0..1,
-    in place of the built-in curve. maternal_weight_kg: for Johnson's rule only.
+    upper_twin: the examination is of the twin that lies higher. fundal_height_cm: upper edge of
+    the symphysis to the fundus. girth_cm: around the abdomen at the umbilicus.
+    symphysis_to_umbilicus_cm: over the skin. noncephalic_share: the unit's or a study's own
+    prevalence of non-cephalic presentation, 0..1, in place of the built-in curve.
+    maternal_weight_kg: for Johnson's rule only.
 
     Raises ExaminationError for numbers that cannot be.
     """
@@ -74,6 +75,7 @@ class ExamContext:
     earlier_births: int | None = None
     previous_breech: bool | None = None
     fetuses: int = 1
+    upper_twin: bool = False
     stage: Stage = Stage.UNKNOWN
     placenta: Placenta = Placenta.UNKNOWN
     fluid: Fluid = Fluid.UNKNOWN
@@ -113,12 +115,6 @@ _LIMITS: tuple[tuple[str, float, float, str], ...] = (
     ("maternal_weight_kg", 30, 300, "kg"),
     ("noncephalic_share", 1e-9, 0.999, ""),
 )
-
-
-def weeks_words(weeks: float) -> str:
-    """Weeks as the trade writes them: 39, 39+2."""
-    days = round(7 * weeks)
-    return f"{days // 7}+{days % 7}" if days % 7 else f"{days // 7}"
 
 
 def examiner_for_years(years: float) -> Examiner:

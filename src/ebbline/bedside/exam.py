@@ -18,7 +18,13 @@ from ebbline.bedside.geometry import abdomen_for
 from ebbline.bedside.groups import GROUPINGS, shares
 from ebbline.bedside.growth import Growth, growth
 from ebbline.bedside.items import Finding, Step, findings_from, items
-from ebbline.bedside.next_step import NextStep, ScanAdvice, next_steps, scan_advice
+from ebbline.bedside.next_step import (
+    OF_THE_LOWER_TWIN,
+    NextStep,
+    ScanAdvice,
+    next_steps,
+    scan_advice,
+)
 from ebbline.bedside.priors import prior, prior_notes
 from ebbline.bedside.sensors import SensorPlan, plan
 from ebbline.bedside.sources import ASSUMPTION, Basis
@@ -106,7 +112,7 @@ def examine(findings: Given, context: ExamContext | None = None) -> ExamResult:
     return ExamResult(
         context=context,
         findings=found,
-        not_examined=_not_examined(found),
+        not_examined=_not_examined(found, context),
         cautions=cautions(found, context, now, before),
         contradictions=against,
         lie=_chances("lie", now, before),
@@ -152,9 +158,10 @@ def _hands(context: ExamContext) -> tuple[Basis, ...]:
 _ROUTINE = (Step.LOOK, Step.FUNDUS, Step.FLANKS, Step.BRIM, Step.INLET, Step.ASK, Step.LISTEN)
 
 
-def _not_examined(found: tuple[Finding, ...]) -> tuple[str, ...]:
+def _not_examined(found: tuple[Finding, ...], context: ExamContext) -> tuple[str, ...]:
     done = {f.item for f in found}
-    return tuple(i.name for i in items().values() if i.step in _ROUTINE and i.name not in done)
+    steps = [s for s in _ROUTINE if not (context.upper_twin and s in OF_THE_LOWER_TWIN)]
+    return tuple(i.name for i in items().values() if i.step in steps and i.name not in done)
 
 
 def _chances(

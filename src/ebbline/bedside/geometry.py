@@ -37,7 +37,10 @@ SYMPHYSIS_TO_UMBILICUS_CM = 18.0
 ASIS_ACROSS = 0.14
 ASIS_UP = 0.25
 FLANK_ACROSS = 0.25
-"""Iliac spines and the flank's edge, as shares of girth and of fundal height (assumption)."""
+UTERUS_ACROSS = 0.20
+UTERUS_WIDEST = 0.56
+"""Iliac spines, the flank's edge, half the breadth of the uterus where it is widest, and the
+height of that: shares of girth and of fundal height (assumption)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,11 +96,15 @@ class Abdomen:
         return share * self.girth_cm
 
     def half_width_cm(self, y_cm: float) -> float:
-        """Half the breadth of the uterus under the wall at a height: 0 outside it."""
-        middle = self.up(0.52)
-        half = 0.52 * self.fundal_height_cm
-        inside = 1 - ((y_cm - middle) / half) ** 2
-        return self.flank_x_cm * math.sqrt(inside) if inside > 0 else 0.0
+        """Half the breadth of the uterus under the wall at a height: 0 outside it.
+
+        An egg, widest above the middle, that reaches a little below the symphysis (assumption).
+        """
+        share = (y_cm - self.symphysis_y_cm) / self.fundal_height_cm
+        reach = 1 - UTERUS_WIDEST if share > UTERUS_WIDEST else UTERUS_WIDEST + 0.04
+        inside = 1 - ((share - UTERUS_WIDEST) / reach) ** 2
+        half = UTERUS_ACROSS * self.girth_cm
+        return half * math.sqrt(inside) if inside > 0 else 0.0
 
 
 def abdomen_for(context: ExamContext) -> Abdomen:
@@ -190,9 +197,9 @@ def spots(state: State) -> tuple[Spot, ...]:
     return _ring(denominator, heights[state.descent], inward)
 
 
-def site(state: State, abdomen: Abdomen) -> Point:
-    """The heaviest spot of a state; of two alike the one on the mother's left."""
-    best = max(spots(state), key=lambda s: (s.weight, s.across))
+def site(state: State, abdomen: Abdomen, towards: float = 1.0) -> Point:
+    """The heaviest spot of a state; of two alike the one to the side of `towards` (+1 left)."""
+    best = max(spots(state), key=lambda s: (s.weight, towards * s.across))
     return Point(abdomen.across(best.across), abdomen.up(best.up))
 
 

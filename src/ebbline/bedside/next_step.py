@@ -12,6 +12,7 @@ from ebbline.bedside.context import ExamContext, Placenta
 from ebbline.bedside.engine import worth
 from ebbline.bedside.groups import WHAT_PRESENTS, classes, decisive_classes, shares
 from ebbline.bedside.items import Finding, Item, Step, items
+from ebbline.bedside.numbers import small_percent
 
 FloatArray = NDArray[np.float64]
 
@@ -58,6 +59,10 @@ class ScanAdvice:
     why: str
 
 
+OF_THE_LOWER_TWIN = (Step.BRIM, Step.INLET, Step.VAGINAL)
+"""What is felt at the brim and below it is the lower twin's."""
+
+
 def vaginal_allowed(context: ExamContext) -> bool:
     """Whether a vaginal item may be offered: labour, no bleeding, a placenta known not to be low.
 
@@ -68,6 +73,8 @@ def vaginal_allowed(context: ExamContext) -> bool:
 
 def _open(item: Item, found: set[str], context: ExamContext) -> bool:
     if item.name in found or item.step in (Step.CONCLUSION, Step.SCAN):
+        return False
+    if context.upper_twin and item.step in OF_THE_LOWER_TWIN:
         return False
     return item.step is not Step.VAGINAL or vaginal_allowed(context)
 
@@ -120,12 +127,11 @@ def scan_advice(
 ) -> ScanAdvice:
     """Whether to say: a scan. Before 36 weeks and out of labour what presents may wait."""
     by_group = shares("what presents", now)
-    certain = float(by_group.max())
+    wrong = float(1 - by_group.max())
     likeliest = WHAT_PRESENTS[int(by_group.argmax())]
     noncephalic = float(1 - by_group[0])
     hands = [s for s in steps if not s.only_if_indicated]
     may_settle = max((s.settles for s in hands), default=0.0)
-    wrong = 1 - certain
 
     def answer(advised: bool, why: str) -> ScanAdvice:
         return ScanAdvice(advised, wrong, noncephalic, may_settle, why)
@@ -133,7 +139,7 @@ def scan_advice(
     if any(f.item == "scan" for f in findings):
         return answer(False, "A scan has shown what presents.")
     matters = context.in_labour or (context.weeks is not None and context.weeks >= SCAN_FROM_WEEKS)
-    open_words = f"the chance that no head presents is {_percent(noncephalic)}"
+    open_words = f"the chance that no head presents is {small_percent(noncephalic)}"
     if not matters:
         when = "the weeks are not known" if context.weeks is None else "it is before 36 weeks"
         return answer(
@@ -143,34 +149,28 @@ def scan_advice(
         return answer(False, f"Examine first: before any finding {open_words}.")
     if contradicted:
         return answer(
-            True, f"The findings contradict each other; {open_words}. Hands cannot settle this."
+            True,
+            f"Yes: the findings contradict each other, and hands cannot settle this; {open_words}.",
         )
     if noncephalic <= 1 - SETTLED:
         return answer(
-            False,
-            f"Not for what presents: {open_words}, which is as sure as these hands can be.",
+            False, f"Not for what presents: {open_words}, as little as these hands can make it."
         )
-    if likeliest == "head" and may_settle >= WORTH_TRYING:
+    if likeliest != "head":
+        return answer(
+            True, f"Yes, to confirm: {open_words}, and its kind decides what the team plans."
+        )
+    if may_settle >= WORTH_TRYING:
         best = max(hands, key=lambda s: s.settles)
         return answer(
             False,
             f"Not yet: {open_words}; one more step ({best.item}) settles it with a probability of "
-            f"{_percent(may_settle)}.",
+            f"{small_percent(may_settle)}.",
         )
-    if likeliest != "head" and certain >= SETTLED:
-        return answer(
-            True,
-            f"Confirm by scan: {open_words}, and its kind decides what the team plans.",
-        )
-    return answer(
-        True,
-        f"Scan: {open_words}, and the best further step would settle what presents with a "
-        f"probability of only {_percent(may_settle)}.",
+    rest = (
+        f"the best step left ({max(hands, key=lambda s: s.settles).item}) would settle it with a "
+        f"probability of only {small_percent(may_settle)}"
+        if hands
+        else "nothing is left that hands or ear could add"
     )
-
-
-def _percent(share: float) -> str:
-    """A share in per cent, with a digit more where it is small."""
-    if share < 0.001:
-        return "under 0.1 %"
-    return f"{100 * share:.1f} %" if share < 0.1 else f"{100 * share:.0f} %"
+    return answer(True, f"Yes: {open_words}, and {rest}.")

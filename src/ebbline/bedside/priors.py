@@ -13,7 +13,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.bedside.context import ExamContext, Fluid, Placenta, weeks_words
+from ebbline.bedside.context import ExamContext, Fluid, Placenta
+from ebbline.bedside.numbers import weeks_words
 from ebbline.bedside.sources import (
     AKMAL_2004,
     ASSUMPTION,
@@ -109,6 +110,7 @@ DESCENT = {
     "before labour": (0.40, 0.27, 0.20, 0.10, 0.02, 0.01),
     "before labour, first birth": (0.25, 0.25, 0.25, 0.18, 0.05, 0.02),
     "first stage": (0.16, 0.24, 0.26, 0.20, 0.10, 0.04),
+    "upper twin": (0.90, 0.06, 0.02, 0.01, 0.007, 0.003),
     "second stage": (0.02, 0.05, 0.11, 0.22, 0.30, 0.30),
 }
 """Fifths above the brim by stage (common practice in direction, assumption in size): a first
@@ -192,6 +194,8 @@ def _vertex_positions(descent: int, by_descent: dict[int, float]) -> tuple[float
 
 
 def _descent_key(context: ExamContext) -> str:
+    if context.upper_twin:
+        return "upper twin"
     if context.stage is Stage.FIRST:
         return "first stage"
     if context.stage is Stage.SECOND:

@@ -283,25 +283,22 @@ def region(of: SiteMap, share: float = REGION_SHARE) -> Region:
     return Region(float(of.weights[inside].sum()), density, tuple(kept))
 
 
-def drift(state: State, abdomen: Abdomen) -> tuple[DriftPoint, ...]:
+def drift(state: State, abdomen: Abdomen, towards: float = 1.0) -> tuple[DriftPoint, ...]:
     """The site of a state as the presenting part descends and turns to the front.
 
-    One eighth of a turn by two fifths, another by none (common practice in direction, assumption
-    in size). Lies across do not descend: empty.
+    towards: side of the site where a state has one on each (+1 left, -1 right). One eighth of a
+    turn by two fifths, another by none (common practice in direction, assumption in size). Lies
+    across do not descend: empty.
     """
     if state.lie is not Lie.LONGITUDINAL or state.presentation is Presentation.BROW:
         return ()
     made = []
     place = POSITIONS.index(state.position)
     for fifths in range(state.descent, -1, -1):
-        turns = 0
-        if state.descent > 2 >= fifths:
-            turns += 1
-        if fifths == 0 and state.descent > 0:
-            turns += 1
+        turns = int(state.descent > 2 >= fifths) + int(state.descent > 0 == fifths)
         at = place
         for _ in range(turns):
-            at = at - 1 if 0 < at <= 4 else (at + 1) % 8 if at > 4 else at
+            at = _turned_forward(at, towards)
         there = State(
             state.lie,
             state.presentation,
@@ -310,9 +307,18 @@ def drift(state: State, abdomen: Abdomen) -> tuple[DriftPoint, ...]:
             fifths,
             state.lower_pole,
         )
-        point = site(there, abdomen)
+        point = site(there, abdomen, towards)
         made.append(DriftPoint(fifths, there.abbreviation, point, place_words(point, abdomen)))
     return tuple(made)
+
+
+def _turned_forward(direction: int, towards: float) -> int:
+    """The direction an eighth of a turn nearer to the front; from the rear, by the given side."""
+    if direction == 0:
+        return 0
+    if direction == 4:
+        return 3 if towards > 0 else 5
+    return direction - 1 if direction < 4 else (direction + 1) % 8
 
 
 def _drift_words(path: Sequence[DriftPoint], state: State) -> str:
@@ -352,7 +358,7 @@ def plan(now: FloatArray, abdomen: Abdomen) -> SensorPlan:
     left = float(made.weights[:, made.x_cm > 0].sum())
     right = float(made.weights[:, made.x_cm < 0].sum())
     likeliest = _likeliest(now)
-    path = drift(likeliest, abdomen)
+    path = drift(likeliest, abdomen, 1.0 if best.point.x_cm >= 0 else -1.0)
     notes = []
     if abdomen.assumed:
         notes.append(

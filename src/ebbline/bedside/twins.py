@@ -8,12 +8,15 @@ import numpy as np
 
 from ebbline.bedside.context import ExamContext
 from ebbline.bedside.exam import ExamResult, Given, examine
+from ebbline.bedside.items import findings_from, items
+from ebbline.bedside.next_step import OF_THE_LOWER_TWIN
 from ebbline.bedside.sensors import (
     TWIN_APART_CM,
     SiteMap,
     best_site,
     fallback_site,
 )
+from ebbline.errors import ExaminationError
 
 FIRST_CEPHALIC = 0.809
 SECOND_CEPHALIC_AFTER_CEPHALIC = 0.525
@@ -37,13 +40,22 @@ def examine_twins(first: Given, second: Given, context: ExamContext | None = Non
     """Examine both twins: the first is the one that lies lower.
 
     first, second: findings of each, words as in `examine`. The second's site is looked for at
-    least 8 cm from the first's. Raises ExaminationError as `examine` does.
+    least 8 cm from the first's. Raises ExaminationError as `examine` does, and for findings at the
+    brim that are told of the second.
     """
+    found = findings_from(second)
+    for finding in found:
+        if items()[finding.item].step in OF_THE_LOWER_TWIN:
+            raise ExaminationError(
+                "what is felt at the brim and below it is the lower twin's.",
+                where=f"other twin, {finding.item}",
+                remedy="Give it with the first twin's findings.",
+            )
     base = replace(ExamContext() if context is None else context, fetuses=2)
     lower = examine(first, _with_share(base, 1 - FIRST_CEPHALIC))
     head = 1 - lower.noncephalic
     cephalic = head * SECOND_CEPHALIC_AFTER_CEPHALIC + (1 - head) * SECOND_CEPHALIC_ELSE
-    upper = examine(second, _with_share(base, 1 - cephalic))
+    upper = examine(found, _with_share(replace(base, upper_twin=True), 1 - cephalic))
     upper = _kept_apart(upper, lower)
     one, other = lower.sensors.best.point, upper.sensors.best.point
     apart = float(np.hypot(one.x_cm - other.x_cm, one.y_cm - other.y_cm))

@@ -5,10 +5,10 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Sequence
 
-from ebbline.bedside.context import weeks_words
 from ebbline.bedside.exam import Chance, ExamResult, StateChance
 from ebbline.bedside.items import items
 from ebbline.bedside.next_step import NextStep
+from ebbline.bedside.numbers import percent, weeks_words
 from ebbline.bedside.placement import PlacementAdvice
 from ebbline.bedside.policy.common import Differs, PolicyHead
 from ebbline.bedside.policy.internal import InternalCheck, LineState
@@ -21,15 +21,6 @@ WIDTH = 96
 LEAST_SHOWN = 0.05
 NEXT_SHOWN = 4
 LITTLE_BITS = 0.06
-
-
-def percent(share: float) -> str:
-    """A probability in per cent; never 0 or 100, which nobody can know."""
-    if share < 0.01:
-        return "under 1 %"
-    if share > 0.99:
-        return "over 99 %"
-    return f"{100 * share:.0f} %"
 
 
 class _Page:
@@ -72,10 +63,16 @@ def _likely(chances: Iterable[Chance], least: float = LEAST_SHOWN) -> str:
     return ", ".join(said)
 
 
-def _position(chance: StateChance) -> str:
+def position_word(chance: StateChance) -> str:
     """LOA alone for a vertex, else with what presents: "frank breech LSA"."""
-    vertex = chance.presentation == "vertex"
-    return chance.abbreviation if vertex else chance.name
+    if chance.lie != "longitudinal":
+        side = "left" if chance.position.startswith("left") else "right"
+        back = "front" if chance.position.endswith("anterior") else "rear"
+        low = next(
+            (f", {pole} low" for pole in ("head", "breech") if f"{pole} low" in chance.name), ""
+        )
+        return f"{chance.lie}{low}, head {side}, back {back}"
+    return chance.abbreviation if chance.presentation == "vertex" else chance.name
 
 
 def _side(result: ExamResult) -> str:
@@ -98,7 +95,8 @@ def _presents(result: ExamResult) -> str:
     )
 
 
-def _context_line(result: ExamResult) -> str:
+def context_words(result: ExamResult) -> str:
+    """Weeks, stage, hands and what hinders them."""
     context = result.context
     said = [
         f"{weeks_words(context.weeks)} weeks" if context.weeks is not None else "weeks not given",
@@ -123,7 +121,7 @@ def _say_exam(page: _Page, result: ExamResult, everything: bool) -> None:
         for caution in result.cautions:
             mark = "!!" if caution.now else "! "
             page.say(f"{caution.text} [{caution.source}]", f"  {mark} ", "     ")
-    page.head(f"WHAT WAS FOUND ({_context_line(result)})")
+    page.head(f"WHAT WAS FOUND ({context_words(result)})")
     if result.findings:
         page.say("; ".join(f"{f.item}: {f.answer}" for f in result.findings) + ".")
     else:
@@ -135,7 +133,7 @@ def _say_exam(page: _Page, result: ExamResult, everything: bool) -> None:
     page.row("Presents", _presents(result))
     page.row(
         "Position",
-        _likely([Chance(_position(p), p.probability, p.before) for p in result.positions]),
+        _likely([Chance(position_word(p), p.probability, p.before) for p in result.positions]),
     )
     page.row("Back", _side(result))
     page.row("Attitude", _likely(result.attitude))

@@ -126,7 +126,7 @@ def exam(
 
       ebbline exam --ask --weeks 39 --picture abdomen.pdf
 
-      ebbline exam fundus=head brim=breech --second fundus=breech --second brim=head --weeks 36
+      ebbline exam fundus=head brim=breech back=left --second back=right --weeks 36
     """
     from ebbline.bedside.wording import say_exam, say_twins, say_words
 
