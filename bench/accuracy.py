@@ -2,6 +2,7 @@
 
     python bench/accuracy.py                 400 hours: prints the tables
     python bench/accuracy.py --quick         40 hours
+    python bench/accuracy.py --docs          400 hours, and writes docs/accuracy.md and its figures
     python bench/accuracy.py --worst 12 DIR  and draws the hours it reads worst, truth beside found
 
 The labours come from `ebbline.synth`, which shares no code with the detector.
@@ -34,7 +35,7 @@ from ebbline.criteria import classify
 from ebbline.criteria.model import Standard, Window
 from ebbline.features import detect
 from ebbline.features.findings import Findings
-from ebbline.synth import Labour
+from ebbline.synth import Labour, Scenario, invent
 
 STANDARDS = (Standard.NICHD, Standard.FIGO, Standard.NICE)
 
@@ -104,10 +105,22 @@ def _classes(labour: Labour, findings: Findings) -> dict[str, tuple[str, str]]:
     return made
 
 
+def _speed_s() -> float:
+    """Seconds to invent twelve hours of labour, compiled code ready; the best of three."""
+    scenario = Scenario.from_words("recurrent late, intermittent variable, 12 hours")
+    took = []
+    for seed in range(4):
+        began = time.perf_counter()
+        invent(scenario, seed)
+        took.append(time.perf_counter() - began)
+    return min(took[1:])
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="40 hours instead of 400")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--docs", action="store_true", help="write docs/accuracy.md and figures")
     parser.add_argument("--worst", nargs=2, metavar=("N", "DIR"), help="draw the N worst hours")
     args = parser.parse_args()
     began = time.perf_counter()
@@ -117,6 +130,11 @@ def main() -> None:
     took = time.perf_counter() - began
     print(report(hours))
     print(f"\n{len(hours)} hours in {took:.0f} s, {args.jobs} processes.", file=sys.stderr)
+    print(f"Inventing 12 hours at 4 Hz takes {_speed_s():.2f} s (warm).", file=sys.stderr)
+    if args.docs:
+        from accuracy_pages import write_docs
+
+        write_docs(hours, Path(__file__).parents[1] / "docs")
     if args.worst:
         from accuracy_worst import draw_worst
 

@@ -20,12 +20,14 @@ from scipy.optimize import linear_sum_assignment
 
 from ebbline.features.findings import Findings, VariabilityClass
 from ebbline.synth import Truth
-from ebbline.synth.truth import variability_class
+from ebbline.synth.truth import ABSENT_BELOW_BPM, variability_class
 
 FloatArray = NDArray[np.float64]
 LEAST_OVERLAP = 1 / 3
 EDGE_S = 20.0
 SEEN_SHARE = 0.5
+CLEAR_BPM, CLEAR_S = 3.0, 3.0
+LIMITS_BPM, CLEAR_SHARE = (ABSENT_BELOW_BPM, 5.0, 25.0), 0.15
 
 Span = tuple[float, float]
 
@@ -49,17 +51,27 @@ class Tally:
     hit: int = 0
     missed: int = 0
     extra: int = 0
+    clear_hit: int = 0
+    clear_missed: int = 0
     onset_s: list[float] = field(default_factory=list)
     extreme_s: list[float] = field(default_factory=list)
     end_s: list[float] = field(default_factory=list)
     size: list[float] = field(default_factory=list)
 
     def add(self, other: Tally) -> None:
+        self.clear_hit += other.clear_hit
+        self.clear_missed += other.clear_missed
         self.hit += other.hit
         self.missed += other.missed
         self.extra += other.extra
         for name in ("onset_s", "extreme_s", "end_s", "size"):
             getattr(self, name).extend(getattr(other, name))
+
+    @property
+    def clear_sensitivity(self) -> float:
+        """Of events that stand 3 bpm and 3 s above the thresholds (contractions: 20 mmHg)."""
+        total = self.clear_hit + self.clear_missed
+        return self.clear_hit / total if total else float("nan")
 
     @property
     def sensitivity(self) -> float:
@@ -87,7 +99,7 @@ class Hour:
     everything: dict[str, Tally]
     baseline_errors: FloatArray
     baseline_10: list[float]
-    variability: list[tuple[str, str]]
+    variability: list[tuple[str, str, bool]]
     kinds: list[tuple[str, str, bool]]
     sinusoidal: tuple[bool, bool]
     classes: dict[str, tuple[str, str]]
@@ -102,6 +114,7 @@ def _inside(span: Span, duration: float) -> bool:
 def tally(
     true: Sequence[Span],
     scored: Sequence[bool],
+    clear: Sequence[bool],
     found: Sequence[Span],
     neutral: Sequence[Span],
 ) -> tuple[Tally, list[tuple[int, int]], list[int], list[int]]:
@@ -118,7 +131,14 @@ def tally(
     extra = [
         j for j in range(len(found)) if j not in used_found and not _mostly_on(found[j], neutral)
     ]
-    return Tally(hit=len(hits), missed=len(missed), extra=len(extra)), hits, missed, extra
+    counts = Tally(
+        hit=len(hits),
+        missed=len(missed),
+        extra=len(extra),
+        clear_hit=sum(clear[i] for i, _ in hits),
+        clear_missed=sum(clear[i] for i in missed),
+    )
+    return counts, hits, missed, extra
 
 
 def _mostly_on(span: Span, stretches: Sequence[Span]) -> bool:
@@ -143,8 +163,11 @@ def score_contractions(
         c.counts and _inside((c.onset_s, c.end_s), truth.duration_s) for c in truth.contractions
     ]
     found = findings.uterine.contractions
+    clear = [c.amplitude_mmhg >= 20.0 for c in truth.contractions]
     edges = _edges(truth.duration_s)
-    result, hits, missed, extra = tally(true, scored, [(c.onset_s, c.end_s) for c in found], edges)
+    result, hits, missed, extra = tally(
+        true, scored, clear, [(c.onset_s, c.end_s) for c in found], edges
+    )
     for i, j in hits:
         t, f = truth.contractions[i], found[j]
         result.onset_s.append(f.onset_s - t.onset_s)
@@ -176,10 +199,14 @@ def score_decelerations(
         and (not only_seen or _reached((d.onset_s, d.end_s), lost))
         for d in truth.decelerations
     ]
+    clear = [
+        d.depth_bpm >= 15 + CLEAR_BPM and d.end_s - d.onset_s >= 15 + CLEAR_S
+        for d in truth.decelerations
+    ]
     found = [d for d in findings.fetal.decelerations if not d.shallow]
     neutral = _edges(truth.duration_s) + _not_scored(true, scored)
     result, hits, missed, extra = tally(
-        true, scored, [(d.onset_s, d.end_s) for d in found], neutral
+        true, scored, clear, [(d.onset_s, d.end_s) for d in found], neutral
     )
     for i, j in hits:
         t, f = truth.decelerations[i], found[j]
@@ -205,11 +232,16 @@ def score_accelerations(
         and (not only_seen or _reached((a.onset_s, a.end_s), lost))
         for a in truth.accelerations
     ]
+    least = 15 if truth.weeks >= 32 else 10
+    clear = [
+        a.height_bpm >= least + CLEAR_BPM and a.end_s - a.onset_s >= least + CLEAR_S
+        for a in truth.accelerations
+    ]
     found = findings.fetal.accelerations
     neutral = _edges(truth.duration_s) + _not_scored(true, scored)
     neutral += [(r.onset_s, r.end_s) for r in truth.rises]
     result, hits, missed, extra = tally(
-        true, scored, [(a.onset_s, a.end_s) for a in found], neutral
+        true, scored, clear, [(a.onset_s, a.end_s) for a in found], neutral
     )
     for i, j in hits:
         t, f = truth.accelerations[i], found[j]
@@ -236,8 +268,11 @@ def baseline_errors(truth: Truth, findings: Findings) -> FloatArray:
     return np.asarray(error[np.isfinite(error)])
 
 
-def variability_pairs(truth: Truth, findings: Findings) -> list[tuple[str, str]]:
-    """(true, found) class of every ten minutes; sinusoidal stretches are left out."""
+def variability_pairs(truth: Truth, findings: Findings) -> list[tuple[str, str, bool]]:
+    """(true, found, clear) class of every ten minutes; sinusoidal stretches are left out.
+
+    clear: the true bandwidth is 15 % or more away from every limit.
+    """
     made = []
     for segment in findings.fetal.variability:
         if any(s.start_s < segment.end_s and s.end_s > segment.start_s for s in truth.sinusoidal):
@@ -247,5 +282,7 @@ def variability_pairs(truth: Truth, findings: Findings) -> list[tuple[str, str]]
         minutes = minutes[np.isfinite(minutes)]
         if len(minutes) < 3:
             continue
-        made.append((str(variability_class(float(minutes.mean()))), str(segment.variability)))
+        width = float(minutes.mean())
+        clear = all(abs(width / limit - 1) >= CLEAR_SHARE for limit in LIMITS_BPM)
+        made.append((str(variability_class(width)), str(segment.variability), clear))
     return [p for p in made if p[1] != VariabilityClass.INDETERMINATE]

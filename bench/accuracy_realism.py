@@ -89,10 +89,7 @@ def spectrum(hearts: Sequence[FloatArray]) -> FloatArray:
             power = np.abs(np.fft.rfft(part * np.hanning(WINDOW))) ** 2
             found.append(power / power[middle].mean())
     table = np.array(found)
-    bands = [
-        np.median(table[:, (at >= a) & (at < b)].mean(axis=1))
-        for a, b in pairwise(BANDS_HZ)
-    ]
+    bands = [np.median(table[:, (at >= a) & (at < b)].mean(axis=1)) for a, b in pairwise(BANDS_HZ)]
     return np.array(bands)
 
 

@@ -23,7 +23,7 @@ COLOURS = {
 def badness(hour: Hour) -> float:
     """Misses and extras, baseline error and wrong classes, weighed together."""
     error = float(np.median(np.abs(hour.baseline_errors))) if len(hour.baseline_errors) else 20.0
-    classes = sum(a != b for a, b in hour.variability)
+    classes = sum(a != b for a, b, _ in hour.variability)
     kinds = sum(a != b for a, b, _ in hour.kinds)
     return len(hour.wrong) + max(0.0, error - 1.0) + classes + kinds
 
