@@ -4,9 +4,16 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from ebbline.web.routes import account, reading, recordings, strip
+from ebbline.web.routes import account, examination, reading, recordings, report, strip
 
-ROUTERS: list[APIRouter] = [account.router, recordings.router, strip.router, reading.router]
+ROUTERS: list[APIRouter] = [
+    account.router,
+    recordings.router,
+    strip.router,
+    reading.router,
+    examination.router,
+    report.router,
+]
 """Every group of pages; a new one is added here."""
 
 UPLOAD_PATHS = ("/api/recordings",)

@@ -2,16 +2,15 @@
 // seconds per pixel, first second), what they look like (ink) and what there is (data).
 import { gridSteps, labelStep } from "./paper.js";
 
-export const GUTTER = 92;
 const FONT = '"Noto Sans", "DejaVu Sans", system-ui, sans-serif';
 
-export const x = (scene, seconds) => GUTTER + (seconds - scene.t0) / scene.spp;
-export const seconds = (scene, px) => scene.t0 + (px - GUTTER) * scene.spp;
+export const x = (scene, seconds) => scene.gutter + (seconds - scene.t0) / scene.spp;
+export const seconds = (scene, px) => scene.t0 + (px - scene.gutter) * scene.spp;
 export const y = (lane, value) => lane.top + ((lane.most - value) / (lane.most - lane.least)) * lane.height;
 export const value = (lane, py) => lane.most - ((py - lane.top) / lane.height) * (lane.most - lane.least);
 
-export function font(ctx, size, weight = 400) {
-  ctx.font = `${weight} ${size}px ${FONT}`;
+export function font(ctx, scene, size, weight = 400) {
+  ctx.font = `${weight} ${size * scene.unit}px ${FONT}`;
 }
 
 function line(ctx, x0, y0, x1, y1) {
@@ -26,11 +25,11 @@ export function paper(ctx, scene) {
   const right = width;
   for (const lane of [lanes.heart, lanes.uterine]) {
     ctx.fillStyle = ink.paper;
-    ctx.fillRect(GUTTER, lane.top, right - GUTTER, lane.height);
+    ctx.fillRect(scene.gutter, lane.top, right - scene.gutter, lane.height);
   }
   ctx.fillStyle = ink.band;
   const top = y(lanes.heart, 160);
-  ctx.fillRect(GUTTER, top, right - GUTTER, y(lanes.heart, 110) - top);
+  ctx.fillRect(scene.gutter, top, right - scene.gutter, y(lanes.heart, 110) - top);
 
   const [fine, strong] = gridSteps(scene.spp);
   const offset = scene.clock.offset;
@@ -54,14 +53,14 @@ export function paper(ctx, scene) {
       for (let v = Math.ceil(lane.least / lane.fine) * lane.fine; v <= lane.most; v += lane.fine) {
         if ((v % lane.strong === 0) !== strongLine) continue;
         const py = Math.round(y(lane, v)) + 0.5;
-        line(ctx, GUTTER, py, right, py);
+        line(ctx, scene.gutter, py, right, py);
       }
       ctx.stroke();
     }
   }
   // before the first and after the last second there is no paper
   ctx.fillStyle = ink.ground;
-  if (scene.t0 < 0) ctx.fillRect(GUTTER, 0, x(scene, 0) - GUTTER, height);
+  if (scene.t0 < 0) ctx.fillRect(scene.gutter, 0, x(scene, 0) - scene.gutter, height);
   const last = x(scene, scene.duration);
   if (last < right) ctx.fillRect(last, 0, right - last, height);
 }
@@ -70,34 +69,34 @@ export function paper(ctx, scene) {
 export function gutter(ctx, scene) {
   const { ink, lanes, height } = scene;
   ctx.fillStyle = ink.ground;
-  ctx.fillRect(0, 0, GUTTER, height);
+  ctx.fillRect(0, 0, scene.gutter, height);
   ctx.textBaseline = "middle";
   ctx.textAlign = "right";
-  font(ctx, 12.5);
+  font(ctx, scene, 12.5);
   for (const lane of [lanes.heart, lanes.uterine]) {
     ctx.fillStyle = ink.ink;
     for (let v = Math.ceil(lane.least / lane.label) * lane.label; v <= lane.most; v += lane.label) {
       const py = y(lane, v);
-      if (py > lane.top + 5 && py < lane.top + lane.height - 5) ctx.fillText(String(v), GUTTER - 8, py);
+      if (py > lane.top + 5 && py < lane.top + lane.height - 5) ctx.fillText(String(v), scene.gutter - 8, py);
     }
   }
   ctx.textAlign = "left";
   ctx.fillStyle = ink.soft;
-  font(ctx, 12);
+  font(ctx, scene, 12);
   for (const [lane, words] of [[lanes.found, "found"], [lanes.yours, "yours"], [lanes.signal, "signal"], [lanes.squeezes, "contractions"]]) {
     if (lane.height) ctx.fillText(words, 8, lane.top + lane.height / 2);
   }
-  ctx.fillText("bpm", 8, lanes.heart.top + 10);
-  ctx.fillText(scene.uterineUnit, 8, lanes.uterine.top + 10);
+  ctx.fillText("bpm", 8, lanes.heart.top + 10 * scene.unit);
+  ctx.fillText(scene.uterineUnit, 8, lanes.uterine.top + 10 * scene.unit);
   if (lanes.columns.height) {
     const rows = ["contractions", "baseline", "variability", "acc · dec"];
-    rows.forEach((words, row) => ctx.fillText(words, 8, lanes.columns.top + 11 + row * 17));
+    rows.forEach((words, row) => ctx.fillText(words, 8, lanes.columns.top + (11 + row * 17) * scene.unit));
   }
   ctx.fillText(scene.clock.known ? "time" : "h:min", 8, lanes.time.top + lanes.time.height / 2);
   ctx.strokeStyle = ink.gridStrong;
   ctx.lineWidth = 1;
   ctx.beginPath();
-  for (const lane of [lanes.heart, lanes.uterine]) line(ctx, GUTTER - 0.5, lane.top, GUTTER - 0.5, lane.top + lane.height);
+  for (const lane of [lanes.heart, lanes.uterine]) line(ctx, scene.gutter - 0.5, lane.top, scene.gutter - 0.5, lane.top + lane.height);
   ctx.stroke();
 }
 
@@ -109,7 +108,7 @@ export function trace(ctx, scene, lane, signal, style) {
   const until = Math.min(seconds(scene, scene.width), scene.duration);
   ctx.save();
   ctx.beginPath();
-  ctx.rect(GUTTER, lane.top, scene.width - GUTTER, lane.height);
+  ctx.rect(scene.gutter, lane.top, scene.width - scene.gutter, lane.height);
   ctx.clip();
   ctx.strokeStyle = style.colour;
   ctx.lineWidth = style.width;
@@ -210,7 +209,7 @@ export function signalLane(ctx, scene, signal, artefacts) {
   ctx.strokeStyle = ink.suspect;
   ctx.lineWidth = 1.5;
   for (const item of artefacts) {
-    const a = Math.max(x(scene, item.start_s), GUTTER);
+    const a = Math.max(x(scene, item.start_s), scene.gutter);
     const b = Math.min(x(scene, item.end_s), scene.width);
     if (b <= a) continue;
     ctx.beginPath();
@@ -231,7 +230,7 @@ export function baseline(ctx, scene, curve) {
   const { ink, lanes } = scene;
   ctx.save();
   ctx.beginPath();
-  ctx.rect(GUTTER, lanes.heart.top, scene.width - GUTTER, lanes.heart.height);
+  ctx.rect(scene.gutter, lanes.heart.top, scene.width - scene.gutter, lanes.heart.height);
   ctx.clip();
   ctx.strokeStyle = ink.baseline;
   ctx.lineWidth = 1.8;
@@ -270,7 +269,7 @@ export function brackets(ctx, scene, lane, items, { below = false, named = true 
   for (const item of items) {
     const a = x(scene, item.start_s);
     const b = Math.max(x(scene, item.end_s), a + 2);
-    if (b < GUTTER || a > scene.width) continue;
+    if (b < scene.gutter || a > scene.width) continue;
     const chosen = scene.selected === item.id;
     const colour = ink[item.tone] || ink.ink;
     ctx.strokeStyle = colour;
@@ -287,13 +286,13 @@ export function brackets(ctx, scene, lane, items, { below = false, named = true 
     ctx.globalAlpha = 1;
     if (!named) continue;
     const room = b - a;
-    const textY = below ? lane.top + lane.height - 9 : lane.top + 10;
-    font(ctx, 12.5, chosen ? 700 : 500);
+    const textY = below ? lane.top + lane.height - 9 * scene.unit : lane.top + 10 * scene.unit;
+    font(ctx, scene, 12.5, chosen ? 700 : 500);
     const options = [item.name, letterOf(item)];
     for (const words of options) {
       const wide = ctx.measureText(words).width;
-      const px = Math.max((a + b) / 2 - wide / 2, GUTTER + 2);
-      const fits = words === options[0] ? wide <= Math.max(room + 26, 46) : wide <= room + 8;
+      const px = Math.max((a + b) / 2 - wide / 2, scene.gutter + 2);
+      const fits = words === options[0] ? wide <= Math.max(room + 26, 46 * scene.unit) : wide <= room + 8;
       if (fits && px > nameEnd + 5) {
         ctx.fillStyle = item.struck ? ink.soft : colour;
         ctx.textAlign = "left";
@@ -315,7 +314,7 @@ export function brackets(ctx, scene, lane, items, { below = false, named = true 
 /** A chosen finding or a reason's evidence, shaded through the plots. */
 export function shade(ctx, scene, start, end, colour, edges = true) {
   const { lanes } = scene;
-  const a = Math.max(x(scene, start), GUTTER);
+  const a = Math.max(x(scene, start), scene.gutter);
   const b = Math.min(x(scene, end), scene.width);
   if (b <= a) return;
   const top = lanes.heart.top;
@@ -329,7 +328,7 @@ export function shade(ctx, scene, start, end, colour, edges = true) {
   ctx.lineWidth = 1.2;
   ctx.setLineDash([2, 3]);
   ctx.beginPath();
-  for (const px of [x(scene, start), x(scene, end)]) if (px >= GUTTER) line(ctx, px, top, px, bottom);
+  for (const px of [x(scene, start), x(scene, end)]) if (px >= scene.gutter) line(ctx, px, top, px, bottom);
   ctx.stroke();
   ctx.setLineDash([]);
 }
@@ -339,7 +338,7 @@ export function levels(ctx, scene, items) {
   const { ink, lanes } = scene;
   for (const item of items) {
     if (item.value === null || item.value === undefined) continue;
-    const a = Math.max(x(scene, item.start_s), GUTTER);
+    const a = Math.max(x(scene, item.start_s), scene.gutter);
     const b = Math.min(x(scene, item.end_s), scene.width);
     if (b <= a) continue;
     ctx.strokeStyle = ink[item.tone] || ink.own;
@@ -361,7 +360,7 @@ export function peaks(ctx, scene, items) {
   for (const item of items) {
     if (item.turn_s === null || item.turn_s === undefined || item.struck) continue;
     const px = x(scene, item.turn_s);
-    if (px > GUTTER && px < scene.width) line(ctx, px, lanes.squeezes.top + lanes.squeezes.height - 5, px, lanes.squeezes.top + lanes.squeezes.height + 3);
+    if (px > scene.gutter && px < scene.width) line(ctx, px, lanes.squeezes.top + lanes.squeezes.height - 5, px, lanes.squeezes.top + lanes.squeezes.height + 3);
   }
   ctx.stroke();
 }
@@ -380,40 +379,40 @@ export function columns(ctx, scene, cells) {
   for (const cell of cells) {
     const a = x(scene, cell.start_s);
     const b = x(scene, cell.end_s);
-    if (b < GUTTER || a > scene.width) continue;
+    if (b < scene.gutter || a > scene.width) continue;
     seen += 1;
     ctx.beginPath();
     line(ctx, Math.round(a) + 0.5, lane.top, Math.round(a) + 0.5, lane.top + lane.height - 4);
     line(ctx, Math.round(b) + 0.5, lane.top, Math.round(b) + 0.5, lane.top + lane.height - 4);
     ctx.stroke();
-    const left = Math.max(a, GUTTER);
+    const left = Math.max(a, scene.gutter);
     const right = Math.min(b, scene.width);
     cell.lines.forEach((options, row) => {
-      font(ctx, 12.5, cell.marked[row] ? 700 : 400);
+      font(ctx, scene, 12.5, cell.marked[row] ? 700 : 400);
       const words = options.find((w) => ctx.measureText(w).width <= right - left - 6);
       if (words === undefined) return;
       written += 1;
       ctx.fillStyle = cell.marked[row] ? ink[cell.marked[row]] || ink.ink : ink.ink;
-      ctx.fillText(words, (left + right) / 2, lane.top + 11 + row * 17);
+      ctx.fillText(words, (left + right) / 2, lane.top + (11 + row * 17) * scene.unit);
     });
   }
   if (seen && !written) {
     ctx.fillStyle = ink.soft;
-    font(ctx, 12.5);
+    font(ctx, scene, 12.5);
     ctx.textAlign = "left";
-    ctx.fillText("Zoom in to read the ten-minute numbers.", GUTTER + 10, lane.top + lane.height / 2);
+    ctx.fillText("Zoom in to read the ten-minute numbers.", scene.gutter + 10, lane.top + lane.height / 2);
   }
 }
 
 export function timeAxis(ctx, scene) {
   const { ink, lanes } = scene;
   const lane = lanes.time;
-  const step = labelStep(scene.spp);
+  const step = labelStep(scene.spp * scene.unit);
   const offset = scene.clock.offset;
   ctx.fillStyle = ink.ink;
   ctx.textBaseline = "middle";
   ctx.textAlign = "center";
-  font(ctx, 12.5);
+  font(ctx, scene, 12.5);
   ctx.strokeStyle = ink.gridStrong;
   ctx.beginPath();
   const end = Math.min(seconds(scene, scene.width), scene.duration);
@@ -421,7 +420,7 @@ export function timeAxis(ctx, scene) {
     const at = k * step - offset;
     const px = x(scene, at);
     line(ctx, Math.round(px) + 0.5, lane.top, Math.round(px) + 0.5, lane.top + 5);
-    if (px > GUTTER + 16 && px < scene.width - 16) ctx.fillText(scene.clock.text(at, step < 60), px, lane.top + lane.height / 2 + 3);
+    if (px > scene.gutter + 16 && px < scene.width - 16) ctx.fillText(scene.clock.text(at, step < 60), px, lane.top + lane.height / 2 + 3);
   }
   ctx.stroke();
 }
@@ -430,13 +429,13 @@ export function timeAxis(ctx, scene) {
 export function overview(ctx, scene, picture) {
   const { ink, lanes } = scene;
   const lane = lanes.whole;
-  const wide = scene.width - GUTTER;
-  ctx.drawImage(picture, GUTTER, lane.top, wide, lane.height);
-  const px = (s) => GUTTER + (s / scene.duration) * wide;
-  const a = Math.max(px(scene.t0), GUTTER);
+  const wide = scene.width - scene.gutter;
+  ctx.drawImage(picture, scene.gutter, lane.top, wide, lane.height);
+  const px = (s) => scene.gutter + (s / scene.duration) * wide;
+  const a = Math.max(px(scene.t0), scene.gutter);
   const b = Math.min(Math.max(px(seconds(scene, scene.width)), a + 6), scene.width - 1);
   ctx.fillStyle = ink.veil;
-  ctx.fillRect(GUTTER, lane.top, a - GUTTER, lane.height);
+  ctx.fillRect(scene.gutter, lane.top, a - scene.gutter, lane.height);
   ctx.fillRect(b, lane.top, scene.width - b, lane.height);
   ctx.strokeStyle = ink.accent;
   ctx.lineWidth = 2.5;

@@ -10,7 +10,7 @@ import * as draw from "./draw.js";
 import { Clock, SHORTEST_VIEW_S, bpmPerCm, pixelsPerCm, span } from "./paper.js";
 import { Pyramid } from "./pyramid.js";
 
-const { GUTTER } = draw;
+const GUTTER = 92;
 const TOUCH_SLOP = 6;
 const EASE_MS = 260;
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
@@ -80,8 +80,7 @@ export class Strip extends EventTarget {
       t.pyramid.stretch(0, t.samples.length, true);
       if (t.pyramid.high > 100) this.uterineMost = Math.min(Math.ceil(t.pyramid.high / 20) * 20, 200);
     }
-    this.layout();
-    this.paper(this.speed);
+    this.paper(this.speed, false);
   }
 
   /** All brackets, of every layer; sorted by start. Hidden layers are left out by `blind`. */
@@ -153,7 +152,7 @@ export class Strip extends EventTarget {
   }
 
   get wide() {
-    return Math.max(this.width - GUTTER, 10);
+    return Math.max(this.width - this.gutter, 10);
   }
 
   /** True paper speed in cm/min of what is on the screen now. */
@@ -166,22 +165,22 @@ export class Strip extends EventTarget {
   }
 
   /** Go to true paper at 1, 2 or 3 cm/min, keeping the middle of the view. */
-  paper(speed) {
+  paper(speed, smooth = true) {
     const middle = this.t0 + (this.wide * this.spp) / 2;
     this.speed = speed;
     this.layout();
     const spp = 60 / (speed * pixelsPerCm());
-    this.goto(middle - (this.wide * spp) / 2, spp);
+    this.goto(middle - (this.wide * spp) / 2, spp, smooth);
   }
 
   all() {
     this.goto(0, Math.max(this.duration, SHORTEST_VIEW_S) / this.wide);
   }
 
-  zoom(factor, px = GUTTER + this.wide / 2, smooth = true) {
+  zoom(factor, px = this.gutter + this.wide / 2, smooth = true) {
     const at = draw.seconds(this, px);
     const spp = this.boundedSpp(this.spp * factor);
-    this.goto(at - (px - GUTTER) * spp, spp, smooth);
+    this.goto(at - (px - this.gutter) * spp, spp, smooth);
   }
 
   pan(pixels, smooth = true) {
@@ -191,13 +190,14 @@ export class Strip extends EventTarget {
 
   /** Bring a stretch into view with as little movement as will do. */
   reach(start, end) {
-    const room = this.wide * this.spp;
+    const { t0, spp: now } = this.target || this;
+    const room = this.wide * now;
     const margin = room * 0.08;
     if (end - start > room - 2 * margin) {
       const spp = this.boundedSpp((end - start) / (this.wide * 0.8));
       this.goto(start - this.wide * 0.1 * spp, spp);
-    } else if (start < this.t0 + margin || end > this.t0 + room - margin) {
-      this.goto((start + end) / 2 - room / 2, this.spp);
+    } else if (start < t0 + margin || end > t0 + room - margin) {
+      this.goto((start + end) / 2 - room / 2, now);
     }
   }
 
@@ -351,8 +351,13 @@ export class Strip extends EventTarget {
     const [least, most] = this.range;
     let heart = ((most - least) / bpmPerCm(this.speed)) * cm;
     let uterine = 4 * cm * 0.9;
-    const lanes = { found: { height: 36 }, yours: { height: 36 }, heart: {}, signal: { height: 14 }, squeezes: { height: 34 }, uterine: {}, columns: { height: 74 }, time: { height: 26 }, whole: { height: 42 } };
-    const fixed = 36 + 36 + 14 + 34 + 74 + 26 + 42 + 30;
+    // Words and lanes grow with the page's own letters, and on the wall.
+    const unit = (parseFloat(getComputedStyle(document.documentElement).fontSize) / 17) * (this.tall ? 1.25 : 1);
+    this.unit = unit;
+    this.gutter = Math.round(GUTTER * unit);
+    const heights = { found: 36, yours: 36, heart: 0, signal: 14, squeezes: 34, uterine: 0, columns: 74, time: 26, whole: 42 };
+    const lanes = Object.fromEntries(Object.entries(heights).map(([name, high]) => [name, { height: Math.round(high * unit) }]));
+    const fixed = Object.values(lanes).reduce((sum, lane) => sum + lane.height, 30);
     if (this.tall) {
       const room = Math.max(this.root.clientHeight - fixed, 260);
       heart = room * 0.68;
@@ -369,8 +374,8 @@ export class Strip extends EventTarget {
     const step = bpmPerCm(this.speed);
     Object.assign(lanes.heart, { least, most, fine: 10, strong: step === 30 ? 30 : 20, label: step === 30 ? 30 : 20 });
     Object.assign(lanes.uterine, { least: 0, most: this.uterineMost || 100, fine: 10, strong: 50, label: 20 });
-    const unit = this.traces.find((t) => t.kind === "uterine")?.unit;
-    this.uterineUnit = unit || "no unit";
+    const unitWritten = this.traces.find((t) => t.kind === "uterine")?.unit;
+    this.uterineUnit = ["", "nd", undefined].includes(unitWritten) ? "no unit" : unitWritten;
     this.lanes = lanes;
     this.width = width;
     this.height = top;
@@ -450,7 +455,7 @@ export class Strip extends EventTarget {
     }
     if (chosen) this.paintChosen(ctx, chosen);
     const main = this.traces.find((t) => t.kind === "heart" && t.fetus === this.fetus);
-    if (main) draw.signalLane(ctx, this, main, shownItems.filter((i) => i.plot === "signal"));
+    if (main) draw.signalLane(ctx, this, main, shownItems.filter((i) => i.plot === "signal" && i.kind !== "signal lost"));
     this.paintBrackets(ctx, shownItems);
     if (!this.blind) draw.columns(ctx, this, this.cells);
     draw.timeAxis(ctx, this);
@@ -468,10 +473,10 @@ export class Strip extends EventTarget {
     const heart = items.filter((i) => i.plot === "heart" && i.value_mark !== true);
     if (this.blind) {
       ctx.fillStyle = this.ink.soft;
-      draw.font(ctx, 13);
+      draw.font(ctx, this, 13);
       ctx.textAlign = "left";
       ctx.textBaseline = "middle";
-      ctx.fillText("Computed findings are hidden while you read blind.", GUTTER + 8, lanes.found.top + lanes.found.height / 2);
+      ctx.fillText("Computed findings are hidden while you read blind.", this.gutter + 8, lanes.found.top + lanes.found.height / 2);
     } else {
       draw.brackets(ctx, this, lanes.found, heart.filter((i) => i.layer === "computed"));
     }
@@ -480,8 +485,8 @@ export class Strip extends EventTarget {
     const squeezes = items.filter((i) => i.plot === "uterine");
     const computed = squeezes.filter((i) => i.layer === "computed");
     draw.peaks(ctx, this, squeezes);
-    draw.brackets(ctx, this, { ...lanes.squeezes, top: lanes.squeezes.top + 12, height: lanes.squeezes.height - 12 }, computed, { named: false });
-    draw.brackets(ctx, this, { ...lanes.squeezes, height: lanes.squeezes.height - 12 }, squeezes.filter((i) => i.layer !== "computed"), { named: false });
+    draw.brackets(ctx, this, { ...lanes.squeezes, top: lanes.squeezes.top + 12 * this.unit, height: lanes.squeezes.height - 12 * this.unit }, computed, { named: false });
+    draw.brackets(ctx, this, { ...lanes.squeezes, height: lanes.squeezes.height - 12 * this.unit }, squeezes.filter((i) => i.layer !== "computed"), { named: false });
   }
 
   paintChosen(ctx, item) {
@@ -523,7 +528,7 @@ export class Strip extends EventTarget {
   paintCursor(ctx) {
     const { lanes, ink } = this;
     const px = draw.x(this, this.cursor.t);
-    if (px < GUTTER || this.cursor.t < 0 || this.cursor.t > this.duration) return;
+    if (px < this.gutter || this.cursor.t < 0 || this.cursor.t > this.duration) return;
     ctx.strokeStyle = ink.accent;
     ctx.lineWidth = 1;
     ctx.beginPath();
@@ -531,20 +536,20 @@ export class Strip extends EventTarget {
     ctx.lineTo(Math.round(px) + 0.5, lanes.uterine.top + lanes.uterine.height);
     const level = this.cursor.y;
     if (level !== null && level > lanes.heart.top && level < lanes.heart.top + lanes.heart.height) {
-      ctx.moveTo(GUTTER, Math.round(level) + 0.5);
+      ctx.moveTo(this.gutter, Math.round(level) + 0.5);
       ctx.lineTo(this.width, Math.round(level) + 0.5);
     }
     ctx.stroke();
     const said = this.readings(this.cursor.t);
     const words = [this.clock.text(this.cursor.t, true), ...said];
     if (level !== null && level > lanes.heart.top && level < lanes.heart.top + lanes.heart.height) {
-      this.chip(ctx, String(Math.round(draw.value(lanes.heart, level))), GUTTER - 4, level, "right");
+      this.chip(ctx, String(Math.round(draw.value(lanes.heart, level))), this.gutter - 4, level, "right");
     }
     this.chip(ctx, words.join("   "), px, lanes.heart.top + lanes.heart.height - 14, "center");
   }
 
   chip(ctx, words, px, py, align) {
-    draw.font(ctx, 13, 600);
+    draw.font(ctx, this, 13, 600);
     const wide = ctx.measureText(words).width + 14;
     let left = align === "right" ? px - wide : px - wide / 2;
     left = Math.min(Math.max(left, 2), this.width - wide - 2);
@@ -690,7 +695,7 @@ export class Strip extends EventTarget {
   }
 
   overviewSeconds(px) {
-    return ((px - GUTTER) / this.wide) * this.duration;
+    return ((px - this.gutter) / this.wide) * this.duration;
   }
 
   down(e) {
@@ -734,7 +739,7 @@ export class Strip extends EventTarget {
       const [p, q] = [...this.pointers.values()];
       if (!q) return;
       const spp = this.boundedSpp(drag.spp * (drag.gap / Math.max(Math.hypot(p.x - q.x, p.y - q.y), 10)));
-      this.goto(drag.t - ((p.x + q.x) / 2 - GUTTER) * spp, spp, false);
+      this.goto(drag.t - ((p.x + q.x) / 2 - this.gutter) * spp, spp, false);
     } else if (drag.mode === "whole") {
       this.goto(this.overviewSeconds(at.x) - (this.wide * this.spp) / 2, this.spp, false);
     } else if (drag.mode === "pan") {
@@ -812,7 +817,7 @@ export class Strip extends EventTarget {
   hover(at, pointerType) {
     if (pointerType === "touch") return;
     const t = draw.seconds(this, at.x);
-    this.cursor = at.x > GUTTER && at.y < this.lanes.columns.top ? { t, y: at.y } : null;
+    this.cursor = at.x > this.gutter && at.y < this.lanes.columns.top ? { t, y: at.y } : null;
     if (!this.popPinned && this.tool === "travel") {
       const item = this.cursor ? this.itemAt(at.x, at.y) : null;
       if (item) {

@@ -106,7 +106,7 @@ export function wireTools(strip, bar, { hand = {}, onSpan, onBlind } = {}) {
   strip.addEventListener("span", ({ detail }) => onSpan?.(tool, kinds?.value, detail));
 
   const kept = Number(localStorage.getItem(SPEED_KEY));
-  strip.paper(SPEEDS.includes(kept) ? kept : 1);
+  strip.paper(SPEEDS.includes(kept) ? kept : 1, false);
   sayScale();
   return { take, blind };
 }
