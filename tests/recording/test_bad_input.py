@@ -136,7 +136,7 @@ def test_wfdb_signal_file_that_was_cut_off_says_where(tmp_path: Path) -> None:
         ("t;FHR\n0;140\n0.00001;141\n", "a sampling rate of 100000 Hz is not possible"),
         ("t;FHR\n0;140\n100000;141\n", "a sampling rate of 1e-05 Hz is not possible"),
         ("t;FHR\n0;140\n1;141\n2;142\n9999999;143\n", r"115\.7 days long; the most is 7"),
-        ("t;FHR [mV]\n0;140\n1;141\n", r'line 1: the heart rate "FHR \[mV\]" is in "mV"'),
+        ("t;FHR [mV]\n0;140\n1;141\n", r'line 1: the heart rate "FHR" is in "mV"'),
         ("t;FHR\n0;\n1;0\n", "no sample of the fetal heart rate can be used"),
         ("t;UC\n0;1\n1;2\n", "there is no fetal heart-rate channel"),
         ('t;FHR\n0;"140\n1;141\n', "line 2: the quotation marks are not closed"),

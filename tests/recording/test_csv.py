@@ -99,6 +99,7 @@ def test_twins_toco_and_mother_are_told_by_their_names(read) -> None:
         (ChannelKind.UTERINE_ACTIVITY, 0),
         (ChannelKind.MATERNAL_HEART_RATE, 0),
     ]
+    assert [c.label for c in recording.channels[:3]] == ["FHR twin A", "FHR twin B", "toco"]
     assert recording.channels[2].sensor is SensorKind.TOCO
     assert recording.channels[3].sensor is SensorKind.MATERNAL_PULSE
 
@@ -119,8 +120,11 @@ def test_unit_and_name_tell_catheter_from_toco(
     label: str, sensor: SensorKind, unit: str, first: float, read
 ) -> None:
     """1 kPa is 7.500616 mmHg (NIST SP 811: 1 mmHg = 133.322387415 Pa)."""
-    channel = read(f"t;FHR;{label}\n0;140;10\n1;141;11\n").channels[1]
+    recording = read(f"t;FHR;{label}\n0;140;10\n1;141;11\n")
+    channel = recording.channels[1]
     assert (channel.sensor, channel.unit) == (sensor, unit)
+    assumed = any("taken as measured with a" in note for note in recording.provenance.notes)
+    assert assumed == (label in {"UC [mmHg]", "UC [%]", "UC [kPa]"}), "an assumption is said"
     assert channel.samples[0] == pytest.approx(first)
 
 

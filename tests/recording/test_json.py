@@ -16,6 +16,8 @@ from recording.making import labour
 
 SMALLEST = {"kind": "fetal heart rate", "samples": [140, None, 141.5], "rate_hz": 4, "fetus": 1}
 
+PRESSURE = {"kind": "uterine activity", "fetus": 0}
+
 
 def document(**changes: Any) -> dict[str, Any]:
     return {"format": "ebbline recording", "version": 1, "recording": {"channels": [SMALLEST]}} | (
@@ -70,6 +72,15 @@ def test_missing_samples_are_null_and_text_stays_readable(tmp_path: Path) -> Non
         (channel(rate_hz=-4), "sampling rate of -4 Hz is not possible"),
         (channel(rate_hz=None), "sampling rate of nan Hz is not possible"),
         (channel(rate_hz=1e6), r"sampling rate of 1e\+06 Hz is not possible"),
+        (channel(unit="ms"), r'channel 1 .*is in "ms", not in beats per minute'),
+        (
+            document(recording={"channels": [SMALLEST, SMALLEST | PRESSURE | {"unit": "kPa"}]}),
+            r"channel 2 \(uterine activity\): the uterine activity is in kPa, not in mmHg",
+        ),
+        (
+            document(recording={"channels": [SMALLEST, SMALLEST | PRESSURE | {"unit": "bpm"}]}),
+            r'channel 2 .*is in "bpm", a unit of heart rate',
+        ),
         (channel(fetus=0), "are not numbered 1, 2"),
         (document(recording={"channels": [SMALLEST, SMALLEST]}), "are not numbered 1, 2"),
         (document(recording={"channels": [SMALLEST], "start": "noon"}), "recording.start|noon"),

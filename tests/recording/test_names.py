@@ -79,3 +79,4 @@ def test_unit_stands_in_brackets() -> None:
     assert split_unit("UC (mmHg)") == ("UC", "mmHg")
     assert split_unit("UC") == ("UC", "")
     assert split_unit("[bpm]") == ("[bpm]", "")
+    assert split_unit("FHR (scalp electrode)") == ("FHR scalp electrode", "")

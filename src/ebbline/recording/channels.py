@@ -47,36 +47,36 @@ class Column:
 
 
 def to_channels(
-    columns: Sequence[Column], where: str
+    columns: Sequence[Column], where: str, *, described: bool = False
 ) -> tuple[tuple[Channel, ...], tuple[str, ...]]:
     """Channels of the columns whose names we know, and notes on what was left or converted.
 
+    described: the file tells of its sensors elsewhere, so that none is assumed here.
     Raises RecordingError when a unit cannot belong to the channel or two are the same fetus.
     """
     notes: list[str] = []
-    names = []
-    for column in columns:
-        label, unit = split_unit(column.label)
-        name = understand(label)
-        names.append(name)
-        if name is None:
-            shown = column.unit or unit
-            notes.append(
-                f'channel "{column.label}"{f" ({shown})" if shown else ""} was not read: its name '
-                "is not that of a heart rate or of uterine activity."
-            )
+    plain = [_with_unit_apart(column) for column in columns]
+    names = [understand(column.label) for column in plain]
     fetuses = number_fetuses(names, where)
     channels = []
-    for column, name, fetus in zip(columns, names, fetuses, strict=True):
+    for column, name, fetus in zip(plain, names, fetuses, strict=True):
         if name is None:
+            notes.append(
+                f'channel "{column.label}"{f" ({column.unit})" if column.unit else ""} was not '
+                "read: its name is not that of a heart rate or of uterine activity."
+            )
             continue
-        unit = column.unit or split_unit(column.label)[1]
         said = name.sensor if name.sensor is not SensorKind.UNKNOWN else sensor_in(column.sensor)
         if name.kind is ChannelKind.UTERINE_ACTIVITY:
-            channel, note = _activity(column, said, unit)
+            channel, note = _activity(column, said)
             notes += note
+            if channel.sensor is not said and not described:
+                notes.append(
+                    f'"{column.label}" has the unit {column.unit}: taken as measured with a '
+                    f"{channel.sensor}."
+                )
         else:
-            _check_rate_unit(column, unit)
+            _check_rate_unit(column.label, column.unit, column.place)
             channel = Channel(
                 name.kind, column.samples, column.rate_hz, said, fetus, "bpm", column.label
             )
@@ -84,34 +84,39 @@ def to_channels(
     return tuple(channels), tuple(notes)
 
 
-def _check_rate_unit(column: Column, unit: str) -> None:
+def _with_unit_apart(column: Column) -> Column:
+    label, unit = split_unit(column.label)
+    return replace(column, label=label, unit=column.unit or unit)
+
+
+def _check_rate_unit(label: str, unit: str, place: str) -> None:
     if unit.casefold().strip() not in HEART_RATE_UNITS:
         raise RecordingError(
-            f'the heart rate "{column.label}" is in "{unit}", not in beats per minute.',
-            where=column.place,
+            f'the heart rate "{label}" is in "{unit}", not in beats per minute.',
+            where=place,
             remedy="Convert it to bpm, or correct the unit.",
         )
 
 
-def _activity(column: Column, said: SensorKind, unit: str) -> tuple[Channel, tuple[str, ...]]:
-    plain = unit.casefold().strip()
-    if plain in HEART_RATE_UNITS - {"", "nd"}:
+def _check_activity_unit(label: str, unit: str, place: str) -> None:
+    if unit.casefold().strip() in HEART_RATE_UNITS - {"", "nd"}:
         raise RecordingError(
-            f'the uterine activity "{column.label}" is in "{unit}", a unit of heart rate.',
-            where=column.place,
+            f'the uterine activity "{label}" is in "{unit}", a unit of heart rate.',
+            where=place,
             remedy="Correct the unit or the name of the channel.",
         )
+
+
+def _activity(column: Column, said: SensorKind) -> tuple[Channel, tuple[str, ...]]:
+    _check_activity_unit(column.label, column.unit, column.place)
+    plain = column.unit.casefold().strip()
+    unit = "mmHg" if plain in PRESSURE_UNITS else column.unit
     samples = column.samples
     notes: tuple[str, ...] = ()
-    sensor = activity_sensor(said, plain)
-    factor = PRESSURE_UNITS.get(plain, 1.0)
-    if factor != 1.0:
-        samples = samples * factor
-        notes = (f'"{column.label}" was converted from {unit} to mmHg.',)
-        unit = "mmHg"
-    elif plain in PRESSURE_UNITS:
-        unit = "mmHg"
-    kind = ChannelKind.UTERINE_ACTIVITY
+    if PRESSURE_UNITS.get(plain, 1.0) != 1.0:
+        samples = samples * PRESSURE_UNITS[plain]
+        notes = (f'"{column.label}" was converted from {column.unit} to mmHg.',)
+    kind, sensor = ChannelKind.UTERINE_ACTIVITY, activity_sensor(said, plain)
     return Channel(kind, samples, column.rate_hz, sensor, 0, unit, column.label), notes
 
 
@@ -191,6 +196,7 @@ def _check_whole(recording: Recording, where: str) -> None:
                 "the channel holds no row of samples.", where=place, remedy="Export it again."
             )
         check_length(len(channel.samples), channel.rate_hz, place)
+        _check_unit(channel, place)
     check_total(sum(len(c.samples) for c in recording.channels), where)
     numbers = [c.fetus for c in recording.channels if c.kind is ChannelKind.FETAL_HEART_RATE]
     if len(set(numbers)) < len(numbers) or min(numbers) < 1:
@@ -198,6 +204,19 @@ def _check_whole(recording: Recording, where: str) -> None:
             "the fetal heart-rate channels are not numbered 1, 2, ... each once.",
             where=where,
             remedy="Give each fetus its own number.",
+        )
+
+
+def _check_unit(channel: Channel, place: str) -> None:
+    if channel.kind is not ChannelKind.UTERINE_ACTIVITY:
+        _check_rate_unit(channel.label or channel.kind, channel.unit, place)
+        return
+    _check_activity_unit(channel.label or channel.kind, channel.unit, place)
+    if PRESSURE_UNITS.get(channel.unit.casefold().strip(), 1.0) != 1.0:
+        raise RecordingError(
+            f"the uterine activity is in {channel.unit}, not in mmHg.",
+            where=place,
+            remedy="Convert the samples to mmHg.",
         )
 
 

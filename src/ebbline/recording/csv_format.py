@@ -86,7 +86,7 @@ def read(path: Path) -> Recording:
         rising, more = stamps.from_first(times, at)
         notes += more
     made_columns, rate, more = to_columns(columns, rising, told, str(path))
-    channels, yet_more = to_channels(made_columns, str(path))
+    channels, yet_more = to_channels(made_columns, str(path), described=bool(remarks.channels))
     recording = Recording(
         name=path.stem,
         channels=channels,

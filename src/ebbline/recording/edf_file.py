@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from fractions import Fraction
 from pathlib import Path
@@ -143,7 +143,7 @@ def read_edf(path: Path) -> EdfFile:
             )
         start += timedelta(seconds=float(onsets[0]))
         annotations = tuple(
-            Annotation(a.time_s - float(onsets[0]), a.duration_s, a.text) for a in annotations
+            replace(a, time_s=round(a.time_s - float(onsets[0]), 9)) for a in annotations
         )
     discontinuous = main["reserved"].startswith("EDF+D")
     if discontinuous and onsets is None:

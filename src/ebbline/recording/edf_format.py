@@ -69,8 +69,10 @@ def read(path: Path) -> Recording:
         columns.append(Column(signal.label, signal.unit, samples, rate, place, signal.transducer))
     if file.onsets_s is not None:
         notes.append("the file is discontinuous: the time between its pieces is missing signal.")
-    channels, more = to_channels(columns, str(path))
-    lines = [a.text.removeprefix(OUR_SIGN) for a in file.annotations if _is_ours(a)]
+    remarks = understand_lines(
+        a.text.removeprefix(OUR_SIGN) for a in file.annotations if _is_ours(a)
+    )
+    channels, more = to_channels(columns, str(path), described=bool(remarks.channels))
     recording = Recording(
         name=path.stem,
         channels=channels,
@@ -79,7 +81,7 @@ def read(path: Path) -> Recording:
         annotations=tuple(a for a in file.annotations if not _is_ours(a)),
     )
     base = max((c.rate_hz for c in columns), default=1.0)
-    return apply_remarks(recording, understand_lines(lines), base)
+    return apply_remarks(recording, remarks, base)
 
 
 def _is_ours(annotation: Annotation) -> bool:

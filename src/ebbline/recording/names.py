@@ -72,9 +72,17 @@ class ChannelName:
 
 
 def split_unit(label: str) -> tuple[str, str]:
-    """`FHR1 [bpm]` -> (`FHR1`, `bpm`); no unit gives an empty one."""
+    """`FHR1 [bpm]` -> (`FHR1`, `bpm`); no unit gives an empty one.
+
+    Words for a sensor in the brackets stay part of the name: `FHR (scalp electrode)`.
+    """
     found = re.fullmatch(r"\s*(.*?)\s*[\[(]([^\[\]()]*)[\])]\s*", label)
-    return (found[1], found[2].strip()) if found and found[1] else (label.strip(), "")
+    if not found or not found[1]:
+        return label.strip(), ""
+    words = set(re.findall(r"[^\W\d_]+", found[2].casefold()))
+    if words and words <= SENSOR_WORDS.keys() | FILLER_WORDS:
+        return f"{found[1]} {found[2].strip()}", ""
+    return found[1], found[2].strip()
 
 
 def understand(label: str) -> ChannelName | None:

@@ -74,7 +74,7 @@ def read(path: Path) -> Recording:
         times = times - times[0]
     told = [channel.rate_hz for channel in remarks.channels]
     made, rate, more = to_columns(columns, times, told, place)
-    channels, yet_more = to_channels(made, place)
+    channels, yet_more = to_channels(made, place, described=bool(remarks.channels))
     provenance = Provenance(path.name, NAME, (*notes, *more, *yet_more))
     recording = Recording(path.stem, channels, start, provenance=provenance)
     return apply_remarks(recording, remarks, rate)

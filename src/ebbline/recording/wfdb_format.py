@@ -114,14 +114,15 @@ def read(path: Path) -> Recording:
         columns, notes = _read_plain(header, frames, header_path)
     else:
         columns, notes = _read_by_library(header, header_path)
-    channels, more = to_channels(columns, where)
+    remarks = understand_lines(header.comments)
+    channels, more = to_channels(columns, where, described=bool(remarks.channels))
     recording = Recording(
         name=header_path.stem,
         channels=channels,
         start=header.start,
         provenance=Provenance(header_path.name, NAME, (*header.notes, *notes, *more)),
     )
-    return apply_remarks(recording, understand_lines(header.comments), header.rate_hz)
+    return apply_remarks(recording, remarks, header.rate_hz)
 
 
 def _check_sizes(header: Header, frames: int, where: str) -> None:
