@@ -309,7 +309,7 @@ def _longitudinal_rows(
         row = [0.0] * 8
         row[_LOA] = sensitivity if true == _LOA else by_side[_side(true)]
         row[_ROA] = sensitivity if true == _ROA else by_side[-_side(true)]
-        left = 1 - false_across - row[_LOA] - row[_ROA]
+        left = 1 - false_across - (row[_LOA] + row[_ROA])
         weights = {i: near[_steps(true, i)] for i in rest}
         for i in rest:
             if _side(true) and _side(i) == _side(true):

@@ -116,8 +116,9 @@ DESCENT = {
 """Fifths above the brim by stage (common practice in direction, assumption in size): a first
 birth engages before labour more often."""
 
-BREECH_LAGS = 0.5
-"""A breech stays higher: each fifth lower is so much rarer than for a head (common practice)."""
+BREECH_LAGS = 0.8
+"""A breech stays higher: each fifth lower is so much rarer than for a head
+(common practice in direction, assumption in size)."""
 
 
 def _between(curve: tuple[tuple[float, float], tuple[float, float]], weeks: float) -> float:

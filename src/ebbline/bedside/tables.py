@@ -208,14 +208,8 @@ KICK_SIDE = (
 KICKS_NOT_NOTICED = 0.05
 
 PART = (
-    Line(
-        "vertex",
-        {"head": 0.97, "brow": 0.01, "face": 0.003, "breech": 0.012, "cord": 0.001},
-    ),
-    Line(
-        "brow",
-        {"brow": 0.66, "head": 0.26, "face": 0.06, "breech": 0.01, "cord": 0.002},
-    ),
+    Line("vertex", {"head": 0.98, "brow": 0.004, "face": 0.003, "breech": 0.012, "cord": 0.001}),
+    Line("brow", {"brow": 0.74, "head": 0.19, "face": 0.06, "breech": 0.01, "cord": 0.002}),
     Line(
         "face",
         {"face": 0.72, "breech": 0.16, "brow": 0.06, "head": 0.05, "cord": 0.002},
@@ -223,15 +217,21 @@ PART = (
     ),
     Line(
         "frank breech",
-        {"breech": 0.90, "face": 0.03, "head": 0.05, "foot": 0.01, "cord": 0.003},
+        {"breech": 0.89, "breech and feet": 0.02, "face": 0.03, "head": 0.05, "cord": 0.003},
     ),
     Line(
         "complete breech",
-        {"breech": 0.66, "foot": 0.26, "head": 0.03, "face": 0.01, "cord": 0.02},
+        {"breech and feet": 0.66, "breech": 0.18, "foot": 0.10, "head": 0.03, "cord": 0.02},
     ),
     Line(
         "footling breech",
-        {"foot": 0.76, "breech": 0.14, "shoulder or hand": 0.03, "head": 0.02, "cord": 0.05},
+        {
+            "foot": 0.72,
+            "breech and feet": 0.14,
+            "breech": 0.05,
+            "shoulder or hand": 0.03,
+            "cord": 0.05,
+        },
     ),
     Line(
         "across",
@@ -249,8 +249,8 @@ presenting part fills the brim (common practice)."""
 NOTHING_REACHED = {"5": 0.40, "4": 0.20, "3": 0.08, "2": 0.03, "1": 0.01, "0": 0.01, "across": 0.70}
 """Share of examinations that reach nothing, by fifths."""
 
-POSTERIOR_FONTANELLE_REACHED = {"flexed": 0.86, "military": 0.45, "partly extended": 0.05}
-ANTERIOR_FONTANELLE_REACHED = {"flexed": 0.16, "military": 0.66, "partly extended": 0.84}
+POSTERIOR_FONTANELLE_REACHED = {"flexed": 0.88, "military": 0.72, "partly extended": 0.05}
+ANTERIOR_FONTANELLE_REACHED = {"flexed": 0.10, "military": 0.84, "partly extended": 0.86}
 SUTURE_REACHED = {"flexed": 0.88, "military": 0.88, "partly extended": 0.40}
 CHIN_REACHED = 0.86
 SACRUM_REACHED = 0.84
