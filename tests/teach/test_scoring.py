@@ -78,13 +78,13 @@ def test_an_empty_reading_gets_none():
 
 @pytest.mark.parametrize(("said", "right"), [(130, 1), (140, 1), (129, 0), (141, 0), (math.nan, 0)])
 def test_baseline_counts_within_five_bpm(said, right):
-    score = score_strip(replace(PERFECT, baseline_bpm=said), TRUTH)
-    assert line(score, "baseline").share == right
+    answer = replace(PERFECT, baseline_bpm=said, no_baseline=math.isnan(said))
+    assert line(score_strip(answer, TRUTH), "baseline").share == right
 
 
 def test_saying_that_there_is_no_baseline_is_right_where_there_is_none():
     truth = replace(TRUTH, baseline_bpm=math.nan)
-    assert line(score_strip(replace(PERFECT, baseline_bpm=math.nan), truth), "baseline").share == 1
+    assert line(score_strip(replace(PERFECT, no_baseline=True), truth), "baseline").share == 1
     assert line(score_strip(PERFECT, truth), "baseline").share == 0
 
 

@@ -59,13 +59,14 @@ class InternalAnswer:
 class StripAnswer:
     """The learner's reading of one window. None: not answered.
 
-    baseline_bpm: NaN for "cannot be told". label: the standard's word, or "no class".
-    sinusoidal, tachysystole: the learner's yes or no.
+    no_baseline: the learner says that it cannot be told. label: the standard's word, or "no
+    class". sinusoidal, tachysystole: the learner's yes or no.
     """
 
     window: Window
     standard: Standard
     baseline_bpm: float | None = None
+    no_baseline: bool = False
     variability: VariabilityClass | None = None
     sinusoidal: bool | None = None
     tachysystole: bool | None = None

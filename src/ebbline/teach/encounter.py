@@ -43,6 +43,7 @@ from ebbline.teach.steps import (
     Step,
     Tell,
     Wait,
+    checked_answer,
 )
 from ebbline.teach.told import Seen
 from ebbline.terms import SensorKind
@@ -71,10 +72,14 @@ NOTHING_CHANGES = "It is done. The model has no answer to it; the labour goes on
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What the learner sees after a step. happened: what came up by itself, with its minute."""
+    """What the learner sees after a step. happened: what came up by itself, with its minute.
+
+    minute: of monitored labour when the step was over.
+    """
 
     text: str
     happened: tuple[tuple[float, str], ...] = ()
+    minute: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +245,7 @@ class Encounter:
             raise AttemptError("the case is finished.", remedy="Begin a new attempt.")
         if len(self.steps) >= MOST_STEPS:
             raise AttemptError("too many steps.", remedy="Finish the case.")
-        outcome = self._take(step)
+        outcome = replace(self._take(step), minute=self.minute)
         self.steps.append(step)
         self.outcomes.append(outcome)
         return outcome
@@ -363,7 +368,7 @@ class Encounter:
         self._go_on(min(minutes, left))
         news = tuple(self.happened[before:])
         words = " ".join(say for _, say in news)
-        return Outcome(words or f"{min(minutes, left):g} minutes go by.", news)
+        return Outcome(words or f"{_length(min(minutes, left))} by.", news)
 
     def _go_on(self, minutes: float) -> None:
         end_s = self._engine.now_s + round(minutes * 60)
@@ -414,7 +419,9 @@ class Encounter:
                 f"{self.minute:.0f}.",
                 remedy="Let the labour go on.",
             )
-        self.reading = ReadingTaken(self.minute, replace(answer, window=self.window), self.facts())
+        self.reading = ReadingTaken(
+            self.minute, replace(checked_answer(answer), window=self.window), self.facts()
+        )
         return Outcome("Your reading is kept. It is compared with the truth at the end.")
 
     # --- measures --------------------------------------------------------------------------
@@ -518,6 +525,10 @@ class Encounter:
     def electrode_on(self) -> bool:
         """Whether the heart rate comes from an electrode."""
         return self._engine.scenario.heart_sensor is SensorKind.SCALP_ELECTRODE
+
+
+def _length(minutes: float) -> str:
+    return "One minute goes" if minutes == 1 else f"{minutes:.3g} minutes go"
 
 
 def _place(x: float, y: float) -> Point:

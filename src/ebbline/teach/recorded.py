@@ -10,7 +10,7 @@ import csv
 import os
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -22,7 +22,7 @@ from ebbline.recording.model import Recording
 from ebbline.teach.answers import MarkKind, StripAnswer
 from ebbline.teach.case import AskedStep, Case, Recorded, Story
 from ebbline.teach.scoring import Score, score_strip
-from ebbline.teach.steps import AttemptError, Finish, ReadStrip, Step
+from ebbline.teach.steps import AttemptError, Finish, ReadStrip, Step, checked_answer
 from ebbline.teach.truth import StripTruth, TrueEvent
 
 COLLECTIONS_VARIABLE = "EBBLINE_COLLECTIONS"
@@ -178,10 +178,7 @@ class RecordedEncounter:
             case ReadStrip(answer):
                 if self.answer is not None:
                     raise AttemptError("the reading has been given.", remedy="Finish the case.")
-                self.answer = StripAnswer(
-                    self.window, answer.standard, answer.baseline_bpm, answer.variability,
-                    answer.sinusoidal, answer.tachysystole, answer.label, answer.marks,
-                )  # fmt: skip
+                self.answer = replace(checked_answer(answer), window=self.window)
                 words = "Your reading is kept. It is compared with the experts' at the end."
             case Finish():
                 self.finished = True

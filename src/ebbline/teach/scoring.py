@@ -289,7 +289,7 @@ def score_usable(usable_share: float) -> Score:
         line = _line("usable signal", 0.0, "never monitored", "80 % or more")
     else:
         share = falling(1 - usable_share, 0.2, 0.7)
-        line = _line("usable signal", share, f"{usable_share:.0%} usable", "80 % or more")
+        line = _line("usable signal", share, f"{100 * usable_share:.0f} % usable", "80 % or more")
     return Score((line,), skills=(("usable signal", line.share),))
 
 
@@ -332,7 +332,7 @@ def _yes_no(value: bool | None) -> str:
 
 
 def _score_numbers(answer: StripAnswer, truth: StripTruth) -> Score:
-    said = answer.baseline_bpm
+    said = math.nan if answer.no_baseline else answer.baseline_bpm
     if said is None:
         right = False
     elif math.isnan(said) or not truth.baseline_told:

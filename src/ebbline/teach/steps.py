@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -107,6 +108,25 @@ Step = (
     | Tell
     | Finish
 )
+
+MOST_MARKS = 400
+"""Marks in one reading; an hour of labour holds a tenth of it."""
+
+
+def checked_answer(answer: StripAnswer) -> StripAnswer:
+    """The reading itself. Raises AttemptError for marks and numbers that cannot be."""
+    if len(answer.marks) > MOST_MARKS:
+        raise AttemptError(f"more than {MOST_MARKS} marks.", remedy="Take some away.")
+    for mark in answer.marks:
+        if not (math.isfinite(mark.start_s) and 0 <= mark.start_s < mark.end_s < math.inf):
+            raise AttemptError(
+                "a mark ends before it begins.", where=mark.kind.value, remedy="Draw it anew."
+            )
+    baseline = answer.baseline_bpm
+    if baseline is not None and not 20 <= baseline <= 300:
+        raise AttemptError(f"a baseline of {baseline:g} bpm cannot be.", where="baseline")
+    return answer
+
 
 _KINDS: dict[str, type[Any]] = {
     "feel": Feel,

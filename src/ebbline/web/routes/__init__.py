@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from ebbline.web.routes import account, examination, reading, recordings, report, strip
+from ebbline.web.routes import (
+    account,
+    examination,
+    help,
+    reading,
+    recordings,
+    report,
+    strip,
+    teach,
+    teach_class,
+)
 
 ROUTERS: list[APIRouter] = [
     account.router,
@@ -13,6 +23,9 @@ ROUTERS: list[APIRouter] = [
     reading.router,
     examination.router,
     report.router,
+    help.router,
+    teach.router,
+    teach_class.router,
 ]
 """Every group of pages; a new one is added here."""
 

@@ -1,0 +1,179 @@
+"""The class report: questions, agreement, confusion of terms, progress, unsafe choices."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from ebbline.criteria.model import Standard
+from ebbline.teach.answers import MarkKind
+from ebbline.teach.records import (
+    FinishedAttempt,
+    as_progress,
+    by_learner_and_item,
+    class_ratings,
+)
+from ebbline.teach.standards import TITLES, classes_of
+from ebbline.teach.statistics.agreement import (
+    MISSING,
+    Agreement,
+    Scale,
+    Weighting,
+    cohen,
+    fleiss,
+    krippendorff_alpha,
+)
+from ebbline.teach.statistics.confusion import MISSED, NOT_THERE, Confusion, confusion
+from ebbline.teach.statistics.items import ItemStatistic, item_statistics
+from ebbline.teach.statistics.progress import AttemptLevel, progress
+
+RESAMPLES = 1000
+_MARKS = tuple(kind.value for kind in MarkKind)
+_VARIABILITIES = tuple(
+    f"{word} variability" for word in ("absent", "minimal", "moderate", "marked", "indeterminate")
+)
+
+
+@dataclass(frozen=True, slots=True)
+class StandardAgreement:
+    """How the class's readers agreed on the classes of one standard.
+
+    with_truth: answers pooled over learners against the truth; among: of the learners with one
+    another. units: cases (each variant by itself) that two learners or more have read.
+    """
+
+    standard: str
+    title: str
+    units: int
+    learners: int
+    with_truth: tuple[Agreement, ...]
+    among: tuple[Agreement, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ClassReport:
+    """Everything a teacher is shown of a class. unsafe: (choice, times), the commonest first."""
+
+    attempts: int
+    learners: tuple[str, ...]
+    items: tuple[ItemStatistic, ...]
+    agreement: tuple[StandardAgreement, ...]
+    marks: Confusion
+    variability: Confusion
+    classes: Confusion
+    progress: tuple[AttemptLevel, ...]
+    unsafe: tuple[tuple[str, int], ...]
+
+
+def class_report(attempts: Iterable[FinishedAttempt], *, resamples: int = RESAMPLES) -> ClassReport:
+    """The report of finished attempts. Questions and agreement rest on first attempts only."""
+    every = tuple(attempts)
+    pairs = [pair for attempt in every for pair in attempt.score.confused]
+    marks = {*_MARKS, MISSED, NOT_THERE}
+    words = {word for standard in Standard for word in classes_of(standard)}
+    return ClassReport(
+        attempts=len(every),
+        learners=tuple(sorted({attempt.learner for attempt in every})),
+        items=item_statistics(by_learner_and_item(every)),
+        agreement=tuple(
+            made
+            for standard in Standard
+            for made in (_agreement(standard, every, resamples),)
+            if made is not None
+        ),
+        marks=confusion((p for p in pairs if set(p) <= marks), (*_MARKS, MISSED, NOT_THERE)),
+        variability=confusion((p for p in pairs if set(p) <= set(_VARIABILITIES)), _VARIABILITIES),
+        classes=confusion(
+            (p for p in pairs if set(p) <= words), [w for s in Standard for w in classes_of(s)]
+        ),
+        progress=progress(as_progress(every)),
+        unsafe=tuple(
+            Counter(u.choice for attempt in every for u in attempt.score.unsafe).most_common()
+        ),
+    )
+
+
+def _agreement(
+    standard: Standard, attempts: Sequence[FinishedAttempt], resamples: int
+) -> StandardAgreement | None:
+    own = [attempt for attempt in attempts if attempt.standard == standard.value]
+    words = classes_of(standard)[:-1]
+    (learners, ratings), truth = class_ratings(own, words)
+    if not ratings:
+        return None
+    said = [answer for row in ratings for answer in row]
+    true = [t for row, t in zip(ratings, truth, strict=True) for _ in row]
+    count = len(words)
+    ordinal = Scale.ORDINAL if count > 2 else Scale.NOMINAL
+    return StandardAgreement(
+        standard=standard.value,
+        title=TITLES[standard],
+        units=sum(sum(answer != MISSING for answer in row) >= 2 for row in ratings),
+        learners=len(learners),
+        with_truth=tuple(
+            cohen(said, true, count, weighting=weighting, resamples=resamples)
+            for weighting in (Weighting.NONE, Weighting.QUADRATIC)
+        ),
+        among=(
+            fleiss(ratings, count, resamples=resamples),
+            krippendorff_alpha(ratings, count, scale=Scale.NOMINAL, resamples=resamples),
+            *(
+                (krippendorff_alpha(ratings, count, scale=ordinal, resamples=resamples),)
+                if ordinal is Scale.ORDINAL
+                else ()
+            ),
+        ),
+    )
+
+
+def report_text(report: ClassReport) -> str:
+    """The report as plain text for a terminal."""
+    lines = [f"{report.attempts} finished attempts of {len(report.learners)} learners", ""]
+    if not report.attempts:
+        return lines[0] + "\n"
+    lines.append("QUESTIONS (first attempts)")
+    lines.append(f"  {'question':52s} learners difficulty discrimination upper-lower")
+    for item in report.items:
+        lines.append(
+            f"  {item.item[:52]:52s} {item.learners:8d} {item.difficulty:10.2f} "
+            f"{item.discrimination:14.2f} {item.upper_lower:11.2f}"
+            + (f"  {item.note}" if item.note else "")
+        )
+    lines += ["", "AGREEMENT ON THE CLASS (95 % bootstrap intervals over cases)"]
+    for one in report.agreement:
+        lines.append(
+            f"  {one.title}: {one.units} cases read by two or more, {one.learners} learners"
+        )
+        for name, found in (("with the truth", one.with_truth), ("among learners", one.among)):
+            for made in found:
+                lines.append(f"    {name}: {made.coefficient} {_interval(made)}")
+    for title, table in (
+        ("MARKS TAKEN FOR OTHERS", report.marks),
+        ("VARIABILITY TAKEN FOR ANOTHER", report.variability),
+        ("CLASSES TAKEN FOR OTHERS", report.classes),
+    ):
+        mistakes = table.commonest_mistakes[:8]
+        if mistakes:
+            lines += ["", title]
+            lines += [f"  {n:4d} x {true} said to be {said}" for true, said, n in mistakes]
+    lines += ["", "PROGRESS (median and quartiles of the score)"]
+    for level in report.progress:
+        lines.append(
+            f"  attempt {level.number}: {level.median:.0%} ({level.lower:.0%} to {level.upper:.0%})"
+            f", {level.learners} learners, {level.unsafe_each:.1f} unsafe choices each"
+        )
+    if report.unsafe:
+        lines += ["", "UNSAFE CHOICES"]
+        lines += [f"  {n:4d} x {choice}" for choice, n in report.unsafe]
+    return "\n".join(lines) + "\n"
+
+
+def _interval(made: Agreement) -> str:
+    if made.value != made.value:
+        return f"not defined ({made.note})"
+    if made.low != made.low:
+        return f"{made.value:.2f} (no interval)" + (f"; {made.note}" if made.note else "")
+    return f"{made.value:.2f} ({made.low:.2f} to {made.high:.2f})" + (
+        f"; {made.note}" if made.note else ""
+    )

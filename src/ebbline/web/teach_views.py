@@ -1,0 +1,155 @@
+"""What the teaching pages draw: the debrief's strip, and a checked case's truth in words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from ebbline.web.shapes import ItemOut
+from ebbline.web.teach_live import strip_of, traces_of
+from ebbline.web.teach_shapes import CheckedCaseOut, DebriefStripOut
+
+if TYPE_CHECKING:
+    from ebbline.teach.answers import Mark
+    from ebbline.teach.truth import StripTruth
+    from ebbline.web.teach_live import Played
+
+_LETTERS = {
+    "acceleration": "A",
+    "early deceleration": "E",
+    "late deceleration": "L",
+    "variable deceleration": "V",
+    "prolonged deceleration": "P",
+    "contraction": "C",
+}
+
+
+def _tone(kind: str) -> str:
+    return kind if kind in ("acceleration", "contraction") else "deceleration"
+
+
+def _plot(kind: str) -> str:
+    return "uterine" if kind == "contraction" else "heart"
+
+
+def strip_of_debrief(key: str, encounter: Played) -> DebriefStripOut:
+    """The learner's strip with the truth above it and the learner's own marks below."""
+    from ebbline.teach.debrief import verdicts
+    from ebbline.teach.encounter import Encounter
+    from ebbline.teach.judge import reading_truth
+
+    recording = strip_of(encounter)
+    baseline = None
+    if isinstance(encounter, Encounter):
+        truth = reading_truth(encounter)
+        marks = encounter.reading.answer.marks if encounter.reading else ()
+        values = encounter.labour().truth.baseline.values
+        baseline = {"start_s": 0.0, "step_s": 1.0, "values": [round(v, 1) for v in values.tolist()]}
+    else:
+        truth = encounter.truth()
+        marks = encounter.answer.marks if encounter.answer else ()
+    items = _true_items(truth) + _own_items(marks, truth)
+    by_time = {(v.start_s, v.end_s, v.true): v for v in verdicts(marks, truth)}
+    for item in items:
+        verdict = by_time.get((item.start_s, item.end_s, item.kind))
+        if verdict is not None and item.layer == "computed":
+            item.details = [("you said", verdict.said or "nothing")]
+            if verdict.why:
+                item.details.append(("mind", verdict.why))
+    return DebriefStripOut(
+        duration_s=recording.duration_s if recording else 0.0,
+        window=(truth.window.start_s, truth.window.end_s),
+        traces=traces_of(key, recording),
+        items=items,
+        baseline=baseline,
+    )
+
+
+def _true_items(truth: StripTruth) -> list[ItemOut]:
+    return [
+        ItemOut(
+            id=f"true-{number}",
+            layer="computed",
+            plot=_plot(event.kind.value),
+            kind=event.kind.value,
+            name=event.kind.value,
+            title=f"Truth: {event.kind.value}",
+            letter=_LETTERS[event.kind.value],
+            tone=_tone(event.kind.value),
+            start_s=event.start_s,
+            end_s=event.end_s,
+            turn_s=event.peak_s,
+            certainty=0.5 if event.borderline else 1.0,
+        )
+        for number, event in enumerate(truth.events)
+    ]
+
+
+def _own_items(marks: tuple[Mark, ...], truth: StripTruth) -> list[ItemOut]:
+    from ebbline.teach.debrief import verdicts
+
+    alone = {(v.start_s, v.end_s) for v in verdicts(marks, truth) if not v.true}
+    return [
+        ItemOut(
+            id=f"own-{number}",
+            layer="own",
+            plot=_plot(mark.kind.value),
+            kind=mark.kind.value,
+            name=mark.kind.value,
+            title=f"You: {mark.kind.value}",
+            letter=_LETTERS[mark.kind.value],
+            tone="own",
+            start_s=mark.start_s,
+            end_s=mark.end_s,
+            details=([("truth", "nothing there")] if (mark.start_s, mark.end_s) in alone else []),
+        )
+        for number, mark in enumerate(marks)
+    ]
+
+
+def checked(text: str) -> CheckedCaseOut:
+    """A case's YAML checked, with what it truly shows. Raises ScenarioError."""
+    from ebbline.teach.case import case_from_yaml
+    from ebbline.teach.coverage import shown_by, well_monitored
+    from ebbline.teach.internal import may_be_offered
+    from ebbline.teach.measures import measure_table
+    from ebbline.teach.patient import check
+    from ebbline.teach.situation import strip_truth
+
+    case = case_from_yaml(text)
+    check(case)
+    truth: list[tuple[str, str]] = []
+    if case.recorded is None:
+        encounter = well_monitored(case)
+        if encounter.monitors and "strip" in case.asks:
+            labour = encounter.labour().truth
+            strip = strip_truth(labour, encounter.seen(labour), encounter.window, encounter.case)
+            counts: dict[str, int] = {}
+            for event in strip.events:
+                if not event.borderline:
+                    counts[event.kind.value] = counts.get(event.kind.value, 0) + 1
+            told = strip.baseline_bpm == strip.baseline_bpm
+            truth = [
+                ("Baseline", f"{strip.baseline_bpm:.0f} bpm" if told else "cannot be told"),
+                ("Variability", " or ".join(strip.variability_accepted)),
+                ("Events", ", ".join(f"{n} {kind}" for kind, n in counts.items()) or "none"),
+                ("Class", " or ".join(strip.accepted_labels[case.standard.value])),
+            ]
+        if "internal" in case.asks:
+            allowed = may_be_offered(encounter.case, encounter.fetus, frozenset(encounter.signs))
+            said = {True: "may be offered", False: "not now"}
+            truth.append(("Scalp electrode", said[allowed.electrode]))
+            truth.append(("Pressure catheter", said[allowed.catheter]))
+        if "measures" in case.asks:
+            facts = encounter.facts()
+            table = measure_table()
+            truth.append(("Facts", ", ".join(sorted(facts)) or "none"))
+            truth.append(("Called for", "; ".join(m.say for m in table.wanted(facts)) or "nothing"))
+            truth.append(("To be told", table.lowest_call(facts).say))
+    return CheckedCaseOut(
+        id=case.id,
+        title=case.title,
+        difficulty=case.difficulty,
+        asks=[step.value for step in case.asks],
+        truth=truth,
+        shows=sorted(shown_by(case)),
+    )
