@@ -234,7 +234,10 @@ def findings(made: Recording, fetus: int = 1) -> Findings:
         valid=Curve(0.0, 60.0, valid),
         variability=(),
         accelerations=accelerations(duration_s),
-        decelerations=decelerations(duration_s),
+        decelerations=tuple(
+            one if present else replace(one, contraction=NO_CONTRACTION)
+            for one in decelerations(duration_s)
+        ),
         sinusoidal=(SinusoidalEpisode(1230.0, 1300.0, 4.0, 9.0, True, 0.6),),
         artefacts=(
             Artefact(ArtefactKind.HALVING, 480, 510, 0.6, "half of what stands beside it"),

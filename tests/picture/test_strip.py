@@ -16,9 +16,9 @@ from pypdf import PdfReader
 from ebbline import CAUTION
 from ebbline.criteria.model import Window
 from ebbline.errors import ContextError
-from ebbline.features.findings import ArtefactKind
+from ebbline.features.findings import Artefact, ArtefactKind
 from ebbline.picture import Document, Page, draw_strip, write
-from ebbline.picture.canvas import contrast
+from ebbline.picture.canvas import Polygon, contrast
 from ebbline.picture.look import (
     BASELINE,
     FALL,
@@ -216,6 +216,34 @@ def test_no_two_texts_share_room(case: str) -> None:
 def test_no_text_lies_on_a_trace(case: str) -> None:
     for page in CASES[case].pages:
         assert on_a_trace(page, TRACES) == []
+
+
+def test_a_sheet_that_must_be_taller_than_a4_says_so() -> None:
+    """Rather a taller sheet than a finding left out or the scale given up."""
+    fetal = READ.fetuses[0]
+    crowd = tuple(
+        Artefact(ArtefactKind.HALVING, 300.0 + i, 400.0 + i, 0.7, "a crowd") for i in range(9)
+    )
+    found = replace(fetal.findings, fetal=replace(fetal.findings.fetal, artefacts=crowd))
+    reading = replace(READ, fetuses=(replace(fetal, findings=found),))
+    page = draw_strip(HALF_HOUR, reading, speed_cm_per_min=1).pages[0]
+    assert page.height > 21
+    assert "sheet taller than A4" in words(page)
+    assert sum(text.text.startswith(("halving", "h")) for text in texts(page)) >= 9
+    assert overprinted(page) == []
+
+
+def test_tints_stay_on_their_side_of_the_baseline() -> None:
+    """A doubled rate inside a deceleration is no part of the fall."""
+    made = build.recording(loss=0.0)
+    fall = build.decelerations(1800)[0]
+    begin = int((fall.nadir_s - 2) * build.RATE_HZ)
+    made.heart_rate().samples[begin : begin + 16] = 200.0
+    page = strip(made, speed_cm_per_min=3).pages[0]
+    tints = [s for s in shapes(page) if isinstance(s, Polygon) and s.fill == FALL_TINT]
+    level = next(line.points[0, 1] for line in lines(page, BASELINE))
+    assert tints
+    assert all(tint.points[:, 1].min() >= level - 1e-6 for tint in tints)
 
 
 @every_case

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ebbline.criteria.model import Window
 from ebbline.picture import columns, lanes, marks, titles, words
@@ -50,8 +50,11 @@ OTHER_SIDE = 0.6
 PAPER_WIDTH = WIDTH - 2 * MARGIN - SIDE - OTHER_SIDE
 LEFT, RIGHT = MARGIN, WIDTH - MARGIN
 
-_GAP = 0.15
+_GAP = 0.12
 _LEAST_GAP = 0.12
+_MOST_GAP = 0.35
+_KEPT_SPARE = 0.35
+"""Room left free on the first page for a second row of the legend on others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,15 +81,16 @@ class Set:
 class Arrangement:
     """What all pages have in common, so that they can be laid edge to edge.
 
-    lanes: how many are filled before names are shortened. head: height of the title block, cm.
-    suspect, above, below, activity: lanes kept free for these marks on every page. complete:
-    whether the title block held every word.
+    lanes: how many are filled before names are shortened. head: height of the title block, and
+    gap: room below it, cm. suspect, above, below, activity: lanes kept free for these marks on
+    every page. complete: whether the title block held every word.
     """
 
     marks: Marks
     lanes: int
     columns: tuple[TenMinutes, ...]
     head: float
+    gap: float
     suspect: int
     above: int
     below: int
@@ -97,36 +101,51 @@ class Arrangement:
 def arrange(job: Job, windows: Sequence[Window], lanes_wanted: int) -> Arrangement:
     """The arrangement that has room for the fullest of the pages."""
     every = _marks(job)
-    sets = [_set(every, lanes_wanted, _panels(job, window, 0.0, 0.0)[0]) for window in windows]
+    sets = [_set(every, lanes_wanted, _panel(job, window)) for window in windows]
     head = _head(job, windows[0])
-    return Arrangement(
-        every,
-        lanes_wanted,
-        _columns(job),
-        head.height,
-        max(lanes.lane_count(one.suspect) for one in sets),
-        max(lanes.lane_count(one.above) for one in sets),
-        max(lanes.lane_count(one.below) for one in sets),
-        max(lanes.lane_count(one.activity) for one in sets),
-        head.complete,
+    tight = Arrangement(
+        marks=every,
+        lanes=lanes_wanted,
+        columns=_columns(job),
+        head=head.height,
+        gap=_GAP,
+        suspect=max(lanes.lane_count(one.suspect) for one in sets),
+        above=max(lanes.lane_count(one.above) for one in sets),
+        below=max(lanes.lane_count(one.below) for one in sets),
+        activity=max(lanes.lane_count(one.activity) for one in sets),
+        complete=head.complete,
     )
+    spare = HEIGHT - MARGIN - titles.FOOT_HEIGHT - _contents(job, tight, windows[0]).height
+    return replace(tight, gap=_GAP + min(max(spare - _KEPT_SPARE, 0.0) / 2, _MOST_GAP))
 
 
 def strip_page(job: Job, arrangement: Arrangement, window: Window, number: int, pages: int) -> Page:
     """The page that shows one stretch of the strip."""
-    shapes: list[Shape] = list(_head(job, window).shapes)
-    y = MARGIN + arrangement.head + _GAP
-    y += arrangement.suspect * lanes.PITCH
-    band_top = y
-    if job.marks:
-        y += BAND_HEIGHT + 0.06
-    y += max(arrangement.above * lanes.PITCH + 0.04, _LEAST_GAP)
-    rate, _ = _panels(job, window, y, 0.0)
-    times_top = rate.bottom + 0.04 + arrangement.below * lanes.PITCH
-    rate, activity = _panels(job, window, y, times_top + TIME_ROW)
-    placed = _set(arrangement.marks, arrangement.lanes, rate)
+    contents = _contents(job, arrangement, window)
+    width = _panel(job, window).right + OTHER_SIDE + MARGIN
+    return _sheet(contents, width, number, pages, job)
 
-    shapes += lanes.shapes(placed.suspect, rate, band_top - 0.02, above=True)
+
+def _contents(job: Job, arrangement: Arrangement, window: Window) -> Block:
+    """All of a page but its foot; height: how far down it reaches."""
+    placed = _set(arrangement.marks, arrangement.lanes, _panel(job, window))
+    shapes: list[Shape] = list(_head(job, window).shapes)
+    y = MARGIN + arrangement.head + arrangement.gap
+    for part in (_rate_part, _activity_part, _numbers_part):
+        block = part(job, arrangement, placed, window, y)
+        shapes += block.shapes
+        y += block.height
+    return Block(tuple(shapes), y)
+
+
+def _rate_part(job: Job, kept: Arrangement, placed: Set, window: Window, top: float) -> Block:
+    """Signal band, heart rate, the names above and below it, and the times."""
+    band_top = top + kept.suspect * lanes.PITCH
+    y = band_top + (BAND_HEIGHT + 0.06 if job.marks else 0.0)
+    y += max(kept.above * lanes.PITCH + 0.04, _LEAST_GAP)
+    rate = _panel(job, window, y)
+    times_top = rate.bottom + 0.04 + kept.below * lanes.PITCH
+    shapes = lanes.shapes(placed.suspect, rate, band_top - 0.02, above=True)
     if job.marks:
         shapes += signal_band(job.fetal.findings.fetal.valid, rate, band_top)
         shapes.append(_row_name("signal", band_top + 0.17))
@@ -136,28 +155,41 @@ def strip_page(job: Job, arrangement: Arrangement, window: Window, number: int, 
     shapes += lanes.shapes(placed.below, rate, rate.bottom, above=False)
     shapes += time_row(rate, job.paper.speed, job.recording.start, times_top)
     shapes.append(_row_name("h:min", times_top + 0.22))
-    shapes += activity_panel(job, activity)
-    shapes += [*numbers(activity, activity_numbers(activity)), _axis_name(_activity(job), activity)]
-    shapes += lanes.shapes(placed.activity, activity, activity.bottom, above=False)
+    return Block(tuple(shapes), times_top + TIME_ROW - top)
 
-    y = activity.bottom + 0.08 + arrangement.activity * lanes.PITCH
+
+def _activity_part(job: Job, kept: Arrangement, placed: Set, window: Window, top: float) -> Block:
+    """Activity, the contractions below it, and its signal band."""
+    panel = replace(
+        _panel(job, window, top),
+        height=job.paper.activity_height,
+        lowest=ACTIVITY_RANGE[0],
+        highest=ACTIVITY_RANGE[1],
+    )
+    shapes = activity_panel(job, panel)
+    shapes += [*numbers(panel, activity_numbers(panel)), _axis_name(_activity(job), panel)]
+    shapes += lanes.shapes(placed.activity, panel, panel.bottom, above=False)
+    y = panel.bottom + 0.08 + kept.activity * lanes.PITCH
     if job.marks and job.activity is not None:
-        shapes += signal_band(job.fetal.findings.uterine.measured, activity, y)
+        shapes += signal_band(job.fetal.findings.uterine.measured, panel, y)
         shapes.append(_row_name("signal", y + 0.17))
         y += BAND_HEIGHT
+    return Block(tuple(shapes), y - top)
+
+
+def _numbers_part(job: Job, kept: Arrangement, placed: Set, window: Window, top: float) -> Block:
+    """The ten-minute columns, or boxes for one's own reading, and the legend."""
+    panel = _panel(job, window)
     if job.marks:
-        y += 0.08
-        shapes += columns.shapes(arrangement.columns, rate, y)
-        shapes.append(_row_name("10 min", y + 0.3))
-        y += columns.HEIGHT
-    if not job.marks:
-        own = titles.own_reading(rate.left, rate.left + PAPER_WIDTH, y + 0.2)
-        shapes += own.shapes
-        y += own.height + 0.2
+        y = top + 0.08 + columns.HEIGHT
+        shapes = columns.shapes(kept.columns, panel, top + 0.08)
+        shapes.append(_row_name("10 min", top + 0.38))
+    else:
+        own = titles.own_reading(panel.left, panel.left + PAPER_WIDTH, top + 0.2)
+        y = top + 0.2 + own.height
+        shapes = list(own.shapes)
     explained = titles.legend(_samples(job, placed), LEFT, RIGHT, y + 0.02)
-    shapes += explained.shapes
-    y += explained.height + 0.05
-    return _sheet(shapes, y, rate.right + OTHER_SIDE + MARGIN, number, pages, job)
+    return Block((*shapes, *explained.shapes), y + explained.height + 0.05 - top)
 
 
 def word_pages(job: Job) -> list[Callable[[int, int], Page]]:
@@ -166,23 +198,20 @@ def word_pages(job: Job) -> list[Callable[[int, int], Page]]:
     sheets = words.sheets(job.reading, job.fetal, LEFT, MARGIN, RIGHT - LEFT, height)
 
     def made(shapes: tuple[Shape, ...]) -> Callable[[int, int], Page]:
-        return lambda number, pages: _sheet(list(shapes), 0.0, WIDTH, number, pages, job)
+        return lambda number, pages: _sheet(Block(shapes, 0.0), WIDTH, number, pages, job)
 
     return [made(shapes) for shapes in sheets]
 
 
-def _sheet(
-    shapes: list[Shape], filled: float, width: float, number: int, pages: int, job: Job
-) -> Page:
+def _sheet(contents: Block, width: float, number: int, pages: int, job: Job) -> Page:
     """The page with its foot; taller than A4 only when what is on it needs that."""
-    foot_height = titles.foot(number, pages, LEFT, RIGHT, 0.0).height
-    needed = filled + foot_height + MARGIN
-    height = needed if job.continuous and filled else max(HEIGHT, needed)
+    needed = contents.height + titles.FOOT_HEIGHT + MARGIN
+    height = needed if job.continuous and contents.height else max(HEIGHT, needed)
     taller = needed > HEIGHT and not job.continuous
-    note = "This sheet is taller than A4: print at 100 % on larger paper." if taller else ""
-    foot = titles.foot(number, pages, LEFT, RIGHT, height - MARGIN - foot_height, note)
+    note = "sheet taller than A4 · " if taller else ""
+    foot = titles.foot(number, pages, LEFT, RIGHT, height - MARGIN - titles.FOOT_HEIGHT, note)
     title = f"Strip of recording {job.recording.name}, page {number} of {pages}"
-    return Page(max(WIDTH, width), height, (*shapes, *foot.shapes), title)
+    return Page(max(WIDTH, width), height, (*contents.shapes, *foot), title)
 
 
 def _head(job: Job, window: Window) -> Block:
@@ -200,36 +229,23 @@ def _head(job: Job, window: Window) -> Block:
     )
 
 
-def _panels(job: Job, window: Window, rate_top: float, activity_top: float) -> tuple[Panel, Panel]:
+def _panel(job: Job, window: Window, top: float = 0.0) -> Panel:
+    """The heart-rate paper of a page; without its top only its times count."""
     paper = job.paper
-    left = MARGIN + SIDE
-    start_s, end_s = window.start_s, window.end_s
-    return (
-        Panel(
-            left,
-            rate_top,
-            paper.rate_height,
-            start_s,
-            end_s,
-            paper.cm_per_s,
-            paper.lowest_bpm,
-            paper.highest_bpm,
-        ),
-        Panel(
-            left,
-            activity_top,
-            paper.activity_height,
-            start_s,
-            end_s,
-            paper.cm_per_s,
-            *ACTIVITY_RANGE,
-        ),
+    return Panel(
+        MARGIN + SIDE,
+        top,
+        paper.rate_height,
+        window.start_s,
+        window.end_s,
+        paper.cm_per_s,
+        paper.lowest_bpm,
+        paper.highest_bpm,
     )
 
 
 def _marks(job: Job) -> Marks:
-    rate, _ = _panels(job, job.window, 0.0, 0.0)
-    high, low = marks.off_scale(job.rate, rate)
+    high, low = marks.off_scale(job.rate, _panel(job, job.window))
     above = [*high, *marks.second_stage(job.reading.context)]
     below = list(low)
     active: list[Mark] = []

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from ebbline.features.findings import Curve
+from ebbline.features.findings import Acceleration, Curve, Deceleration
 from ebbline.picture.canvas import (
     Anchor,
     Group,
@@ -83,10 +83,15 @@ def _baseline(curve: Curve, panel: Panel) -> list[Points]:
     return pieces(curve.values, 1 / curve.step_s, panel, curve.start_s)
 
 
-def _tint(job: Job, panel: Panel, start_s: float, end_s: float, colour: str) -> list[Shape]:
-    """The area between heart rate and baseline from start_s to end_s, open where either is lost."""
+def _tint(
+    job: Job, panel: Panel, event: Acceleration | Deceleration, side: np.ufunc, colour: str
+) -> list[Shape]:
+    """The area between the event and the baseline, open where either is lost.
+
+    side: np.maximum for what lies below the baseline on the sheet, np.minimum for above.
+    """
     curve = job.fetal.findings.fetal.baseline_curve
-    begin_s, stop_s = max(start_s, panel.start_s), min(end_s, panel.end_s)
+    begin_s, stop_s = max(event.onset_s, panel.start_s), min(event.end_s, panel.end_s)
     if begin_s >= stop_s or len(curve.values) < 2:
         return []
     part = replace(panel, left=panel.x(begin_s), start_s=begin_s, end_s=stop_s)
@@ -100,8 +105,10 @@ def _tint(job: Job, panel: Panel, start_s: float, end_s: float, colour: str) -> 
         known = np.isfinite(level)
         if known.sum() < 2:
             continue
-        back = np.column_stack([inside[known, 0], panel.y(level[known])])[::-1]
-        areas.append(Polygon(np.vstack([inside[known], back]), colour))
+        x, edge = inside[known, 0], panel.y(level[known])
+        reached = side(inside[known, 1], edge)
+        out, back = np.column_stack([x, reached]), np.column_stack([x, edge])[::-1]
+        areas.append(Polygon(np.vstack([out, back]), colour))
     return areas
 
 
@@ -188,22 +195,21 @@ def rate_panel(job: Job, panel: Panel) -> list[Shape]:
     own = _lines(job.rate, panel)
     others = [(channel, _lines(channel, panel)) for channel in job.others]
     mothers = _lines(job.maternal, panel) if job.maternal else []
-    every = [*own, *(line for _, lines in others for line in lines), *mothers]
+    levels = _baseline(fetal.baseline_curve, panel) if job.marks else []
+    every = [*own, *(line for _, lines in others for line in lines), *mothers, *levels]
 
     under: list[Shape] = []
     over: list[Shape] = []
     if job.marks:
         for fall in fetal.decelerations:
-            under += _tint(job, panel, fall.onset_s, fall.end_s, FALL_TINT)
+            under += _tint(job, panel, fall, np.maximum, FALL_TINT)
         for rise in fetal.accelerations:
-            under += _tint(job, panel, rise.onset_s, rise.end_s, RISE_TINT)
+            under += _tint(job, panel, rise, np.minimum, RISE_TINT)
         over += _guides(job, panel)
     for _, lines in others:
         over += _under(lines, OTHER_TRACE)
     over += [*_under(mothers, MATERNAL_TRACE), *_crosses(mothers, panel)]
-    if job.marks:
-        over += _under(_baseline(fetal.baseline_curve, panel), BASELINE)
-    over += _under(own, TRACE)
+    over += [*_under(levels, BASELINE), *_under(own, TRACE)]
 
     labels: list[Text] = []
     named = [(f"fetus {channel.fetus}", lines) for channel, lines in others]

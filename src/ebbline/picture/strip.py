@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
 from ebbline.criteria.model import Window
 from ebbline.errors import ContextError
-from ebbline.picture.canvas import Document
+from ebbline.picture.canvas import Document, Page
 from ebbline.picture.job import Job
 from ebbline.picture.page import HEIGHT, PAPER_WIDTH, arrange, strip_page, word_pages
 from ebbline.picture.paper import scale
@@ -17,8 +18,10 @@ from ebbline.recording.model import Recording
 
 _LONGEST_CM = 480.0
 """Of one long sheet: a PDF holds no page above 508 cm."""
-_LANES = (2, 1)
-"""Lanes for the marks of a kind: one where two make the sheet higher than A4."""
+_LANES = 2
+"""Lanes for the marks of a kind, filled before their names are shortened."""
+_FEWER_LANES = 1
+"""The same where otherwise a sheet would be higher than A4."""
 
 
 def draw_strip(
@@ -85,15 +88,20 @@ def _windows(job: Job) -> list[Window]:
 
 
 def _document(job: Job) -> Document:
+    pages = _pages(job, _LANES)
+    if not job.continuous and _highest(pages) > HEIGHT:
+        pages = min(pages, _pages(job, _FEWER_LANES), key=_highest)
+    return Document(f"Recording {job.recording.name}, {job.paper.speed} cm/min", tuple(pages))
+
+
+def _pages(job: Job, lanes: int) -> list[Page]:
     windows = _windows(job)
-    for lanes in _LANES:
-        laid = arrange(job, windows, lanes)
-        more = word_pages(job) if job.marks and not laid.complete else []
-        total = len(windows) + len(more)
-        pages = [strip_page(job, laid, window, n + 1, total) for n, window in enumerate(windows)]
-        if job.continuous or all(page.height <= HEIGHT for page in pages):
-            break
-    title = f"Recording {job.recording.name}, {job.paper.speed} cm/min"
-    return Document(
-        title, (*pages, *(one(len(windows) + n + 1, total) for n, one in enumerate(more)))
-    )
+    laid = arrange(job, windows, lanes)
+    more = word_pages(job) if job.marks and not laid.complete else []
+    total = len(windows) + len(more)
+    pages = [strip_page(job, laid, window, n + 1, total) for n, window in enumerate(windows)]
+    return [*pages, *(made(len(windows) + n + 1, total) for n, made in enumerate(more))]
+
+
+def _highest(pages: Sequence[Page]) -> float:
+    return max(page.height for page in pages)

@@ -30,9 +30,11 @@ from ebbline.terms import SensorKind, Stage
 from ebbline.wording import elapsed, share
 
 CLASS_LINES = 3
+FOOT_HEIGHT = 0.36
 _LINE = 0.31
 _REASON_LINE = 0.27
 _BAR_CM = 5
+_CAUTION = 7.2
 _SIGN = 0.32
 _CLASS = 8.4
 """Room for the sign before a class, cm, and the size of its heading, points."""
@@ -304,29 +306,23 @@ def legend(samples: Sequence[Sample], left: float, right: float, top: float) -> 
     return Block(tuple(shapes), y - top + 0.1)
 
 
-def foot(page: int, pages: int, left: float, right: float, top: float, note: str = "") -> Block:
-    """The standing caution, a bar to check the printed scale by, and the page's number."""
-    number = f"Ebbline {__version__} · page {page} of {pages}"
-    shapes: list[Shape] = [
-        Text(left, top + 0.3, CAUTION, 7.2, INK, True),
-        Text(right, top + 0.3, number, SMALL, QUIET_INK, anchor=Anchor.END),
-    ]
-    caution_end = left + text_width(CAUTION, 7.2, bold=True)
-    number_start = right - text_width(number, SMALL)
+def foot(
+    page: int, pages: int, left: float, right: float, top: float, note: str = ""
+) -> tuple[Shape, ...]:
+    """The standing caution, a bar to check the printed scale by, and the page's number.
+
+    note: said before the number. All of it is FOOT_HEIGHT high.
+    """
+    number = f"{note}Ebbline {__version__} · page {page} of {pages}"
     words = f"{_BAR_CM} cm when printed at 100 %"
-    needed = _BAR_CM + 0.15 + text_width(words, SMALL)
     y = top + 0.22
-    x = number_start - needed - 0.5
-    height = 0.36
-    if x < caution_end + 0.4:
-        x, y, height = left, top + 0.6, 0.8
-    shapes += [
+    x = right - text_width(number, SMALL) - 0.5 - text_width(words, SMALL) - 0.15 - _BAR_CM
+    shapes: list[Shape] = [
+        Text(left, top + 0.3, CAUTION, _CAUTION, INK, True),
+        Text(right, top + 0.3, number, SMALL, QUIET_INK, anchor=Anchor.END),
         Line(x, y, x + _BAR_CM, y, FRAME),
         Line(x, y - 0.1, x, y + 0.1, FRAME),
         Line(x + _BAR_CM, y - 0.1, x + _BAR_CM, y + 0.1, FRAME),
-        Text(x + _BAR_CM + 0.15, y + 0.08, words, SMALL, QUIET_INK),
+        Text(x + _BAR_CM + 0.15, top + 0.3, words, SMALL, QUIET_INK),
     ]
-    if note:
-        shapes.append(Text(right, top + 0.6, note, SMALL, INK, anchor=Anchor.END))
-        height = 0.8
-    return Block(tuple(shapes), height)
+    return tuple(shapes)
