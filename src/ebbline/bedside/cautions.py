@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,14 +46,16 @@ class Caution:
 
 @dataclass(frozen=True, slots=True)
 class Contradiction:
-    """Two findings that no single way of lying explains.
+    """Two findings that no single way of lying explains, or only a rare one.
 
-    items: the two findings; explained: how much of the two the best state explains together,
-    against each alone, 0..1; text: in words, with what to think of.
+    items: the two findings; explained: how much of the two the best common state explains
+    together, against each alone, 0..1; only_if: the rare presentation that would explain both, or
+    ""; text: in words, with what to think of.
     """
 
     items: tuple[str, str]
     explained: float
+    only_if: str
     text: str
 
 
@@ -64,10 +68,41 @@ class _Case:
 
     def chance(self, of: Callable[[State], bool]) -> float:
         """Probability of the states that something holds of."""
-        return float(sum(p for s, p in zip(states(), self.now.tolist(), strict=True) if of(s)))
+        return float(self.now[_where(of)].sum())
 
     def before_chance(self, of: Callable[[State], bool]) -> float:
-        return float(sum(p for s, p in zip(states(), self.before.tolist(), strict=True) if of(s)))
+        """The same before any finding."""
+        return float(self.before[_where(of)].sum())
+
+
+@cache
+def _where(of: Callable[[State], bool]) -> NDArray[np.bool_]:
+    """States that something holds of, shape (states,)."""
+    return np.array([of(state) for state in states()])
+
+
+def _lies_across(state: State) -> bool:
+    return state.lie is not Lie.LONGITUDINAL
+
+
+def _is_footling(state: State) -> bool:
+    return state.presentation is Presentation.FOOTLING_BREECH
+
+
+def _is_breech(state: State) -> bool:
+    return state.presentation in BREECHES
+
+
+def _is_deflexed(state: State) -> bool:
+    return state.presentation in (Presentation.FACE, Presentation.BROW)
+
+
+def _is_high(state: State) -> bool:
+    return state.descent >= 4
+
+
+def _is_common(state: State) -> bool:
+    return not _is_deflexed(state)
 
 
 LIKELY = 0.5
@@ -145,7 +180,7 @@ def _praevia(case: _Case) -> Caution | None:
 
 
 def _across(case: _Case) -> Caution | None:
-    p = _suspected(case, lambda s: s.lie is not Lie.LONGITUDINAL)
+    p = _suspected(case, _lies_across)
     if p is None:
         return None
     ruptured = case.context.membranes is Membranes.RUPTURED
@@ -170,7 +205,7 @@ def _across(case: _Case) -> Caution | None:
 
 
 def _footling(case: _Case) -> Caution | None:
-    p = case.chance(lambda s: s.presentation is Presentation.FOOTLING_BREECH)
+    p = case.chance(_is_footling)
     if p < 0.25:
         return None
     return Caution(
@@ -184,7 +219,7 @@ def _footling(case: _Case) -> Caution | None:
 
 
 def _breech(case: _Case) -> Caution | None:
-    p = _suspected(case, lambda s: s.presentation in BREECHES)
+    p = _suspected(case, _is_breech)
     weeks = case.context.weeks
     if p is None or not (case.context.in_labour or (weeks is not None and weeks >= 36)):
         return None
@@ -208,10 +243,10 @@ def _breech(case: _Case) -> Caution | None:
 
 def _deflexed(case: _Case) -> Caution | None:
     felt = case.answers.get("part") in ("face", "brow")
-    p = _suspected(case, lambda s: s.presentation in (Presentation.FACE, Presentation.BROW))
+    p = _suspected(case, _is_deflexed)
     if p is None and not felt:
         return None
-    p = case.chance(lambda s: s.presentation in (Presentation.FACE, Presentation.BROW))
+    p = case.chance(_is_deflexed)
     return Caution(
         "face or brow",
         case.context.in_labour,
@@ -225,7 +260,7 @@ def _deflexed(case: _Case) -> Caution | None:
 def _high_with_rupture(case: _Case) -> Caution | None:
     if case.context.membranes is not Membranes.RUPTURED:
         return None
-    p = case.chance(lambda s: s.descent >= 4)
+    p = case.chance(_is_high)
     if p < LIKELY or not {"fifths", "mobility", "station"} & set(case.answers):
         return None
     return Caution(
@@ -314,16 +349,19 @@ def contradictions(findings: Sequence[Finding], context: ExamContext) -> tuple[C
     )
     telling = [f for f in findings if len(items()[f.item].covered(f.answer)) < _count(f)]
     alone = [likelihood([f], ideal) for f in telling]
+    common = _where(_is_common)
     made = []
-    for i, first in enumerate(telling):
-        for j in range(i + 1, len(telling)):
-            second = telling[j]
-            together = float((alone[i] * alone[j]).max())
-            if _share_perception(first.item, second.item):
-                together = float(likelihood([first, second], ideal).max())
-            explained = together / float(alone[i].max() * alone[j].max())
-            if explained < EXPLAINED_LEAST:
-                made.append(_contradiction(first, second, explained))
+    for first, second in combinations(range(len(telling)), 2):
+        one, other = telling[first], telling[second]
+        if _share_perception(one.item, other.item):
+            together = likelihood([one, other], ideal)
+        else:
+            together = alone[first] * alone[second]
+        best = float(alone[first].max() * alone[second].max())
+        explained = float(together[common].max()) / best
+        if explained < EXPLAINED_LEAST:
+            rare = float(together.max()) / best >= EXPLAINED_LEAST
+            made.append(_contradiction(one, other, explained, rare))
     return tuple(sorted(made, key=lambda c: c.explained))
 
 
@@ -343,13 +381,14 @@ def _share_perception(one: str, other: str) -> bool:
     return any({one, other} <= together for together in _PERCEPTIONS)
 
 
-def _contradiction(first: Finding, second: Finding, explained: float) -> Contradiction:
+def _contradiction(first: Finding, second: Finding, explained: float, rare: bool) -> Contradiction:
     think = next(
         (text for pair, text in _THINK_OF if pair == {first.item, second.item}),
         "one of the two was mistaken",
     )
-    text = (
-        f"{first.item} '{first.answer}' and {second.item} '{second.answer}' do not go together: "
-        f"{think}. Feel again, or scan."
-    )
-    return Contradiction((first.item, second.item), explained, text)
+    pair = f"{first.item} '{first.answer}' and {second.item} '{second.answer}'"
+    if rare:
+        text = f"{pair} fit each other only in a face or brow; else {think}. Feel again, or scan."
+    else:
+        text = f"{pair} do not go together: {think}. Feel again, or scan."
+    return Contradiction((first.item, second.item), explained, "face or brow" if rare else "", text)

@@ -86,16 +86,16 @@ positions about 35 % in early labour (AKMAL_2004); the split of the rest is an a
 Posterior takes what is left."""
 
 VERTEX_POSITIONS_LOW = {
-    Position.ANTERIOR: 0.34,
-    Position.LEFT_ANTERIOR: 0.22,
-    Position.LEFT_TRANSVERSE: 0.06,
-    Position.LEFT_POSTERIOR: 0.02,
+    Position.ANTERIOR: 0.38,
+    Position.LEFT_ANTERIOR: 0.235,
+    Position.LEFT_TRANSVERSE: 0.05,
+    Position.LEFT_POSTERIOR: 0.01,
     Position.POSTERIOR: 0.0,
 }
-"""With the head deep in the pelvis: posterior about 5 % at birth (GARDBERG_1998), a little more
-before; the split is an assumption."""
+"""With the head deep in the pelvis: posterior about 5 % at birth (GARDBERG_1998); the split
+of the rest is an assumption."""
 
-LOW_WEIGHT = {5: 0.0, 4: 0.0, 3: 0.0, 2: 0.1, 1: 0.5, 0: 0.9}
+LOW_WEIGHT = {5: 0.0, 4: 0.0, 3: 0.0, 2: 0.1, 1: 0.5, 0: 0.95}
 """How far the low table holds, by fifths above the brim (assumption)."""
 
 FACE_POSITIONS = {"anterior": 0.65, "transverse": 0.12, "posterior": 0.23}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -334,14 +335,15 @@ def _drift_words(path: Sequence[DriftPoint], state: State) -> str:
     return words + (f", and {inward:.0f} cm towards the midline." if inward >= 1 else ".")
 
 
+@cache
+def _sides() -> FloatArray:
+    """One for states whose back looks to the mother's left, else zero, shape (states,)."""
+    return np.array([float(state.back in (1, 2, 3)) for state in states()])
+
+
 def contraction_site(now: FloatArray, abdomen: Abdomen) -> Site:
     """The contraction sensor's place: below the top of the fundus, towards the back's side."""
-    lean = 0.0
-    for state, p in zip(states(), now.tolist(), strict=True):
-        back = state.back
-        if back is None or back in (0, 4):
-            continue
-        lean += p if back < 4 else -p
+    lean = float(now @ _sides()) - float(now[mirror_order()] @ _sides())
     # The prior is even, so a lean is only ever what the findings gave.
     x = round(CONTRACTION_TO_BACK_CM * lean)
     y = abdomen.fundus_y_cm - CONTRACTION_BELOW_FUNDUS * abdomen.fundal_height_cm
