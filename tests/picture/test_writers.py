@@ -139,7 +139,10 @@ def test_another_suffix_is_told_in_words(tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir())
 
 
-@pytest.mark.parametrize("name", ["none/strip.pdf", "folder.png"])
+@pytest.mark.parametrize(
+    "name",
+    ["none/strip.pdf", "folder.png", "x" * 300 + ".svg", "nul\0.svg", "folder.png/../a/b.svg"],
+)
 def test_a_place_that_cannot_be_written_is_told_in_words(tmp_path: Path, name: str) -> None:
     (tmp_path / "folder.png").mkdir()
     with pytest.raises(EbblineError, match=r"cannot be written.*Check that the folder"):
@@ -162,6 +165,23 @@ def test_an_older_file_stays_when_the_new_one_cannot_be_drawn(tmp_path: Path) ->
     with pytest.raises(EbblineError, match="too many"):
         write(Document("Long", (Page(5000, 20, (), ""),)), path)
     assert path.read_bytes() == b"older"
+
+
+def test_an_older_file_is_replaced_by_renaming_never_written_over(tmp_path: Path) -> None:
+    """Whoever holds the older file open, or another name of it, keeps it whole."""
+    path, other_name = tmp_path / "strip.svg", tmp_path / "kept.svg"
+    path.write_text("older")
+    other_name.hardlink_to(path)
+    write(one_page(INK_DOT), path)
+    assert other_name.read_text() == "older"
+    assert path.read_text().startswith("<svg")
+
+
+def test_a_symbolic_link_is_followed(tmp_path: Path) -> None:
+    (tmp_path / "link.svg").symlink_to(tmp_path / "strip.svg")
+    write(one_page(INK_DOT), tmp_path / "link.svg")
+    assert (tmp_path / "link.svg").is_symlink()
+    assert (tmp_path / "strip.svg").read_text().startswith("<svg")
 
 
 def test_same_document_gives_the_same_bytes(tmp_path: Path) -> None:

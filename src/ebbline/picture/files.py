@@ -32,9 +32,10 @@ def write(document: Document, path: str | Path, *, dpi: int = 150) -> list[Path]
             drafts[place].write_bytes(content)
         for place, draft in drafts.items():
             draft.replace(place)
-    except OSError as error:
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
         raise EbblineError(
-            f"the picture cannot be written: {error.strerror or error}.",
+            f"the picture cannot be written: {reason}.",
             where=str(target),
             remedy="Check that the folder is there, may be written to, and has room.",
         ) from error
