@@ -189,6 +189,67 @@ def test_lying_header_field_is_named(at: int, text: str, said: str, tmp_path: Pa
     assert said in str(caught.value)
 
 
+def test_number_of_records_left_open_is_taken_from_the_size(tmp_path: Path) -> None:
+    """EDF: -1 while the number of data records is not known yet (Kemp B, et al. 1992)."""
+    path = tmp_path / "r.edf"
+    save_recording(plain(np.arange(100.0, 180.0)), path)
+    field(path, 236, "-1      ")
+    recording = open_recording(path)
+    assert recording.duration_s == 20
+    assert any("taken from the file's size" in note for note in recording.provenance.notes)
+
+
+def test_bytes_after_the_last_record_are_left_out_and_said(tmp_path: Path) -> None:
+    path = tmp_path / "r.edf"
+    save_recording(plain(np.arange(100.0, 180.0)), path)
+    path.write_bytes(path.read_bytes() + b"1234")
+    recording = open_recording(path)
+    np.testing.assert_array_equal(recording.channels[0].samples, np.arange(100.0, 180.0))
+    assert any("4 bytes follow after the last" in note for note in recording.provenance.notes)
+
+
+def test_discontinuous_file_whose_records_overlap_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "r.edf"
+    save_recording(plain(np.arange(100.0, 180.0)), path)
+    field(path, 192, "EDF+D")
+    path.write_bytes(path.read_bytes().replace(b"+10\x14\x14", b"+05\x14\x14"))
+    with pytest.raises(RecordingError, match="data record 2 begins before the one before it"):
+        open_recording(path)
+
+
+def test_discontinuous_file_that_does_not_say_when_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "r.edf"
+    save_recording(plain(np.arange(100.0, 180.0)), path)
+    field(path, 192, "EDF+D")
+    path.write_bytes(path.read_bytes().replace(b"+10\x14\x14", b"*10\x14\x14"))
+    with pytest.raises(RecordingError, match="do not say when they begin"):
+        open_recording(path)
+
+
+def test_first_record_days_after_the_start_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "r.edf"
+    save_recording(plain([140.0] * 8), path)
+    data = path.read_bytes()
+    assert b"+0\x14\x14\0\0" in data or b"+0\x14\x14\0+0\x14" in data
+    path.write_bytes(data.replace(b"+0\x14\x14\0+0\x14Ebb", b"+9999999\x14\x14\0b", 1))
+    with pytest.raises(RecordingError, match=r"begin 1e\+07 s from the start"):
+        open_recording(path)
+
+
+def test_activity_too_large_for_the_header_is_refused(tmp_path: Path) -> None:
+    channels = (*plain([140.0] * 2).channels, Channel(ACTIVITY, np.array([0.0, 1e12]), 4.0))
+    with pytest.raises(
+        RecordingError, match=r"EDF\+ cannot hold uterine activity from 0 to 1e\+12"
+    ):
+        save_recording(replace(plain([1.0]), channels=channels), tmp_path / "r.edf")
+
+
+def test_bdf_is_told_from_edf(tmp_path: Path) -> None:
+    (tmp_path / "r.edf").write_bytes(b"\xffBIOSEMI" + b" " * 500)
+    with pytest.raises(RecordingError, match="24-bit BDF file"):
+        open_recording(tmp_path / "r.edf")
+
+
 @pytest.mark.parametrize("length", [3, 200, 300, 700, 1000])
 def test_cut_file_is_refused(length: int, tmp_path: Path) -> None:
     path = tmp_path / "r.edf"

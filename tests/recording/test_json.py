@@ -107,3 +107,16 @@ def test_start_without_a_zone_is_taken_as_utc_and_said(tmp_path: Path) -> None:
     read = open_recording(path)
     assert read.start is not None and read.start.utcoffset() is not None
     assert any("time zone" in note for note in read.provenance.notes)
+
+
+def test_annotation_without_a_time_is_left_out_and_said(tmp_path: Path) -> None:
+    path = tmp_path / "r.json"
+    annotations = [
+        {"time_s": None, "duration_s": 0, "text": "lost"},
+        {"time_s": 1, "duration_s": 0, "text": "kept"},
+    ]
+    recording = {"channels": [SMALLEST], "annotations": annotations}
+    path.write_text(json.dumps(document(recording=recording)))
+    read = open_recording(path)
+    assert [a.text for a in read.annotations] == ["kept"]
+    assert "1 annotations without a time were left out." in read.provenance.notes

@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, given, settings
 
 from ebbline.recording import Recording, open_recording, save_recording
 from recording.making import assert_same, labour, recordings
+from shared_data import CTU_UHB, needs_ctu_uhb
 
 SUFFIXES = (".hea", ".edf", ".csv", ".tsv", ".parquet", ".json")
 few = settings(
@@ -27,6 +28,16 @@ def test_everything_known_of_a_labour_survives_a_round_trip(suffix: str, tmp_pat
     assert_same(labour(), again)
     assert "made for a test." in again.provenance.notes
     assert [c.label for c in again.channels] == ["FHR1", "FHR2", "UC", "MHR"]
+
+
+@needs_ctu_uhb
+@pytest.mark.parametrize("suffix", SUFFIXES)
+def test_real_recordings_survive_a_round_trip_without_loss(suffix: str, tmp_path: Path) -> None:
+    """CTU-UHB Intrapartum Cardiotocography Database (Chudacek V, et al. 2014), every 46th."""
+    for header in sorted(CTU_UHB.glob("*.hea"))[::46]:
+        recording = open_recording(header)
+        assert save_recording(recording, tmp_path / f"real{suffix}").losses == ()
+        assert_same(recording, open_recording(tmp_path / f"real{suffix}"))
 
 
 @pytest.mark.parametrize("suffix", SUFFIXES)

@@ -169,7 +169,7 @@ def _rates(recording: Recording, path: Path) -> list[Fraction]:
 
 
 def _record_duration(recording: Recording, rates: list[Fraction], path: Path) -> Fraction:
-    """Length of a data record: whole samples of every channel, about ten seconds.
+    """Length of a data record: whole samples of every channel, at most ten seconds if possible.
 
     Where some length fills the last record exactly, the longest such length is taken.
     """
@@ -178,8 +178,8 @@ def _record_duration(recording: Recording, rates: list[Fraction], path: Path) ->
     )
     possible = [
         least * times
-        for times in range(1, max(2, math.floor(RECORD_ABOUT_S / least) + 1))
-        if decimal_field(least * times) is not None and least * times <= MOST_RECORD_S
+        for times in range(1, math.floor(MOST_RECORD_S / least) + 1)
+        if decimal_field(least * times) is not None
     ]
     if not possible:
         raise RecordingError(
@@ -189,15 +189,16 @@ def _record_duration(recording: Recording, rates: list[Fraction], path: Path) ->
             where=str(path),
             remedy="Write CSV, Parquet or JSON instead.",
         )
+    short = [length for length in possible if length <= RECORD_ABOUT_S] or possible[:1]
     exact = [
         length
-        for length in possible
+        for length in short
         if all(
             len(c.samples) % (r * length) == 0
             for c, r in zip(recording.channels, rates, strict=True)
         )
     ]
-    return max(exact or possible)
+    return max(exact or short)
 
 
 @dataclass(frozen=True, slots=True)
