@@ -7,7 +7,7 @@ import sys
 import typer
 
 from ebbline import CAUTION, __version__
-from ebbline.cli import bedside, convert, criteria, invent, read, serve
+from ebbline.cli import bedside, convert, criteria, invent, read, serve, teach
 from ebbline.errors import EbblineError
 
 app = typer.Typer(
@@ -24,6 +24,7 @@ criteria.register(app)
 invent.register(app)
 read.register(app)
 serve.register(app)
+teach.register(app)
 
 
 def _version(wanted: bool) -> None:

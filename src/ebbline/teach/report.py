@@ -53,7 +53,11 @@ class StandardAgreement:
 
 @dataclass(frozen=True, slots=True)
 class ClassReport:
-    """Everything a teacher is shown of a class. unsafe: (choice, times), the commonest first."""
+    """Everything a teacher is shown of a class.
+
+    classes: (standard's title, confusion of its classes). unsafe: (choice, times), the commonest
+    first.
+    """
 
     attempts: int
     learners: tuple[str, ...]
@@ -61,7 +65,7 @@ class ClassReport:
     agreement: tuple[StandardAgreement, ...]
     marks: Confusion
     variability: Confusion
-    classes: Confusion
+    classes: tuple[tuple[str, Confusion], ...]
     progress: tuple[AttemptLevel, ...]
     unsafe: tuple[tuple[str, int], ...]
 
@@ -71,7 +75,6 @@ def class_report(attempts: Iterable[FinishedAttempt], *, resamples: int = RESAMP
     every = tuple(attempts)
     pairs = [pair for attempt in every for pair in attempt.score.confused]
     marks = {*_MARKS, MISSED, NOT_THERE}
-    words = {word for standard in Standard for word in classes_of(standard)}
     return ClassReport(
         attempts=len(every),
         learners=tuple(sorted({attempt.learner for attempt in every})),
@@ -84,14 +87,41 @@ def class_report(attempts: Iterable[FinishedAttempt], *, resamples: int = RESAMP
         ),
         marks=confusion((p for p in pairs if set(p) <= marks), (*_MARKS, MISSED, NOT_THERE)),
         variability=confusion((p for p in pairs if set(p) <= set(_VARIABILITIES)), _VARIABILITIES),
-        classes=confusion(
-            (p for p in pairs if set(p) <= words), [w for s in Standard for w in classes_of(s)]
-        ),
+        classes=_class_confusions(every),
         progress=progress(as_progress(every)),
         unsafe=tuple(
             Counter(u.choice for attempt in every for u in attempt.score.unsafe).most_common()
         ),
     )
+
+
+MOSTLY = 0.8
+"""Fleiss' kappa needs everybody's answer: it is taken of the learners who read at least so much."""
+
+
+def _complete(ratings: Sequence[Sequence[int]]) -> list[list[int]]:
+    """The ratings of the learners who answered most units, for a coefficient without gaps."""
+    columns = [list(column) for column in zip(*ratings, strict=True)]
+    kept = [c for c in columns if sum(a != MISSING for a in c) >= MOSTLY * len(ratings)]
+    return [list(row) for row in zip(*kept, strict=True)] if len(kept) >= 2 else []
+
+
+def _class_confusions(
+    attempts: Sequence[FinishedAttempt],
+) -> tuple[tuple[str, Confusion], ...]:
+    made = []
+    for standard in Standard:
+        words = classes_of(standard)
+        pairs = [
+            pair
+            for attempt in attempts
+            if attempt.standard == standard.value
+            for pair in attempt.score.confused
+            if set(pair) <= set(words)
+        ]
+        if pairs:
+            made.append((TITLES[standard], confusion(pairs, words)))
+    return tuple(made)
 
 
 def _agreement(
@@ -116,7 +146,7 @@ def _agreement(
             for weighting in (Weighting.NONE, Weighting.QUADRATIC)
         ),
         among=(
-            fleiss(ratings, count, resamples=resamples),
+            fleiss(_complete(ratings), count, resamples=resamples),
             krippendorff_alpha(ratings, count, scale=Scale.NOMINAL, resamples=resamples),
             *(
                 (krippendorff_alpha(ratings, count, scale=ordinal, resamples=resamples),)
@@ -151,7 +181,7 @@ def report_text(report: ClassReport) -> str:
     for title, table in (
         ("MARKS TAKEN FOR OTHERS", report.marks),
         ("VARIABILITY TAKEN FOR ANOTHER", report.variability),
-        ("CLASSES TAKEN FOR OTHERS", report.classes),
+        *((f"CLASSES OF {title} TAKEN FOR OTHERS", table) for title, table in report.classes),
     ):
         mistakes = table.commonest_mistakes[:8]
         if mistakes:
@@ -160,7 +190,8 @@ def report_text(report: ClassReport) -> str:
     lines += ["", "PROGRESS (median and quartiles of the score)"]
     for level in report.progress:
         lines.append(
-            f"  attempt {level.number}: {level.median:.0%} ({level.lower:.0%} to {level.upper:.0%})"
+            f"  attempt {level.number}: {100 * level.median:.0f} % ({100 * level.lower:.0f} to "
+            f"{100 * level.upper:.0f} %)"
             f", {level.learners} learners, {level.unsafe_each:.1f} unsafe choices each"
         )
     if report.unsafe:

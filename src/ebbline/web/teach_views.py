@@ -109,47 +109,17 @@ def _own_items(marks: tuple[Mark, ...], truth: StripTruth) -> list[ItemOut]:
 def checked(text: str) -> CheckedCaseOut:
     """A case's YAML checked, with what it truly shows. Raises ScenarioError."""
     from ebbline.teach.case import case_from_yaml
-    from ebbline.teach.coverage import shown_by, well_monitored
-    from ebbline.teach.internal import may_be_offered
-    from ebbline.teach.measures import measure_table
-    from ebbline.teach.patient import check
-    from ebbline.teach.situation import strip_truth
+    from ebbline.teach.coverage import shown_by
+    from ebbline.teach.patient import AS_WRITTEN, check
+    from ebbline.teach.truth_words import truth_in_words
 
     case = case_from_yaml(text)
     check(case)
-    truth: list[tuple[str, str]] = []
-    if case.recorded is None:
-        encounter = well_monitored(case)
-        if encounter.monitors and "strip" in case.asks:
-            labour = encounter.labour().truth
-            strip = strip_truth(labour, encounter.seen(labour), encounter.window, encounter.case)
-            counts: dict[str, int] = {}
-            for event in strip.events:
-                if not event.borderline:
-                    counts[event.kind.value] = counts.get(event.kind.value, 0) + 1
-            told = strip.baseline_bpm == strip.baseline_bpm
-            truth = [
-                ("Baseline", f"{strip.baseline_bpm:.0f} bpm" if told else "cannot be told"),
-                ("Variability", " or ".join(strip.variability_accepted)),
-                ("Events", ", ".join(f"{n} {kind}" for kind, n in counts.items()) or "none"),
-                ("Class", " or ".join(strip.accepted_labels[case.standard.value])),
-            ]
-        if "internal" in case.asks:
-            allowed = may_be_offered(encounter.case, encounter.fetus, frozenset(encounter.signs))
-            said = {True: "may be offered", False: "not now"}
-            truth.append(("Scalp electrode", said[allowed.electrode]))
-            truth.append(("Pressure catheter", said[allowed.catheter]))
-        if "measures" in case.asks:
-            facts = encounter.facts()
-            table = measure_table()
-            truth.append(("Facts", ", ".join(sorted(facts)) or "none"))
-            truth.append(("Called for", "; ".join(m.say for m in table.wanted(facts)) or "nothing"))
-            truth.append(("To be told", table.lowest_call(facts).say))
     return CheckedCaseOut(
         id=case.id,
         title=case.title,
         difficulty=case.difficulty,
         asks=[step.value for step in case.asks],
-        truth=truth,
+        truth=truth_in_words(case, AS_WRITTEN),
         shows=sorted(shown_by(case)),
     )

@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 
+_NOBODY: IntArray = np.zeros((0, 0), dtype=np.int64)
+
 MISSING = -1
 """A reader who gave no answer for a unit."""
 
@@ -75,7 +77,13 @@ def _finished(
 ) -> Agreement:
     if units < 2:
         return Agreement(
-            coefficient, math.nan, math.nan, math.nan, units, readers, "fewer than two units"
+            coefficient,
+            math.nan,
+            math.nan,
+            math.nan,
+            units,
+            readers,
+            "fewer than two units that all of them read",
         )
     value = estimate(np.arange(units))
     if not math.isfinite(value):
@@ -127,9 +135,9 @@ def fleiss(
     """
     from statsmodels.stats.inter_rater import fleiss_kappa
 
-    table = np.asarray(ratings, int).reshape(len(ratings), -1)
-    table = table[(table != MISSING).all(axis=1)] if table.size else table
-    readers = table.shape[1] if table.ndim == 2 else 0
+    table = np.asarray(ratings, int).reshape(len(ratings), -1) if len(ratings) else _NOBODY
+    table = table[(table != MISSING).all(axis=1)]
+    readers = table.shape[1]
     counts = np.stack([(table == category).sum(axis=1) for category in range(categories)], axis=1)
 
     def estimate(chosen: IntArray) -> float:
@@ -157,7 +165,7 @@ def krippendorff_alpha(
     """
     import krippendorff
 
-    table = np.asarray(ratings, int).reshape(len(ratings), -1)
+    table = np.asarray(ratings, int).reshape(len(ratings), -1) if len(ratings) else _NOBODY
     counts = np.stack([(table == category).sum(axis=1) for category in range(categories)], axis=1)
     counts = counts[counts.sum(axis=1) >= 2]
     domain = list(range(categories))
@@ -172,7 +180,7 @@ def krippendorff_alpha(
             )
         )
 
-    readers = table.shape[1] if table.ndim == 2 else 0
+    readers = table.shape[1]
     return _finished(
         f"Krippendorff's alpha, {scale.value}", estimate, len(counts), readers, resamples, seed
     )

@@ -55,7 +55,8 @@ def _statistic(item: str, shares: Mapping[str, Mapping[str, float]]) -> ItemStat
     discrimination = _correlation(points[usable], remainder[usable])
     note = ""
     if len(points) < FEW_LEARNERS:
-        note = f"only {len(points)} learners: too few to judge the question"
+        who = "one learner" if len(points) == 1 else f"{len(points)} learners"
+        note = f"only {who}: too few to judge the question"
     elif not math.isfinite(discrimination):
         note = "everybody scored alike, so nothing is told apart"
     elif discrimination < 0:

@@ -1,0 +1,238 @@
+"""`ebbline teach`: virtual patients in the terminal, on paper, and what a class learned."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ebbline.errors import EbblineError
+
+if TYPE_CHECKING:
+    from ebbline.teach.records import FinishedAttempt
+
+CaseName = Annotated[
+    str, typer.Argument(help="A shipped case (see `ebbline teach list`) or a YAML file.")
+]
+Variant = Annotated[int, typer.Option("--variant", help="Seed of the variant; 0 is as written.")]
+StorePath = Annotated[
+    Path | None,
+    typer.Option("--store", help="The workbench's store. [default: in your own data directory]"),
+]
+
+teach_app = typer.Typer(no_args_is_help=True, help="Virtual patients: play, print, report.")
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this group."""
+    app.add_typer(teach_app, name="teach")
+
+
+@teach_app.command("list")
+def list_cases(
+    difficulty: Annotated[int | None, typer.Option(min=1, max=5, help="Only this one.")] = None,
+    shows: Annotated[
+        str | None, typer.Option("--shows", help='A term, such as "late deceleration".')
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+) -> None:
+    """List the shipped cases; --shows tells what they teach, so not for those who will play."""
+    from ebbline.teach.index import index
+    from ebbline.teach.library import shipped
+
+    chosen = [
+        case
+        for case in shipped().values()
+        if (difficulty is None or case.difficulty == difficulty)
+        and (shows is None or any(shows.lower() in term for term in index()[case.id].shows))
+    ]
+    if as_json:
+        rows = [
+            {
+                "id": case.id,
+                "title": case.title,
+                "difficulty": case.difficulty,
+                "asks": [step.value for step in case.asks],
+                "standard": case.standard.value,
+                "shows": list(index()[case.id].shows),
+            }
+            for case in chosen
+        ]
+        typer.echo(json.dumps(rows, ensure_ascii=False, indent=2))
+        return
+    for case in chosen:
+        asks = ", ".join(case.asks)
+        typer.echo(f"{case.difficulty}  {case.id:32s}  {case.title}  ({asks})")
+    typer.echo(f"{len(chosen)} cases.")
+
+
+@teach_app.command()
+def show(
+    case: CaseName,
+    variant: Variant = 0,
+    truth: Annotated[
+        bool, typer.Option("--truth", help="Also what is true of it; not for who will play.")
+    ] = False,
+) -> None:
+    """Show a case's story and notes."""
+    from ebbline.teach.library import named_or_file
+    from ebbline.teach.patient import check as sound
+    from ebbline.teach.patient import variant as varied
+
+    found = named_or_file(case)
+    sound(found)
+    told = varied(found, variant)
+    typer.echo(f"{told.title} (difficulty {told.difficulty} of 5)\n")
+    for text in (told.story.who, told.story.scene, f"Task: {told.story.task}"):
+        typer.echo(text)
+    if told.recorded is None:
+        from ebbline.teach.notes import notes_of
+
+        typer.echo("\nFrom her notes")
+        for name, words in notes_of(told):
+            typer.echo(f"  {name}: {words}")
+    if truth:
+        typer.echo("\nWhat is true")
+        from ebbline.teach.truth_words import truth_in_words
+
+        for name, words in truth_in_words(found, variant):
+            typer.echo(f"  {name}: {words}")
+
+
+@teach_app.command()
+def check(
+    files: Annotated[list[Path], typer.Argument(help="Case files (YAML).")],
+) -> None:
+    """Check case files, and tell what each truly shows."""
+    from ebbline.teach.case import case_from_file
+    from ebbline.teach.coverage import shown_by
+    from ebbline.teach.patient import check as sound
+    from ebbline.teach.truth_words import truth_in_words
+
+    problems = []
+    for file in files:
+        try:
+            case = case_from_file(file)
+            sound(case)
+            words = truth_in_words(case, 0)
+            shown = sorted(shown_by(case))
+        except EbblineError as error:
+            problems.append(str(error))
+            continue
+        typer.echo(f"{file}: sound. {case.title}, difficulty {case.difficulty}.")
+        for name, said in words:
+            typer.echo(f"  {name}: {said}")
+        typer.echo(f"  Shows: {'; '.join(shown) or 'nothing that is asked'}")
+    if problems:
+        for problem in problems:
+            typer.echo(f"ebbline: {problem}", err=True)
+        raise typer.Exit(2)
+
+
+@teach_app.command()
+def play(
+    case: CaseName,
+    variant: Variant = 0,
+    transcript: Annotated[
+        Path | None, typer.Option(help="Also write steps and score here, as JSON.")
+    ] = None,
+) -> None:
+    """Play a case in the terminal, in words; the debrief follows."""
+    from ebbline.teach.library import named_or_file
+    from ebbline.teach.terminal import Player
+
+    found = named_or_file(case)
+    player = Player(found, variant, typer.echo, lambda words: str(typer.prompt(words, default="")))
+    player.run()
+    if transcript is not None:
+        _written(transcript, player.transcript())
+
+
+@teach_app.command()
+def sheet(
+    case: CaseName,
+    target: Annotated[Path, typer.Argument(help="File to write: .pdf (or .svg, .png).")],
+    variant: Variant = 0,
+    answers: Annotated[bool, typer.Option("--answers", help="With the answers.")] = False,
+) -> None:
+    """Print a case: story, what the hands feel, the strip at true scale, the questions."""
+    from ebbline.picture import write
+    from ebbline.teach.library import named_or_file
+    from ebbline.teach.patient import check as sound
+    from ebbline.teach.sheet import sheet as made
+
+    found = named_or_file(case)
+    sound(found)
+    for path in write(made(found, variant, answers=answers), target):
+        typer.echo(f"Wrote {path}.")
+
+
+@teach_app.command()
+def report(
+    store: StorePath = None,
+    assignment: Annotated[str, typer.Option(help="Only this assignment's attempts.")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+) -> None:
+    """The class report: questions, agreement, confusion of terms, progress, unsafe choices."""
+    from ebbline import codec
+    from ebbline.teach.report import class_report, report_text
+
+    made = class_report(_finished(store, assignment)[0])
+    typer.echo(codec.to_json(made, indent=2) if as_json else report_text(made), nl=as_json)
+
+
+@teach_app.command()
+def export(
+    target: Annotated[Path, typer.Argument(help="File to write: .csv, or .json for xAPI.")],
+    store: StorePath = None,
+    assignment: Annotated[str, typer.Option(help="Only this assignment's attempts.")] = "",
+    names: Annotated[
+        bool, typer.Option("--names", help="With the learners' names; else with pseudonyms.")
+    ] = False,
+    home_page: Annotated[
+        str, typer.Option(help="xAPI: web address that accounts and activities belong to.")
+    ] = "",
+) -> None:
+    """Export finished attempts: CSV, one row a step, or xAPI statements."""
+    from ebbline.teach.export import HOME_PAGE, pseudonyms, to_csv, to_xapi
+
+    suffix = target.suffix.lower()
+    if suffix not in (".csv", ".json"):
+        raise EbblineError(
+            "attempts are exported as CSV or xAPI.",
+            where=str(target),
+            remedy="End the name in .csv or .json.",
+        )
+    finished, secret = _finished(store, assignment)
+    shown = {a.learner: a.learner for a in finished} if names else pseudonyms(finished, secret)
+    if suffix == ".csv":
+        text = to_csv(finished, shown)
+    else:
+        statements = to_xapi(finished, shown, home_page=home_page or HOME_PAGE)
+        text = json.dumps(statements, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    _written(target, text)
+    typer.echo(f"Wrote {len(finished)} attempts to {target}.")
+
+
+def _written(target: Path, text: str) -> None:
+    from ebbline.recording.files import written_whole
+
+    with written_whole(target) as part:
+        part.write_text(text, encoding="utf-8")
+
+
+def _finished(path: Path | None, assignment: str) -> tuple[tuple[FinishedAttempt, ...], bytes]:
+    from ebbline.web.settings import default_store
+    from ebbline.web.store import Store, StoreError
+    from ebbline.web.teach_store import Teaching
+
+    place = path or default_store()
+    if not place.exists():
+        raise StoreError("there is no store.", where=str(place), remedy="Give it with --store.")
+    store = Store(place)
+    try:
+        return Teaching(store).finished(assignment=assignment or None), store.secret()
+    finally:
+        store.close()
