@@ -14,6 +14,7 @@ import pytest
 from pypdf import PdfReader
 
 from ebbline import CAUTION
+from ebbline.analysis import read
 from ebbline.criteria.model import Window
 from ebbline.errors import ContextError
 from ebbline.features.findings import Artefact, ArtefactKind
@@ -493,3 +494,39 @@ def test_drawing_model_loads_nothing_of_traces() -> None:
     code = "import ebbline.picture, sys; print([m for m in sys.modules if 'recording' in m])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def odd(samples: np.ndarray, rate_hz: float = 4.0) -> Recording:
+    """A recording of nothing but these heart-rate samples."""
+    channel = replace(HALF_HOUR.heart_rate(), samples=samples, rate_hz=rate_hz)
+    return Recording("odd", (channel,))
+
+
+ODD = {
+    "one sample": odd(np.where(np.arange(2400) == 1200, 140.0, np.nan)),
+    "every other sample": odd(np.where(np.arange(2400) % 2, 140.0, np.nan)),
+    "flat": odd(np.full(2400, 140.0)),
+    "all beyond the paper": odd(np.full(2400, 290.0)),
+    "in and out of the paper": odd(np.where(np.arange(2400) % 8 < 4, 290.0, 100.0)),
+    "ten seconds": odd(np.full(40, 140.0)),
+    "one sample in ten seconds": odd(np.full(120, 140.0), 0.1),
+    "250 samples a second": odd(np.full(60_000, 140.0), 250.0),
+}
+
+
+def test_a_window_without_any_valid_sample_is_drawn_empty() -> None:
+    reading = read(ODD["flat"])
+    document = draw_strip(odd(np.full(2400, np.nan)), reading)
+    assert all(lines(page, TRACE) == [] for page in document.pages)
+
+
+@pytest.mark.parametrize("name", ODD)
+@pytest.mark.parametrize("speed", [1, 3])
+def test_odd_recordings_are_drawn_whole(name: str, speed: int, tmp_path: Path) -> None:
+    recording = ODD[name]
+    document = draw_strip(recording, read(recording), speed_cm_per_min=speed)
+    for page in document.pages:
+        assert overprinted(page) == []
+        assert page.height == 21.0
+        ET.fromstring(svg(page))
+    assert write(document, tmp_path / "strip.pdf")

@@ -144,7 +144,7 @@ def _rate_part(job: Job, kept: Arrangement, placed: Set, window: Window, top: fl
     y = band_top + (BAND_HEIGHT + 0.06 if job.marks else 0.0)
     y += max(kept.above * lanes.PITCH + 0.04, _LEAST_GAP)
     rate = _panel(job, window, y)
-    times_top = rate.bottom + 0.04 + kept.below * lanes.PITCH
+    times_top = rate.bottom + max(kept.below * lanes.PITCH + 0.04, _LEAST_GAP)
     shapes = lanes.shapes(placed.suspect, rate, band_top - 0.02, above=True)
     if job.marks:
         shapes += signal_band(job.fetal.findings.fetal.valid, rate, band_top)

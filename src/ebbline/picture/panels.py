@@ -67,6 +67,7 @@ _NUMBERS_EVERY_CM = 24.0
 _LABEL_STEP_CM = 0.5
 _NO_ACTIVITY = "no activity channel in this recording: contractions cannot be assessed"
 _ALL_VALID = 0.995
+_NARROW_CM = 4.0
 _SEEN_CM = 26.0
 """Of a long sheet, what is before the eye at its beginning."""
 
@@ -250,7 +251,13 @@ def activity_panel(job: Job, panel: Panel) -> list[Shape]:
 
 
 def _in_the_middle(words: str, panel: Panel) -> list[Shape]:
-    """Words in the middle of a panel, on a ground of their own so that no line runs through."""
+    """Words in the middle of a panel, on a ground of their own so that no line runs through.
+
+    Of a panel too narrow for them they stand at its right.
+    """
+    if panel.width < _NARROW_CM:
+        beside = panel.right + 0.8
+        return [Text(beside, (panel.top + panel.bottom) / 2, words, BODY, INK)]
     seen = min(panel.width, _SEEN_CM)
     lines = wrapped(words, seen - 0.4, BODY)
     top = (panel.top + panel.bottom) / 2 - 0.17 * len(lines)
@@ -310,8 +317,8 @@ def time_row(panel: Panel, speed: int, start: datetime | None, top: float) -> li
         since = f"{minutes // 60}:{minutes % 60:02d}"
         clock = f"· {_clock(start, time_s)}" if start else ""
         first, second = text_width(since, BODY, bold=True) + 0.06, text_width(clock, SMALL)
-        left = min(
-            max(panel.x(time_s) - (first + second) / 2, panel.left), panel.right - first - second
+        left = max(
+            min(panel.x(time_s) - (first + second) / 2, panel.right - first - second), panel.left
         )
         if left < free_from:
             continue
