@@ -279,13 +279,13 @@ def test_interrupted_write_leaves_no_temporary_file(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("suffix", SUFFIXES)
 def test_place_that_cannot_be_written_is_refused(suffix: str, tmp_path: Path) -> None:
-    with pytest.raises(RecordingError, match="there is no such file or directory"):
+    with pytest.raises(RecordingError, match=rf'r{suffix}: ".*no-such-directory" is not a direct'):
         save_recording(labour(), tmp_path / "no-such-directory" / f"r{suffix}")
     (tmp_path / f"d{suffix}").mkdir()
     with pytest.raises(RecordingError, match="this is a directory"):
         save_recording(labour(), tmp_path / f"d{suffix}")
     (tmp_path / "file").write_text("")
-    with pytest.raises(RecordingError, match="Not a directory"):
+    with pytest.raises(RecordingError, match='file" is not a directory'):
         save_recording(labour(), tmp_path / "file" / f"r{suffix}")
 
 

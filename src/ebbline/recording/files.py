@@ -21,13 +21,13 @@ def telling(path: Path, doing: str) -> Iterator[None]:
     except FileNotFoundError as error:
         raise RecordingError(
             "there is no such file or directory.",
-            where=str(error.filename or path),
+            where=str(path),
             remedy="Check the name and the directory.",
         ) from error
     except PermissionError as error:
         raise RecordingError(
             f"no permission for {doing}.",
-            where=str(error.filename or path),
+            where=str(path),
             remedy="Ask for access, or copy the file to a place of your own.",
         ) from error
     except MemoryError as error:
@@ -85,6 +85,12 @@ def written_whole(path: Path) -> Iterator[Path]:
     A failure leaves what was at `path` before untouched and no temporary file behind.
     """
     with telling(path, "writing"):
+        if not path.parent.is_dir():
+            raise RecordingError(
+                f'"{path.parent}" is not a directory.',
+                where=str(path),
+                remedy="Make it first, or choose another place.",
+            )
         if path.is_dir():
             raise RecordingError(
                 "this is a directory.", where=str(path), remedy="Name a file to write."
