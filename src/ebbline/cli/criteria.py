@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ebbline import CAUTION
 from ebbline.errors import ContextError
 
 if TYPE_CHECKING:
@@ -46,6 +47,7 @@ def criteria(
     else:
         for table in tables:
             _write(table)
+        print(CAUTION)
 
 
 def _title(table: Table) -> str:
@@ -138,3 +140,4 @@ def _draw(tables: list[Table]) -> None:
         for source, number in sources.items():
             console.print(f"  {number}. {source}.", highlight=False, markup=False)
         console.print()
+    console.print(CAUTION, highlight=False, markup=False)

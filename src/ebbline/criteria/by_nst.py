@@ -21,7 +21,8 @@ def classify(facts: WindowFacts, context: Context) -> Classification:
     """
     window = facts.window
     longer_s = max(window.duration_s, line.NONREACTIVE.threshold * 60.0)
-    looked = Window(max(0.0, min(window.start_s, window.end_s - longer_s)), window.end_s)
+    begins_s = facts.findings.fetal.valid.start_s
+    looked = Window(max(begins_s, min(window.start_s, window.end_s - longer_s)), window.end_s)
     seen = facts if looked == window else window_facts(facts.findings, looked)
     docket = Docket(line.TABLE, facts)
     stage = context.stage_at(window.end_s)

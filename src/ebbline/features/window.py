@@ -65,7 +65,7 @@ class EventIndex:
     Contractions are in the order of their peaks, decelerations and accelerations in the order of
     their nadirs and peaks; `*_order` leads back to the place in the findings. `carrier` is the
     (ordered) contraction of each deceleration or -1; `readable` says of each contraction whether
-    the heart rate could be read through it.
+    the heart rate could be read through it; `begins_s` is where the recording begins.
     """
 
     contraction_order: IntArray
@@ -86,6 +86,7 @@ class EventIndex:
     activity_sum_s: FloatArray
     heart_edges_s: FloatArray
     heart_sum_s: FloatArray
+    begins_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +225,7 @@ def index_of(findings: Findings) -> EventIndex:
         activity_sum_s=activity_sum,
         heart_edges_s=heart_edges,
         heart_sum_s=heart_sum,
+        begins_s=findings.fetal.valid.start_s,
     )
 
 
@@ -306,12 +308,12 @@ def contraction_rate(findings: Findings, start_s: float, end_s: float) -> Contra
     over_s says how far. Time without activity signal is left out of the average; NaN when half of
     the stretch or more is missing. Source: Macones 2008, section on uterine contractions.
     """
-    begin_s = max(0.0, end_s - RATE_OVER_S)
+    index = index_of(findings)
+    begin_s = max(index.begins_s, end_s - RATE_OVER_S)
     over_s = end_s - begin_s
     if not findings.uterine.present:
         nothing = float("nan")
         return ContractionRate(nothing, over_s, begin_s, end_s, 0, 0.0, NO_ACTIVITY)
-    index = index_of(findings)
     inside = _inside(index.contraction_peak_s, begin_s, end_s)
     count = inside.stop - inside.start
     measured_s = float(_measured_s(index, np.array([begin_s]), end_s)[0])
@@ -333,7 +335,7 @@ def tachysystole(findings: Findings, start_s: float, end_s: float) -> Answer:
     if not findings.uterine.present:
         return Answer(None, float("nan"), start_s, end_s, NO_ACTIVITY)
     index = index_of(findings)
-    starts, length_s = _stretches(index.contraction_peak_s, start_s, end_s, RATE_OVER_S)
+    starts, length_s = _stretches(index, index.contraction_peak_s, start_s, end_s, RATE_OVER_S)
     first = np.searchsorted(index.contraction_peak_s, starts)
     last = np.searchsorted(index.contraction_peak_s, starts + length_s)
     counts = (last - first).astype(np.float64)
@@ -362,7 +364,7 @@ def tachysystole_in_two_tens(findings: Findings, start_s: float, end_s: float) -
         return Answer(None, float("nan"), start_s, end_s, NO_ACTIVITY)
     index = index_of(findings)
     peaks = index.contraction_peak_s
-    starts, length_s = _stretches(peaks, start_s, end_s, SEGMENT_S, parts=2)
+    starts, length_s = _stretches(index, peaks, start_s, end_s, SEGMENT_S, parts=2)
     if length_s < SEGMENT_S:
         return Answer(None, float("nan"), start_s, end_s, "less than 20 minutes were recorded")
     edges = [np.searchsorted(peaks, starts + k * 0.5 * length_s) for k in range(3)]
@@ -445,7 +447,13 @@ def _pattern(findings: Findings, which: BoolArray) -> _Pattern:
 
 
 def _stretches(
-    peaks_s: FloatArray, start_s: float, end_s: float, length_s: float, *, parts: int = 1
+    index: EventIndex,
+    peaks_s: FloatArray,
+    start_s: float,
+    end_s: float,
+    length_s: float,
+    *,
+    parts: int = 1,
 ) -> tuple[FloatArray, float]:
     """Starts of all stretches of length_s in the window that differ in their contractions.
 
@@ -454,7 +462,7 @@ def _stretches(
     distances and the window's two extremes are enough. A window shorter than the length is
     lengthened backwards to it, as far as the recording goes; the length that results is returned.
     """
-    start_s = max(0.0, min(start_s, end_s - length_s))
+    start_s = max(index.begins_s, min(start_s, end_s - length_s))
     length_s = min(length_s, end_s - start_s)
     latest_s = end_s - length_s
     if latest_s <= start_s:
@@ -485,7 +493,7 @@ class _Cuts:
 def _cuts(findings: Findings, start_s: float, end_s: float, length_s: float) -> _Cuts:
     index = index_of(findings)
     peaks = index.contraction_peak_s
-    starts, length_s = _stretches(peaks, start_s, end_s, length_s)
+    starts, length_s = _stretches(index, peaks, start_s, end_s, length_s)
     ends = starts + length_s
     measured_s = _measured_s(index, starts, ends)
     return _Cuts(
@@ -548,7 +556,7 @@ def _with_contractions(
     strictly: bool,
 ) -> Answer:
     index = index_of(findings)
-    begin_s = max(0.0, min(start_s, end_s - length_s))
+    begin_s = max(index.begins_s, min(start_s, end_s - length_s))
     seen = which & (index.deceleration_onset_s < end_s) & (index.deceleration_end_s > begin_s)
     number = int(np.count_nonzero(seen))
     if number < LEAST_TO_RECUR:
@@ -607,7 +615,7 @@ def pattern_runs(findings: Findings, until_s: float, which: BoolArray) -> tuple[
     if not findings.uterine.present or int(chosen.sum()) < LEAST_TO_RECUR:
         return ()
     pattern = _pattern(findings, which)
-    cuts = _cuts(findings, 0.0, until_s, SEGMENT_S)
+    cuts = _cuts(findings, index.begins_s, until_s, SEGMENT_S)
     with_it, of = _counts(pattern, cuts)
     shows = (with_it >= LEAST_TO_RECUR) & (with_it > HALF * of)
     if not shows.any():
@@ -677,7 +685,7 @@ def most_decelerations(
     """
     index = index_of(findings)
     onsets = np.sort(index.deceleration_onset_s[which])
-    starts, length_s = _stretches(onsets, start_s, end_s, SEGMENT_S)
+    starts, length_s = _stretches(index, onsets, start_s, end_s, SEGMENT_S)
     counts = np.searchsorted(onsets, starts + length_s) - np.searchsorted(onsets, starts)
     at = int(np.argmax(counts))
     return int(counts[at]), float(starts[at]), float(starts[at]) + length_s
