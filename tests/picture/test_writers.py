@@ -114,6 +114,13 @@ def test_text_reads_back_from_pdf_and_svg(tmp_path: Path) -> None:
     assert text.text == words
 
 
+def test_names_of_typefaces_that_are_no_identifiers_are_quoted() -> None:
+    """An unquoted name with a digit makes a browser ignore the whole list (CSS Fonts 4, 2.1)."""
+    families = ET.fromstring(svg(one_page(INK_DOT).pages[0])).get("font-family", "").split(", ")
+    assert families[0] == "'Source Sans Pro'"
+    assert all(name.startswith("'") or name.replace("-", "").isalpha() for name in families)
+
+
 def test_control_characters_do_not_break_the_file() -> None:
     root = ET.fromstring(
         svg(one_page(Text(1, 1, "a\x00b\nc\ufffe"), Group((), title="\x1b")).pages[0])

@@ -28,7 +28,7 @@ from ebbline.picture.fonts import FAMILY, printable, text_width
 
 UNITS_PER_CM = 100
 _POINT = CM_PER_POINT * UNITS_PER_CM
-_FONTS = f"{FAMILY}, Source Sans 3, DejaVu Sans Condensed, Arial, sans-serif"
+_FONTS = f"'{FAMILY}', 'Source Sans 3', Arial, Helvetica, 'Liberation Sans', sans-serif"
 
 
 def svg(page: Page) -> str:
@@ -78,7 +78,8 @@ def _text(text: Text) -> str:
     turn = f' transform="rotate({text.turn:g} {x} {y})"' if text.turn else ""
     return (
         f'<text x="{x}" y="{y}" font-size="{text.size * _POINT:.2f}" fill="{text.colour}"'
-        f'{weight}{slant}{anchor}{turn} textLength="{_n(width)}">{escape(words)}</text>'
+        f'{weight}{slant}{anchor}{turn} textLength="{_n(width)}" '
+        f'lengthAdjust="spacingAndGlyphs">{escape(words)}</text>'
     )
 
 
