@@ -150,15 +150,11 @@ def _spot(point: Point, words: str) -> SiteOut:
     return SiteOut(x_cm=point.x_cm, y_cm=point.y_cm, share=0.0, zone="", words=words)
 
 
-_CLOSES_AT = 1.04
-"""The drawn edge of the uterus closes this share of the fundal height above the symphysis."""
-
-
 def _abdomen(abdomen: Abdomen) -> AbdomenOut:
     spine = abdomen.landmarks["left anterior superior iliac spine"]
     low, high = abdomen.symphysis_y_cm, abdomen.fundus_y_cm
-    top = abdomen.up(_CLOSES_AT)
-    heights = [low + k * (top - low) / 60 for k in range(61)]
+    # Closer together towards the top, where the edge turns.
+    heights = [low + (high - low) * math.sin(math.pi / 2 * k / 60) for k in range(61)]
     return AbdomenOut(
         fundal_height_cm=abdomen.fundal_height_cm,
         fundus_y_cm=high,

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from ebbline.bedside.policy.measures import first_measures
+from ebbline.bedside_link import finding_words
 from ebbline.criteria.model import Classification
 from ebbline.reading import FetalReading, Reading
-from ebbline.web.shapes import ClassificationOut, ReadingOut, ReasonOut, SectionOut
+from ebbline.web.shapes import ClassificationOut, MeasureOut, ReadingOut, ReasonOut, SectionOut
 from ebbline.wording import Clock, sections
 
 REVIEW = (
@@ -23,6 +25,7 @@ def said(reading: Reading, fetal: FetalReading, by: str) -> ReadingOut:
     clock = Clock.of(reading)
     parts = {part.title: part for part in sections(reading, fetal)}
     lines = {title: list(part.lines) for title, part in parts.items()}
+    listed = first_measures(finding_words(fetal))
     return ReadingOut(
         by=by,
         fetus=fetal.fetus,
@@ -32,6 +35,16 @@ def said(reading: Reading, fetal: FetalReading, by: str) -> ReadingOut:
         sections=[SectionOut(title=t, lines=lines[t]) for t in REVIEW if t in lines],
         classes=[_class(one, clock) for one in fetal.classes],
         panel=lines.get("Panel reading", []),
+        measures_for=list(listed.titles),
+        measures=[
+            MeasureOut(
+                text=one.text,
+                source=one.source,
+                differs=[f"{other.text} [{other.source}]" for other in one.differs],
+            )
+            for one in listed.measures
+        ],
+        measures_note=listed.note,
         not_assessed=lines.get("Not assessed", []),
         notes=list(reading.notes),
         caution=reading.caution,

@@ -150,6 +150,14 @@ class SectionOut(BaseModel):
     lines: list[str]
 
 
+class MeasureOut(BaseModel):
+    """An option that guidelines list for what was found, for the team under local policy."""
+
+    text: str
+    source: str
+    differs: list[str]
+
+
 class ReadingOut(BaseModel):
     """The reading of one fetus in one window. by: "computed", or whose corrections are in it."""
 
@@ -161,6 +169,9 @@ class ReadingOut(BaseModel):
     sections: list[SectionOut]
     classes: list[ClassificationOut]
     panel: list[str]
+    measures_for: list[str]
+    measures: list[MeasureOut]
+    measures_note: str
     not_assessed: list[str]
     notes: list[str]
     caution: str

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 router = APIRouter()
 
+PREVIEW_DPI = 110
+
 
 class Wanted:
     """What was chosen for a report."""
@@ -126,17 +128,17 @@ def report_pages(
     return {"pages": len(_document(request, books, key, who, wanted).pages)}
 
 
-@router.get("/recordings/{key}/report/pages/{number}.svg", include_in_schema=False)
+@router.get("/recordings/{key}/report/pages/{number}.png", include_in_schema=False)
 def report_preview(
     request: Request, key: str, number: int, books: Books, who: Who, wanted: Choice
 ) -> Response:
     """One page of the report as a picture."""
-    from ebbline.picture.svg import svg
+    from ebbline.picture.png import png
 
     pages = _document(request, books, key, who, wanted).pages
     if not 1 <= number <= len(pages):
         raise NotThereError("the report has no such page.", where=f"page {number}")
-    return Response(svg(pages[number - 1]), media_type="image/svg+xml")
+    return Response(png(pages[number - 1], PREVIEW_DPI), media_type="image/png")
 
 
 @router.get("/api/recordings/{key}/fhir.json", tags=["report"], response_class=JSONResponse)

@@ -33,7 +33,7 @@ async function show() {
       const sheet = new Image();
       sheet.loading = "lazy";
       sheet.alt = `Page ${n + 1} of ${pages} of the report`;
-      sheet.src = `/recordings/${key}/report/pages/${n + 1}.svg?${chosen}`;
+      sheet.src = `/recordings/${key}/report/pages/${n + 1}.png?${chosen}`;
       return sheet;
     }));
   } catch (error) {

@@ -100,71 +100,86 @@ export function gutter(ctx, scene) {
   ctx.stroke();
 }
 
+const SAMPLES_JOINED = 1.5; // per pixel; beyond it a pixel shows its lowest to highest
+
+/** Every sample, joined by lines; a gap stays a gap, a lone sample a dot. */
+function joined(ctx, scene, lane, { pyramid, rate }, style, from, until, over) {
+  const k = lane.height / (lane.most - lane.least);
+  const base = lane.top + lane.most * k;
+  const { samples } = pyramid;
+  const first = Math.max(Math.floor(from * rate) - 1, 0);
+  const last = Math.min(Math.ceil(until * rate) + 1, samples.length - 1);
+  ctx.strokeStyle = style.colour;
+  ctx.lineWidth = style.width;
+  ctx.lineJoin = "bevel";
+  ctx.setLineDash(style.dash || []);
+  ctx.beginPath();
+  let drawing = false;
+  for (let i = first; i <= last; i += 1) {
+    const v = samples[i];
+    if (v !== v) {
+      drawing = false;
+      continue;
+    }
+    const px = x(scene, i / rate);
+    const py = base - v * k;
+    if (v > lane.most || v < lane.least) over.push([px, v > lane.most]);
+    if (drawing) ctx.lineTo(px, py);
+    else {
+      ctx.moveTo(px, py);
+      const next = samples[i + 1];
+      if (next !== next || next === undefined) ctx.lineTo(px + 0.6, py);
+    }
+    drawing = true;
+  }
+  ctx.stroke();
+  ctx.setLineDash([]);
+}
+
+/** One bar per pixel, from its lowest to its highest sample, reaching to its neighbour's. */
+function columnsOf(ctx, scene, lane, { pyramid, rate }, style, from, until, over) {
+  const perPixel = rate * scene.spp;
+  const k = lane.height / (lane.most - lane.least);
+  const base = lane.top + lane.most * k;
+  const begin = Math.floor((from * rate) / perPixel);
+  const end = Math.ceil((until * rate) / perPixel);
+  // whole pixels, the same samples in each whatever the view: nothing shimmers while panning
+  const left = Math.round(x(scene, (begin * perPixel) / rate));
+  const thin = style.dash ? 1 : style.width;
+  ctx.fillStyle = style.colour;
+  let before = null;
+  for (let column = begin; column < end; column += 1) {
+    if (!pyramid.stretch(Math.floor(column * perPixel), Math.floor((column + 1) * perPixel))) {
+      before = null;
+      continue;
+    }
+    const { low, high } = pyramid;
+    const px = left + column - begin;
+    if (high > lane.most) over.push([px, true]);
+    if (low < lane.least) over.push([px, false]);
+    let top = base - high * k;
+    let bottom = base - low * k;
+    if (before) {
+      top = Math.min(top, before.bottom);
+      bottom = Math.max(bottom, before.top);
+    }
+    before = { top: base - high * k, bottom: base - low * k };
+    ctx.fillRect(px, top - thin / 2, 1, Math.max(bottom - top, 0) + thin);
+  }
+}
+
 /** One signal: the samples joined where they can be told apart, else lowest to highest per pixel. */
 export function trace(ctx, scene, lane, signal, style) {
-  const { pyramid, rate } = signal;
-  const perPixel = rate * scene.spp;
+  const perPixel = signal.rate * scene.spp;
   const from = Math.max(scene.t0, 0);
   const until = Math.min(seconds(scene, scene.width), scene.duration);
   ctx.save();
   ctx.beginPath();
   ctx.rect(scene.gutter, lane.top, scene.width - scene.gutter, lane.height);
   ctx.clip();
-  ctx.strokeStyle = style.colour;
-  ctx.lineWidth = style.width;
-  ctx.lineJoin = "round";
-  ctx.lineCap = "round";
-  ctx.setLineDash(style.dash || []);
-  ctx.beginPath();
   const over = [];
-  const k = lane.height / (lane.most - lane.least);
-  const base = lane.top + lane.most * k;
-  if (perPixel <= 1.5) {
-    const samples = pyramid.samples;
-    const first = Math.max(Math.floor(from * rate) - 1, 0);
-    const last = Math.min(Math.ceil(until * rate) + 1, samples.length - 1);
-    let drawing = false;
-    for (let i = first; i <= last; i += 1) {
-      const v = samples[i];
-      if (v !== v) {
-        drawing = false;
-        continue;
-      }
-      const px = x(scene, i / rate);
-      const py = base - v * k;
-      if (v > lane.most || v < lane.least) over.push([px, v > lane.most]);
-      if (drawing) ctx.lineTo(px, py);
-      else {
-        ctx.moveTo(px, py);
-        const next = samples[i + 1];
-        if (next !== next || next === undefined) ctx.lineTo(px + 0.6, py);
-      }
-      drawing = true;
-    }
-  } else {
-    let drawing = false;
-    const begin = Math.floor((from * rate) / perPixel);
-    const end = Math.ceil((until * rate) / perPixel);
-    for (let column = begin; column < end; column += 1) {
-      const i0 = Math.floor(column * perPixel);
-      if (!pyramid.stretch(i0, Math.floor((column + 1) * perPixel))) {
-        drawing = false;
-        continue;
-      }
-      const px = x(scene, i0 / rate);
-      const { low, high } = pyramid;
-      if (high > lane.most) over.push([px, true]);
-      if (low < lane.least) over.push([px, false]);
-      const yHigh = base - high * k;
-      const yLow = base - low * k;
-      if (drawing) ctx.lineTo(px, yHigh);
-      else ctx.moveTo(px, yHigh);
-      ctx.lineTo(px, Math.abs(yLow - yHigh) < 0.5 ? yHigh + 0.5 : yLow);
-      drawing = true;
-    }
-  }
-  ctx.stroke();
-  ctx.setLineDash([]);
+  if (perPixel <= SAMPLES_JOINED) joined(ctx, scene, lane, signal, style, from, until, over);
+  else columnsOf(ctx, scene, lane, signal, style, from, until, over);
   // what runs off the paper is shown at its edge
   ctx.fillStyle = style.colour;
   let lastPx = -100;
@@ -277,6 +292,14 @@ export function brackets(ctx, scene, lane, items, { below = false, named = true 
     ctx.globalAlpha = item.struck ? 0.6 : 0.55 + 0.45 * (item.certainty ?? 1);
     ctx.setLineDash(item.human ? [5, 3] : []);
     ctx.beginPath();
+    if (b - a < 4 && !chosen) {
+      ctx.lineWidth = 1;
+      line(ctx, Math.round(a) + 0.5, bar - 4, Math.round(a) + 0.5, bar + 4);
+      ctx.stroke();
+      ctx.setLineDash([]);
+      ctx.globalAlpha = 1;
+      continue;
+    }
     ctx.moveTo(a, below ? bar - 4 : bar + 5);
     ctx.lineTo(a, bar);
     ctx.lineTo(b, bar);
@@ -381,6 +404,7 @@ export function columns(ctx, scene, cells) {
     const b = x(scene, cell.end_s);
     if (b < scene.gutter || a > scene.width) continue;
     seen += 1;
+    if (b - a < 18) continue;
     ctx.beginPath();
     line(ctx, Math.round(a) + 0.5, lane.top, Math.round(a) + 0.5, lane.top + lane.height - 4);
     line(ctx, Math.round(b) + 0.5, lane.top, Math.round(b) + 0.5, lane.top + lane.height - 4);

@@ -320,13 +320,24 @@ export class Strip extends EventTarget {
     const pop = this.pop;
     this.popItem = item;
     this.popPinned = !pointer;
-    const px = pointer ? pointer.x : draw.x(this, (item.start_s + item.end_s) / 2);
     const box = pop.getBoundingClientRect();
-    const left = Math.min(Math.max(px + (pointer ? 18 : -box.width / 2), 4), this.width - box.width - 4);
-    const lane = item.plot === "uterine" ? this.lanes.columns : this.lanes.heart;
-    let top = pointer ? pointer.y + 20 : lane.top + 8;
-    if (top + box.height > this.height) top = Math.max(this.height - box.height - 4, 4);
-    if (pointer && top < pointer.y + 10 && left < px && px < left + box.width) top = Math.max(pointer.y - box.height - 14, 4);
+    const lane = item.plot === "uterine" ? this.lanes.squeezes : this.lanes.found;
+    const widest = this.width - box.width - 4;
+    let left;
+    let top;
+    if (pointer) {
+      left = Math.min(Math.max(pointer.x + 18, 4), widest);
+      top = pointer.y + 20;
+      if (left < pointer.x) top = pointer.y - box.height - 14;
+    } else {
+      // beside the finding, so that it can still be seen
+      const after = draw.x(this, item.end_s) + 14;
+      const before = draw.x(this, item.start_s) - box.width - 14;
+      left = after <= widest ? after : before >= 4 ? before : Math.max(widest, 4);
+      top = lane.top + 6;
+    }
+    if (top + box.height > this.height) top = this.height - box.height - 4;
+    top = Math.max(top, 4);
     pop.style.left = `${left}px`;
     pop.style.top = `${top}px`;
   }

@@ -1,0 +1,97 @@
+"""A real Chromium on a workbench that really listens."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+import uvicorn
+
+from ebbline.web.app import create_app
+from ebbline.web.settings import Settings
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+
+needs_chromium = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this computer")
+
+
+@contextmanager
+def served(settings: Settings) -> Iterator[tuple[str, Any]]:
+    """The address of a workbench that listens on a free port, and its application."""
+    listening = socket.socket()
+    listening.bind(("127.0.0.1", 0))
+    app = create_app(settings)
+    server = uvicorn.Server(uvicorn.Config(app, log_level="warning", lifespan="on"))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+    thread.start()
+    while not server.started:
+        assert thread.is_alive()
+        time.sleep(0.01)
+    try:
+        yield f"http://127.0.0.1:{listening.getsockname()[1]}", app
+    finally:
+        server.should_exit = True
+        thread.join(10)
+        listening.close()
+
+
+@contextmanager
+def chromium() -> Iterator[Any]:
+    """A browser without a screen."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@contextmanager
+def opened(browser: Any, **options: Any) -> Iterator[Any]:
+    """A page of a fresh context; any error in its scripts, and any request away, fails the test."""
+    context = browser.new_context(**options)
+    page = context.new_page()
+    wrong: list[str] = []
+    page.on("pageerror", lambda error: wrong.append(f"script: {error}"))
+    page.on(
+        "console",
+        lambda said: (
+            wrong.append(f"console: {said.text}")
+            if said.type == "error" and "status of 4" not in said.text
+            else None
+        ),
+    )
+    page.on(
+        "request",
+        lambda request: (
+            None
+            if request.url.startswith(("http://127.0.0.1:", "data:", "blob:"))
+            else wrong.append(f"request to {request.url}")
+        ),
+    )
+    yield page
+    context.close()
+    assert not wrong, wrong
+
+
+def grave(page: Any) -> list[str]:
+    """Serious and critical findings of axe-core (bundled in axe-playwright-python) on the page."""
+    import axe_playwright_python
+
+    script = Path(axe_playwright_python.__file__).with_name("axe.min.js")
+    page.evaluate(script.read_text())
+    found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+    return [
+        f"{one['id']}: {one['help']}: {node['html'][:160]}"
+        for one in found["violations"]
+        if one["impact"] in ("serious", "critical")
+        for node in one["nodes"]
+    ]

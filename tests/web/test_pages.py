@@ -1,0 +1,658 @@
+"""The pages in a real browser: opened, read, marked, corrected, examined, reported."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from ebbline.web.invented import invented_recording
+from ebbline.web.settings import Settings
+from shared_data import CTU_UHB, needs_ctu_uhb
+from web.browser import chromium, grave, needs_chromium, opened, served
+
+pytestmark = [pytest.mark.browser, needs_chromium]
+
+WIDE = {"width": 1280, "height": 900}
+TABLET = {"width": 820, "height": 1180}
+CASES = ("late", "quiet-first-stage", "poor-signal", "long-labour")
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Any, dict[str, str]]]:
+    """A workbench with some invented recordings: address, browser, key of each case."""
+    store = tmp_path_factory.mktemp("bench") / "workbench.sqlite"
+    with served(Settings(store=store)) as (address, app), chromium() as browser:
+        keys = {
+            case: app.state.library.add(invented_recording(case), by="someone", invented=True).id
+            for case in CASES
+        }
+        yield address, browser, keys
+
+
+@pytest.fixture
+def fresh(bench: tuple[str, Any, dict[str, str]]) -> Iterator[tuple[str, Any, str]]:
+    """A page, and a recording that nobody has written on yet."""
+    address, browser, _ = bench
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(address)
+        page.click('[data-case="late"]')
+        strip_ready(page)
+        yield address, page, page.url.rsplit("/", 1)[1]
+
+
+def script(name: str) -> str:
+    """A check that runs inside the page."""
+    return Path(__file__).with_name(name).read_text()
+
+
+def until(page: Any, expression: str, arg: Any = None) -> None:
+    """Wait for something to hold in the page; Playwright's own way needs eval, which is barred."""
+    for _ in range(400):
+        if page.evaluate(expression, arg):
+            return
+        page.wait_for_timeout(25)
+    raise AssertionError(f"did not come: {expression}")
+
+
+def strip_ready(page: Any) -> None:
+    page.wait_for_selector("#strip:not([aria-busy]) canvas")
+    page.wait_for_selector("#panel h3")
+    until(page, "document.getElementById('strip').strip.visibleItems().length >= 0")
+    settle(page)
+
+
+def settle(page: Any) -> None:
+    """Wait until the strip stands still."""
+    until(
+        page,
+        "(() => { const s = document.getElementById('strip').strip;"
+        " return !s.target && !s.glide && !s.pending; })()",
+    )
+
+
+def at(page: Any, seconds: float, lane: str = "heart", height: float = 0.5) -> tuple[float, float]:
+    """Where on the screen a time lies in a lane of the strip."""
+    box = page.locator("#strip canvas").first.bounding_box()
+    x, y = page.evaluate(
+        "([t, lane, part]) => { const s = document.getElementById('strip').strip;"
+        " const l = s.lanes[lane];"
+        " return [s.gutter + (t - s.t0) / s.spp, l.top + l.height * part]; }",
+        [seconds, lane, height],
+    )
+    return box["x"] + x, box["y"] + y
+
+
+def show(page: Any, start: float, end: float) -> None:
+    page.evaluate("([a, b]) => document.getElementById('strip').strip.reach(a, b)", [start, end])
+    settle(page)
+
+
+def drag(page: Any, start: tuple[float, float], end: tuple[float, float]) -> None:
+    page.mouse.move(*start)
+    page.mouse.down()
+    page.mouse.move((start[0] + end[0]) / 2, (start[1] + end[1]) / 2, steps=3)
+    page.mouse.move(*end, steps=3)
+    page.mouse.up()
+
+
+def items(page: Any, layer: str) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = page.evaluate(
+        "(layer) => document.getElementById('strip').strip.items.filter((i) => i.layer === layer)",
+        layer,
+    )
+    return found
+
+
+# -- opening --------------------------------------------------------------------------------------
+
+
+def test_an_invented_case_is_one_click_away(fresh: tuple[str, Any, str]) -> None:
+    _, page, _ = fresh
+    assert page.locator("h1").inner_text() == "Falls after each contraction"
+    assert "Category II" in page.locator(".classes-now").inner_text()
+
+
+@needs_ctu_uhb
+def test_a_real_recording_is_chosen_and_drawn(bench: tuple[str, Any, dict[str, str]]) -> None:
+    address, browser, _ = bench
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(address)
+        page.set_input_files("#files", [str(CTU_UHB / "1001.hea"), str(CTU_UHB / "1001.dat")])
+        page.wait_for_url("**/recordings/*")
+        strip_ready(page)
+        drawn = page.evaluate(
+            "(() => { const s = document.getElementById('strip').strip;"
+            " return [s.duration, s.traces.map((t) => [t.kind, t.samples.length])]; })()"
+        )
+        assert drawn == [4800, [["heart", 19200], ["uterine", 19200]]]
+
+
+def test_a_dropped_file_that_is_none_is_refused_in_words(
+    bench: tuple[str, Any, dict[str, str]],
+) -> None:
+    address, browser, _ = bench
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(address)
+        page.evaluate(
+            "() => { const t = new DataTransfer(); t.items.add(new File(['nothing'], 'note.csv'));"
+            " dispatchEvent(new DragEvent('drop', { dataTransfer: t, cancelable: true })); }"
+        )
+        words = page.wait_for_selector('.toast[role="alert"]').inner_text()
+        assert "note.csv" in words
+        assert "Traceback" not in words
+
+
+def test_the_list_is_searched_and_an_entry_removed_after_asking(
+    bench: tuple[str, Any, dict[str, str]],
+) -> None:
+    address, browser, _ = bench
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(address)
+        page.click('[data-case="sinusoidal"]')
+        strip_ready(page)
+        page.goto(address)
+        page.fill('input[type="search"]', "smooth wave")
+        page.click('form[role="search"] button')
+        assert page.locator("table.recordings tbody tr").count() == 1
+        page.click("[data-remove]")
+        assert page.locator("table.recordings tbody tr").count() == 1
+        page.click("[data-remove]")
+        page.wait_for_selector("table.recordings tbody tr", state="detached")
+
+
+# -- the strip ------------------------------------------------------------------------------------
+
+
+def test_paper_is_at_true_scale_once_the_screen_is_measured(fresh: tuple[str, Any, str]) -> None:
+    _, page, _ = fresh
+    page.click('[data-act="calibrate"]')
+    page.evaluate(
+        "() => { const s = document.querySelector('dialog input[type=range]'); s.value = 50;"
+        " s.dispatchEvent(new Event('input')); }"
+    )
+    assert page.locator(".card-bar").bounding_box()["width"] == pytest.approx(8.56 * 50, abs=1)
+    page.click("dialog .main-action")
+    for speed in (1, 2, 3):
+        page.click(f'[data-speed="{speed}"]')
+        settle(page)
+        scale = page.evaluate(
+            "(() => { const s = document.getElementById('strip').strip; const l = s.lanes.heart;"
+            " return [60 / s.spp, l.height / (l.most - l.least)]; })()"
+        )
+        per_cm = 30 if speed == 3 else 20
+        assert scale[0] == pytest.approx(50 * speed, rel=1e-3)
+        assert scale[1] == pytest.approx(50 / per_cm, rel=1e-2)
+        assert "true scale (this screen was measured)" in page.inner_text("#scale-words")
+
+
+def test_zoom_reaches_from_a_day_to_a_minute(bench: tuple[str, Any, dict[str, str]]) -> None:
+    address, browser, keys = bench
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(f"{address}/recordings/{keys['long-labour']}")
+        strip_ready(page)
+        page.click('[data-act="all"]')
+        settle(page)
+        shown = page.evaluate("document.getElementById('strip').strip.shown")
+        assert shown["end_s"] - shown["start_s"] >= 86400
+        page.evaluate("document.getElementById('strip').strip.zoom(1e-6)")
+        settle(page)
+        shown = page.evaluate("document.getElementById('strip').strip.shown")
+        assert shown["end_s"] - shown["start_s"] == pytest.approx(60, rel=1e-3)
+
+
+def test_zooming_out_never_hides_an_extreme(bench: tuple[str, Any, dict[str, str]]) -> None:
+    """Every stretch of the pyramid holds the extremes that a plain search finds in it."""
+    address, browser, _ = bench
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(address)
+        wrong = page.evaluate(script("extremes.js"))
+        assert wrong == []
+
+
+def test_lost_signal_stays_a_gap_at_every_zoom(bench: tuple[str, Any, dict[str, str]]) -> None:
+    """No ink of the trace lies in the middle of a long gap, near or far."""
+    address, browser, _ = bench
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(address)
+        inked = page.evaluate(script("gaps.js"))
+        assert [one for one in inked if one[2] != one[3]] == []
+
+
+def test_keys_travel_from_finding_to_finding(fresh: tuple[str, Any, str]) -> None:
+    _, page, _ = fresh
+    page.focus("#strip canvas")
+    page.keyboard.press("Home")
+    settle(page)
+    seen = []
+    for _ in range(4):
+        page.keyboard.press(".")
+        settle(page)
+        chosen = page.evaluate("document.getElementById('strip').strip.selected")
+        seen.append(chosen)
+        assert page.locator(".strip-pop h3").is_visible()
+    assert len(set(seen)) == 4
+    page.keyboard.press(",")
+    assert page.evaluate("document.getElementById('strip').strip.selected") == seen[2]
+    assert page.inner_text(".strip-pop + p")
+
+
+def test_hover_tells_numbers_and_rule_and_a_tap_pins_them(fresh: tuple[str, Any, str]) -> None:
+    _, page, _ = fresh
+    late = next(i for i in items(page, "computed") if i["kind"] == "late")
+    show(page, late["start_s"], late["end_s"])
+    page.mouse.move(*at(page, late["turn_s"]))
+    words = page.wait_for_selector(".strip-pop:not([hidden])").inner_text()
+    assert "Late deceleration" in words
+    assert "NICHD 2008" in words
+    assert re.search(r"depth\s+\d+ bpm", words)
+    page.mouse.click(*at(page, late["turn_s"]))
+    page.wait_for_selector(".strip-pop.pinned")
+    page.mouse.move(5, 5)
+    assert page.locator(".strip-pop.pinned").is_visible()
+
+
+def test_calipers_measure_time_beats_and_area(fresh: tuple[str, Any, str]) -> None:
+    _, page, _ = fresh
+    late = next(i for i in items(page, "computed") if i["kind"] == "late")
+    show(page, late["start_s"], late["end_s"])
+    page.click('[data-tool="measure"]')
+    drag(page, at(page, late["start_s"], height=0.3), at(page, late["end_s"], height=0.6))
+    words = page.inner_text("#measure-words")
+    measured = int(re.search(r"area (-?\d+) bpm·s", words)[1])
+    area = int(dict(late["details"])["area"].split()[0])
+    assert measured == pytest.approx(area, rel=0.15)
+    assert "below the computed baseline" in words
+
+
+def test_calipers_work_by_keys_alone(fresh: tuple[str, Any, str]) -> None:
+    _, page, _ = fresh
+    page.focus("#strip canvas")
+    page.keyboard.press("c")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Enter")
+    for _ in range(3):
+        page.keyboard.press("Shift+ArrowRight")
+    page.keyboard.press("Enter")
+    assert page.inner_text("#measure-words").startswith("30 s")
+
+
+def test_fingers_pan_and_pinch(bench: tuple[str, Any, dict[str, str]]) -> None:
+    address, browser, keys = bench
+    with opened(browser, viewport=TABLET, has_touch=True) as page:
+        page.goto(f"{address}/recordings/{keys['late']}")
+        strip_ready(page)
+        before = page.evaluate("document.getElementById('strip').strip.spp")
+        page.evaluate(script("pinch.js"))
+        settle(page)
+        assert page.evaluate("document.getElementById('strip').strip.spp") == pytest.approx(
+            before / 2, rel=0.01
+        )
+
+
+# -- the reading ----------------------------------------------------------------------------------
+
+
+def test_a_reason_goes_to_its_evidence_on_the_strip(fresh: tuple[str, Any, str]) -> None:
+    _, page, _ = fresh
+    page.focus("#strip canvas")
+    page.keyboard.press("Home")
+    settle(page)
+    reason = page.locator("button.reason").first
+    first = [float(x) for x in reason.get_attribute("data-evidence").split()[0].split(",")]
+    reason.click()
+    settle(page)
+    shown = page.evaluate("document.getElementById('strip').strip.shown")
+    assert shown["start_s"] <= first[0] <= shown["end_s"]
+    assert page.evaluate("document.getElementById('strip').strip.evidence.length") >= 1
+
+
+def test_any_window_can_be_read(fresh: tuple[str, Any, str]) -> None:
+    _, page, _ = fresh
+    page.click('[data-window-choice="all"]')
+    page.wait_for_selector('[data-window="0.0,5400.0"]')
+    assert "0:00:00 to 1:30:00" in page.inner_text("[data-window]")
+    page.evaluate("document.getElementById('strip').strip.goto(600, 1.5, false)")
+    settle(page)
+    page.click('[data-window-choice="shown"]')
+    page.wait_for_selector('[data-window="600.0,1746.0"], [data-window^="600"]')
+
+
+def test_taking_a_finding_out_makes_the_classes_anew_and_both_readings_stay(
+    fresh: tuple[str, Any, str],
+) -> None:
+    _, page, key = fresh
+    computed = items(page, "computed")
+    window = page.evaluate("document.getElementById('strip').strip.window")
+    falls = [
+        i
+        for i in computed
+        if i["kind"] in ("late", "variable", "prolonged") and window[0] <= i["start_s"]
+    ]
+    assert falls
+    for fall in falls:
+        show(page, fall["start_s"], fall["end_s"])
+        page.mouse.click(*at(page, (fall["start_s"] + fall["end_s"]) / 2, "found"))
+        page.click(".strip-actions >> text=Take it out")
+        until(
+            page,
+            "(id) => document.getElementById('strip').strip.items.find((i) => i.id === id).struck",
+            arg=fall["id"],
+        )
+    page.wait_for_selector(".both")
+    words = page.inner_text(".both")
+    assert "with your corrections" in words
+    reading = json.loads(
+        page.evaluate(f"fetch('/api/recordings/{key}/reading').then((r) => r.text())")
+    )
+    count = {
+        who: next(s for s in reading[who]["sections"] if s["title"] == "Decelerations")["lines"]
+        for who in ("computed", "corrected")
+    }
+    assert any("Late" in line for line in count["computed"])
+    assert not any("Late" in line or "Variable" in line for line in count["corrected"])
+    page.click('[data-whose="computed"]')
+    assert page.locator('[data-reading="computed"]').is_visible()
+    page.click("#tab-corrections")
+    kept = page.inner_text("#part-corrections")
+    assert "reader at this computer" in kept
+    page.click("[data-uncorrect] >> nth=0")
+    page.wait_for_selector(".history .withdrawn")
+    assert "taken back by reader at this computer" in page.inner_text("#part-corrections")
+
+
+def test_a_deceleration_is_named_otherwise_and_moved(fresh: tuple[str, Any, str]) -> None:
+    _, page, _ = fresh
+    late = next(i for i in items(page, "computed") if i["kind"] == "late" and i["start_s"] > 60)
+    show(page, late["start_s"], late["end_s"])
+    page.mouse.click(*at(page, late["turn_s"], "found"))
+    page.select_option(".strip-actions select", "variable")
+    until(page, "document.getElementById('strip').strip.items.some((i) => i.layer === 'corrected')")
+    assert [i["kind"] for i in items(page, "corrected")] == ["variable"]
+    page.mouse.click(*at(page, late["turn_s"], "yours"))
+    page.click(".strip-actions >> text=Move its ends")
+    settle(page)
+    drag(page, at(page, late["start_s"] + 5), at(page, late["end_s"] - 5))
+    until(
+        page,
+        "(t) => document.getElementById('strip').strip.items.some((i) => i.layer === 'corrected'"
+        " && Math.abs(i.start_s - t) < 2)",
+        arg=late["start_s"] + 5,
+    )
+    moved = items(page, "corrected")[0]
+    assert moved["end_s"] == pytest.approx(late["end_s"] - 5, abs=2)
+
+
+def test_a_finding_that_was_missed_is_added_and_measured(fresh: tuple[str, Any, str]) -> None:
+    _, page, _ = fresh
+    late = next(i for i in items(page, "computed") if i["kind"] == "late" and i["start_s"] > 60)
+    show(page, late["start_s"], late["end_s"])
+    page.mouse.click(*at(page, late["turn_s"], "found"))
+    page.click(".strip-actions >> text=Take it out")
+    until(
+        page,
+        "(id) => document.getElementById('strip').strip.items.find((i) => i.id === id).struck",
+        arg=late["id"],
+    )
+    page.click('[data-tool="correct"]')
+    page.select_option("#mark-kind", "deceleration")
+    drag(page, at(page, late["start_s"]), at(page, late["end_s"]))
+    until(page, "document.getElementById('strip').strip.items.some((i) => i.layer === 'corrected')")
+    added = items(page, "corrected")[0]
+    assert added["kind"] == "late"
+    assert dict(added["details"])["depth"] == dict(late["details"])["depth"]
+
+
+def test_what_is_no_finding_is_refused_with_its_numbers(fresh: tuple[str, Any, str]) -> None:
+    _, page, _ = fresh
+    falls = sorted(
+        (i for i in items(page, "computed") if i["plot"] == "heart"), key=lambda i: i["start_s"]
+    )
+    gap = max(
+        ((a["end_s"], b["start_s"]) for a, b in pairwise(falls)),
+        key=lambda g: g[1] - g[0],
+    )
+    show(page, gap[0], gap[1])
+    page.click('[data-tool="correct"]')
+    page.select_option("#mark-kind", "late")
+    middle = (gap[0] + gap[1]) / 2
+    drag(page, at(page, middle - 12), at(page, middle + 12))
+    words = page.wait_for_selector('.toast[role="alert"]').inner_text()
+    assert "the definitions ask for" in words
+    assert items(page, "corrected") == []
+
+
+# -- reading blind --------------------------------------------------------------------------------
+
+
+def test_reading_blind_hides_all_that_was_computed_and_then_shows_the_differences(
+    fresh: tuple[str, Any, str],
+) -> None:
+    _, page, _ = fresh
+    late = next(i for i in items(page, "computed") if i["kind"] == "late" and i["start_s"] > 3600)
+    page.click('[data-act="blind"]')
+    page.wait_for_selector(".blind-panel")
+    assert items(page, "computed") == []
+    assert page.evaluate("document.getElementById('strip').strip.curve") is None
+    panel = page.inner_text("#panel")
+    assert "Category" not in panel
+    assert "late" not in panel.lower().replace("related", "")
+    show(page, late["start_s"], late["end_s"])
+    page.click('[data-tool="mark"]')
+    page.select_option("#mark-kind", "variable")
+    drag(page, at(page, late["start_s"] + 3), at(page, late["end_s"] - 3))
+    page.wait_for_selector(".marks li >> text=Variable deceleration")
+    page.select_option("#mark-kind", "baseline")
+    drag(page, at(page, late["start_s"] - 60, height=0.4), at(page, late["end_s"] + 60, height=0.4))
+    page.wait_for_selector(".marks li >> text=Baseline")
+    page.click("[data-reveal]")
+    page.wait_for_selector("#tab-marks")
+    page.click("#tab-marks")
+    told = page.inner_text(".differences")
+    assert "You: variable. Computed: late" in told
+    assert "other kind" in told
+    assert "only computed" in told
+    assert "Baseline: you" in told
+    assert len(items(page, "computed")) > 0
+
+
+def test_a_note_is_kept_beside_the_findings_and_taken_back(fresh: tuple[str, Any, str]) -> None:
+    _, page, _ = fresh
+    page.click("#tab-marks")
+    page.fill("#note-form textarea", "Turned onto her left side <b>here</b>")
+    page.click("#note-form button")
+    page.wait_for_selector(".marks li >> text=Turned onto her left side <b>here</b>")
+    page.click("[data-unmark]")
+    page.wait_for_selector("[data-unmark]", state="detached")
+
+
+def test_what_is_known_of_the_labour_changes_the_reading(fresh: tuple[str, Any, str]) -> None:
+    _, page, key = fresh
+    page.click("#tab-labour")
+    page.fill('#labour-form [name="weeks"]', "30")
+    page.click("#labour-form .main-action")
+    page.wait_for_selector(".toast >> text=read again")
+    context = page.evaluate(f"fetch('/api/recordings/{key}').then((r) => r.json())")["context"]
+    assert context["weeks"] == 30
+
+
+# -- the examination ------------------------------------------------------------------------------
+
+
+def test_touching_the_abdomen_updates_everything_at_once(
+    bench: tuple[str, Any, dict[str, str]],
+) -> None:
+    address, browser, _ = bench
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(f"{address}/examination")
+        page.wait_for_selector("#outcome h3")
+        before = page.inner_text("#outcome")
+        page.click('[data-zone="fundus"]')
+        page.click('#zone button[data-item="fundus"][data-value="head"]')
+        page.click("[data-done]")
+        page.click('[data-zone="brim"]')
+        page.click('#zone button[data-item="brim"][data-value="breech"]')
+        page.click("[data-done]")
+        page.click('[data-zone="right flank"]')
+        page.click('#zone button[data-item="back"][data-value="right flank"]')
+        page.click("[data-done]")
+        until(
+            page,
+            "[...document.querySelectorAll('#outcome .word')]"
+            ".some((w) => w.textContent.includes('breech'))",
+        )
+        assert page.inner_text("#outcome") != before
+        assert page.locator(".found-words").all_text_contents().count("back") == 1
+        site = page.locator(".abdomen .site-best")
+        assert float(site.get_attribute("cx")) < 0  # her right lies on the left of the picture
+        page.click('[data-mode="listen"]')
+        page.click('[data-zone="left below"]')
+        page.wait_for_selector("#outcome .caution-note >> text=do not go together")
+
+
+def test_the_examination_works_by_keys_and_is_kept_with_the_recording(
+    bench: tuple[str, Any, dict[str, str]],
+) -> None:
+    address, browser, keys = bench
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(f"{address}/recordings/{keys['quiet-first-stage']}/examination")
+        page.wait_for_selector("#outcome h3")
+        page.focus('[data-zone="left flank"]')
+        page.keyboard.press("Enter")
+        page.focus('#zone button[data-item="back"][data-value="left front"]')
+        page.keyboard.press("Enter")
+        page.keyboard.press("Escape")
+        page.wait_for_selector(".found-words >> text=back")
+        assert "With this recording" in page.inner_text("#outcome") or page.locator(
+            "#outcome"
+        ).inner_text().count("Heart rate:")
+        page.click("#keep-exam")
+        page.wait_for_selector("#kept-words >> text=just now")
+        page.reload()
+        page.wait_for_selector(".found-words >> text=back")
+        assert page.input_value("#item-back") == "left front"
+
+
+def test_an_internal_sensor_is_checked_and_unknown_counts_as_not_met(
+    bench: tuple[str, Any, dict[str, str]],
+) -> None:
+    address, browser, _ = bench
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(f"{address}/examination")
+        page.click("#internal > summary")
+        page.wait_for_selector("#internal-outcome >> text=still unknown")
+        page.select_option("#fact-membranes", "intact")
+        page.wait_for_selector("#internal-outcome >> text=the list stands against it")
+
+
+def test_reviews_due_are_told_by_the_clock(bench: tuple[str, Any, dict[str, str]]) -> None:
+    address, browser, _ = bench
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(f"{address}/examination")
+        page.click("#reviews > summary")
+        page.select_option('#known [name="stage"]', "first")
+        page.select_option('#reviews-form [name="risk"]', "low")
+        page.select_option('#reviews-form [name="method"]', "auscultation")
+        last = page.evaluate(
+            "(() => { const at = new Date(Date.now() - 45 * 60000);"
+            " const two = (n) => String(n).padStart(2, '0');"
+            " return `${two(at.getHours())}:${two(at.getMinutes())}`; })()"
+        )
+        page.fill('[data-review="heart"]', last)
+        page.dispatch_event('[data-review="heart"]', "change")
+        page.wait_for_selector("#reviews-outcome >> text=overdue, by 1")
+
+
+# -- the report -----------------------------------------------------------------------------------
+
+
+def test_the_report_is_looked_at_and_fetched(bench: tuple[str, Any, dict[str, str]]) -> None:
+    address, browser, keys = bench
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(f"{address}/recordings/{keys['late']}/report")
+        until(
+            page,
+            "document.querySelector('#sheets img')?.complete &&"
+            " document.querySelector('#sheets img').naturalWidth > 300",
+        )
+        page.check('input[name="window"][value="own"]')
+        page.fill('input[name="from_min"]', "30")
+        page.fill('input[name="to_min"]', "50")
+        page.dispatch_event('input[name="to_min"]', "change")
+        with page.expect_download() as got:
+            page.click("#pdf")
+        content = Path(got.value.path()).read_bytes()
+        assert content.startswith(b"%PDF")
+        with page.expect_download() as got:
+            page.click("#fhir")
+        assert json.loads(Path(got.value.path()).read_text())["resourceType"] == "Bundle"
+
+
+# -- for everyone ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [WIDE, TABLET], ids=["wide", "tablet"])
+def test_no_page_has_a_serious_barrier(
+    bench: tuple[str, Any, dict[str, str]], scheme: str, size: dict[str, int]
+) -> None:
+    address, browser, keys = bench
+    late = keys["late"]
+    paths = {
+        "/": "h1",
+        f"/recordings/{late}": "#panel h3",
+        f"/recordings/{late}/examination": "#outcome h3",
+        f"/recordings/{late}/report": "#sheets img",
+        "/account": "h1",
+        "/help": "h1",
+        "/nowhere": "h1",
+    }
+    with opened(browser, viewport=size, color_scheme=scheme, reduced_motion="reduce") as page:
+        for path, ready in paths.items():
+            page.goto(f"{address}{path}")
+            page.wait_for_selector(ready)
+            assert grave(page) == [], path
+        page.goto(f"{address}/recordings/{late}")
+        page.wait_for_selector("#panel h3")
+        for tab in ("marks", "corrections", "labour"):
+            page.click(f"#tab-{tab}")
+            assert grave(page) == [], tab
+        page.click('[data-act="blind"]')
+        page.wait_for_selector(".blind-panel")
+        assert grave(page) == []
+        page.goto(f"{address}/examination")
+        page.wait_for_selector("#outcome h3")
+        for more in ("all-findings", "internal", "reviews"):
+            page.click(f"#{more} > summary")
+        page.click('[data-zone="brim"]')
+        page.wait_for_selector("#zone[open]")
+        assert grave(page) == []
+
+
+@pytest.mark.parametrize("width", [820, 1280, 1920])
+def test_no_page_is_wider_than_the_screen(
+    bench: tuple[str, Any, dict[str, str]], width: int
+) -> None:
+    address, browser, keys = bench
+    late = keys["late"]
+    with opened(browser, viewport={"width": width, "height": 900}) as page:
+        for path in ("/", f"/recordings/{late}", "/examination", f"/recordings/{late}/report"):
+            page.goto(f"{address}{path}")
+            page.wait_for_load_state("networkidle")
+            over = page.evaluate("document.documentElement.scrollWidth - innerWidth")
+            assert over <= 0, path
+
+
+def test_the_look_is_kept(bench: tuple[str, Any, dict[str, str]]) -> None:
+    address, browser, _ = bench
+    with opened(browser, viewport=WIDE, color_scheme="light") as page:
+        page.goto(address)
+        page.click("[data-theme-switch]")
+        page.wait_for_selector('html[data-theme="dark"]')
+        page.goto(f"{address}/examination")
+        assert page.get_attribute("html", "data-theme") == "dark"
