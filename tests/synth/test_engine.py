@@ -170,3 +170,54 @@ def test_recordings_tell_their_sensors_and_context() -> None:
 def test_time_does_not_stand_still_or_run_back(minutes: float) -> None:
     with pytest.raises(ScenarioError, match="second"):
         LabourEngine(Scenario(), 1).advance(minutes)
+
+
+def test_what_was_planned_for_a_chapter_ends_with_it() -> None:
+    story = Story.from_words("terminal bradycardia, 20 minutes then normal, 60 minutes")
+    truth = invent(story, 2).truth
+    assert truth.baseline.values.min() > 110
+
+
+def test_what_a_chapter_left_out_can_come_in_the_next() -> None:
+    story = Story.from_words(
+        "no accelerations, no contractions, 60 minutes then many accelerations, active sleep, "
+        "4 contractions, 60 minutes"
+    )
+    truth = invent(story, 2).truth
+    assert not any(c.onset_s < 3600 for c in truth.contractions)
+    assert not any(a.onset_s < 3600 for a in truth.accelerations)
+    assert sum(c.onset_s > 3600 for c in truth.contractions) >= 18
+    assert sum(a.onset_s > 3600 for a in truth.accelerations) >= 10
+
+
+def test_the_baseline_holds_on_from_chapter_to_chapter() -> None:
+    story = Story.from_words(
+        "change of baseline, 40 minutes then minimal variability, 20 minutes then baseline 130, "
+        "20 minutes"
+    )
+    changes = invent(story, 2).truth.baseline_changes
+    assert [c.to_bpm for c in changes] == [158, 130]
+
+
+def test_sinusoidal_stretches_keep_their_own_measure() -> None:
+    engine = LabourEngine(Scenario.from_words("sinusoidal"), 1)
+    engine.advance(30)
+    engine.advance(30, [act.ChangeCourse(Scenario.from_words("normal"))])
+    (stretch,) = engine.labour().truth.sinusoidal
+    assert (stretch.start_s, stretch.end_s) == (0, 1800)
+    width = engine.labour().truth.bandwidth.values
+    assert np.nanmean(width[:29]) > np.nanmean(width[31:]) + 3
+
+
+def test_an_opioid_given_before_acts_on_in_the_next_chapter() -> None:
+    engine = LabourEngine(Scenario.from_words("active sleep, no contractions"), 6)
+    engine.advance(1, [act.GiveOpioid()])
+    course = Scenario.from_words("active sleep, no contractions, no accelerations")
+    engine.advance(70, [act.ChangeCourse(course)])
+    assert np.nanmean(engine.labour().truth.bandwidth.values[30:70]) < 8
+
+
+@pytest.mark.parametrize("level", [-0.1, 2.5, float("nan")])
+def test_an_oxytocic_has_limits(level: float) -> None:
+    with pytest.raises(ScenarioError, match="oxytocic"):
+        LabourEngine(Scenario(), 1).advance(1, [act.SetOxytocin(level)])

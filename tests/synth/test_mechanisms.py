@@ -99,8 +99,7 @@ def test_truth_says_what_plain_measurement_finds(words: str) -> None:
             compared += 1
             told = inside[0]
             assert abs(dip.onset_s - told.onset_s) < 6
-            # Swings inside the fall are variability, not depth.
-            assert abs(dip.depth_bpm - told.depth_bpm) < max(3.0, 0.2 * dip.depth_bpm)
+            assert abs(dip.depth_bpm - told.depth_bpm) < 3.0
     assert compared >= 3
 
 

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.synth.compiled import compiled
+from ebbline.synth.shapes import STEP_HZ
 
 FloatArray = NDArray[np.float64]
 
@@ -43,13 +44,18 @@ def rested() -> FloatArray:
 
 
 @compiled
+def _closed(pressure_mmhg: float) -> float:
+    x = (pressure_mmhg - FLOW_FALLS_FROM_MMHG) / (FLOW_STOPS_AT_MMHG - FLOW_FALLS_FROM_MMHG)
+    x = min(1.0, max(0.0, x))
+    return x * x * (3.0 - 2.0 * x)
+
+
+@compiled
 def _deepest(pressure: FloatArray) -> float:
     store = 0.0
     most = 0.0
     for i in range(len(pressure)):
-        x = (pressure[i] - FLOW_FALLS_FROM_MMHG) / (FLOW_STOPS_AT_MMHG - FLOW_FALLS_FROM_MMHG)
-        x = min(1.0, max(0.0, x))
-        store += (x * x * (3.0 - 2.0 * x) - store) / OXYGEN_MEMORY_S
+        store += (_closed(pressure[i]) - store) / OXYGEN_MEMORY_S
         most = max(most, store)
     return most
 
@@ -68,7 +74,9 @@ def breathe(
     state: FloatArray,
     start: int,
     stop: int,
-    pressure: FloatArray,
+    tone_mmhg: float,
+    bell: FloatArray,
+    push: FloatArray,
     cord: FloatArray,
     vulnerability: FloatArray,
     least_vulnerable: float,
@@ -79,13 +87,13 @@ def breathe(
 ) -> None:
     """Advance the stores from second start to stop; fills oxygen, reserve and reflex (bpm).
 
-    pressure: mmHg; cord, vulnerability: 0..1, never under least_vulnerable.
+    bell, push (mmHg above tone) and cord (share of flow stopped) at 4 Hz; vulnerability (0..1,
+    never under least_vulnerable), oxygen, reserve, reflex at 1 Hz.
     """
     for i in range(start, stop):
-        x = (pressure[i] - FLOW_FALLS_FROM_MMHG) / (FLOW_STOPS_AT_MMHG - FLOW_FALLS_FROM_MMHG)
-        x = min(1.0, max(0.0, x))
-        closed = x * x * (3.0 - 2.0 * x)
-        supply = 1.0 - max(least_vulnerable, vulnerability[i]) * closed - CORD_COST * cord[i]
+        now = i * STEP_HZ
+        closed = _closed(tone_mmhg + bell[now] + push[now])
+        supply = 1.0 - max(least_vulnerable, vulnerability[i]) * closed - CORD_COST * cord[now]
         state[0] += (supply - state[0]) / OXYGEN_MEMORY_S
         lack = max(0.0, CHEMOREFLEX_THRESHOLD - state[0])
         state[1] += -lack * HYPOXIA_COST_PER_S - drain_per_s + (1.0 - state[1]) / RECOVERY_S

@@ -164,6 +164,12 @@ class Scenario:
                     remedy="Choose a value in that range.",
                 )
         _check_sensors(self)
+        if self.rate_hz not in RATES_HZ:
+            raise ScenarioError(
+                f"{self.rate_hz:g} samples per second cannot be made.",
+                where="rate_hz",
+                remedy="Choose 1, 2 or 4.",
+            )
         total = self.late_share + self.early_share + self.variable_share
         if total > 1.0 + 1e-9:
             raise ScenarioError(
@@ -199,10 +205,10 @@ def _check_sensors(scenario: Scenario) -> None:
         )
 
 
+RATES_HZ = (1.0, 2.0, 4.0)
 _SHARE = (0.0, 1.0)
 _LIMITS: dict[str, tuple[float, float]] = {
     "hours": (1 / 60, 48.0),
-    "rate_hz": (1.0, 4.0),
     "weeks": (22.0, 44.0),
     "second_stage_start_min": (0.0, 48 * 60.0),
     "baseline_bpm": (60.0, 220.0),

@@ -12,7 +12,9 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from ebbline.synth.compiled import compiled
+from ebbline.synth.scenario import Scenario
 from ebbline.synth.shapes import STEP_HZ
+from ebbline.terms import SensorKind
 
 FloatArray = NDArray[np.float64]
 ModeArray = NDArray[np.int8]
@@ -128,6 +130,53 @@ def _follow(
         mode[i] = np.int8(state[SPELL_MODE]) if state[SPELL_LEFT] > 0.0 else 0
 
 
+UNREST_LEAST = 0.75
+UNREST = {"movement": 2.0, "contraction": 0.5, "push": 1.5, "fall": 1.2}
+"""How much oftener signal drops out with each, against lying still (chosen; by eye)."""
+MOST_LOST = 0.97
+
+
+def hazards(
+    scenario: Scenario,
+    *,
+    electrode: bool,
+    rate: FloatArray,
+    fall: FloatArray,
+    bell: FloatArray,
+    push: FloatArray,
+    movement: FloatArray,
+    distance_cm: FloatArray,
+) -> FloatArray:
+    """Rates per second of losing the signal, doubling, halving and finding the mother.
+
+    All arrays of one length; returns shape (n, 4). fall: bpm below baseline; bell, push: mmHg.
+    """
+    share = np.full(len(rate), scenario.signal_loss)
+    if not electrode:
+        missed = placement_loss(distance_cm, scenario.heart_depth_cm)
+        share = 1 - (1 - share) * (1 - missed)
+    share = np.clip(share, 0.0, MOST_LOST)
+    unrest = (
+        UNREST_LEAST
+        + UNREST["movement"] * movement
+        + UNREST["contraction"] * (bell > 20.0)
+        + UNREST["push"] * (push > 5.0)
+        + UNREST["fall"] * np.clip(fall / 40.0, 0.0, 1.0)
+    )
+    made = np.zeros((len(rate), 4))
+    made[:, 0] = share / (1 - share) / mean_gap_s() * unrest
+    if electrode:
+        return made
+    # A slow rate invites doubling, a fast one halving (FIGO 2015; how much oftener is chosen).
+    slow = np.where(rate < 85.0, 25.0, np.where(rate < 105.0, 3.0, 0.3))
+    quick = np.where(rate > 175.0, 8.0, np.where(rate > 155.0, 2.0, 0.6))
+    made[:, 1] = scenario.doubling_per_hour / 3600.0 * slow
+    made[:, 2] = scenario.halving_per_hour / 3600.0 * quick
+    made[:, 3] = scenario.maternal_capture_per_hour / 3600.0
+    made[:, 3] += maternal_hazard(distance_cm, scenario.heart_depth_cm)
+    return made
+
+
 @compiled
 def _smear(rate: FloatArray, start: int, width: int) -> FloatArray:
     out = np.empty(len(rate) - start)
@@ -194,6 +243,8 @@ class HeartSensor:
         return np.where(mode == LOST, np.nan, value), mode
 
 
+BELT_MOST_UNITS, CATHETER_MOST_MMHG = 100.0, 130.0
+PER_HOUR = 1 / (3600.0 * STEP_HZ)
 BELT_SHIFT_UNITS = 7.0
 BELT_SHIFT_FADES_S = 1500.0
 ACTIVITY_LOSS_MEDIAN_S = 70.0
@@ -258,46 +309,42 @@ class ActivitySensor:
         self._breath_hz = float(rng.uniform(0.2, 0.42))
         self._rise, self._fall = float(rng.uniform(0.15, 0.5)), float(rng.uniform(0.03, 0.2))
 
-    def give(
-        self,
-        pressure: FloatArray,
-        tone_mmhg: float,
-        movement: FloatArray,
-        *,
-        gain: float,
-        belt_tone: float,
-        noise: float,
-        shifts_per_hour: float,
-        losses_per_hour: float,
-        catheter: bool,
-    ) -> FloatArray:
-        """Activity: mmHg for a catheter, arbitrary units cut off at 0 and 100 for a belt."""
-        count = len(pressure)
+    def give(self, pressure: FloatArray, movement: FloatArray, scenario: Scenario) -> FloatArray:
+        """The next samples: mmHg of a catheter, units of a belt cut off at 0 and 100."""
+        s, count = scenario, len(pressure)
         white = self._rng.standard_normal((count, 8))
         uniform = self._chance.random((count, 2))
         out, lost = np.empty(count), np.empty(count)
-        per_sample = 1 / (3600.0 * STEP_HZ)
-        habits = np.array(
+        catheter = s.activity_sensor is SensorKind.PRESSURE_CATHETER
+        habits = self._catheter_habits(s) if catheter else self._belt_habits(s)
+        _belt(pressure - s.resting_tone_mmhg, white, uniform, habits, self._state, out, lost)
+        stir = movement * (np.abs(white[:, 6]) + 0.3)
+        if catheter:
+            value = np.clip(out + s.resting_tone_mmhg + 5.0 * stir, 0.0, CATHETER_MOST_MMHG)
+        else:
+            value = np.clip(out + s.toco_tone + 14.0 * stir, 0.0, BELT_MOST_UNITS)
+        return np.where(lost > 0, np.nan, np.round(value * 2) / 2)
+
+    def _belt_habits(self, s: Scenario) -> FloatArray:
+        reach = toco_reach(s.toco_at.distance_cm(s.fundus_at), s.abdominal_wall_cm)
+        return np.array(
             [
-                gain,
-                noise,
+                s.toco_gain * reach,
+                s.toco_noise,
                 self._breath_units,
                 self._drift_units,
                 self._coarse_units,
                 self._breath_hz,
                 self._rise,
                 self._fall,
-                shifts_per_hour * per_sample,
-                losses_per_hour * per_sample,
+                s.belt_shifts_per_hour * PER_HOUR,
+                s.activity_losses_per_hour * PER_HOUR,
             ]
         )
-        if catheter:
-            habits[:10] = (1.0, 1.0, 0.5, 0.8, 0.25, self._breath_hz, 0.6, 0.5, 0.0, habits[9])
-        _belt(pressure - tone_mmhg, white, uniform, habits, self._state, out, lost)
-        stir = movement * (np.abs(white[:, 6]) + 0.3)
-        value = out + (tone_mmhg + 5.0 * stir if catheter else belt_tone + 14.0 * stir)
-        value = np.round(np.clip(value, 0.0, 130.0 if catheter else 100.0) * 2) / 2
-        return np.where(lost > 0, np.nan, value)
+
+    def _catheter_habits(self, s: Scenario) -> FloatArray:
+        losses = s.activity_losses_per_hour * PER_HOUR
+        return np.array([1.0, 1.0, 0.5, 0.8, 0.25, self._breath_hz, 0.6, 0.5, 0.0, losses])
 
 
 def toco_reach(distance_cm: float, wall_cm: float) -> float:

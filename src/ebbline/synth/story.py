@@ -33,7 +33,7 @@ class Story:
     def from_words(words: str) -> Story:
         """Chapters parted by "then": "accelerations, 20 minutes then tachysystole, 30 minutes".
 
-        Gestation, samples per second, sensors and signal loss hold on until said otherwise.
+        Gestation, samples per second, sensors, loss and baseline hold on until said otherwise.
         Raises ScenarioError for words that are not known.
         """
         from ebbline.synth.words import parse

@@ -160,9 +160,12 @@ CARRIED = (
 def parse(words: str, after: Scenario | None = None) -> Scenario:
     """The Scenario that a sentence asks for. Raises ScenarioError with the nearest known words.
 
-    after: the chapter before, whose gestation and sensors hold on.
+    after: the chapter before, whose gestation, sensors and baseline hold on.
     """
     knobs: Knobs = {name: getattr(after, name) for name in CARRIED} if after else {}
+    if after is not None:
+        reached = [x.to_bpm for x in after.baseline_shifts if x.at_min < after.hours * 60]
+        knobs["baseline_bpm"] = reached[-1] if reached else after.baseline_bpm
     said: set[str] = set()
     for phrase in _phrases(words):
         if not _by_number(phrase, knobs, said):
