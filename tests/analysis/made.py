@@ -8,7 +8,15 @@ from typing import Any
 import numpy as np
 
 from ebbline import CAUTION
-from ebbline.criteria.model import Classification, Level, Reason, Standard, Window
+from ebbline.criteria.model import (
+    Classification,
+    Level,
+    PanelContribution,
+    PanelReading,
+    Reason,
+    Standard,
+    Window,
+)
 from ebbline.features.findings import (
     Artefact,
     ArtefactKind,
@@ -23,8 +31,6 @@ from ebbline.reading import (
     DecelerationSummary,
     FetalReading,
     HistoryPoint,
-    PanelContribution,
-    PanelReading,
     Reading,
     Review,
     TenMinutes,
