@@ -1,7 +1,7 @@
 """Invented labours beside real ones: statistics and strips for docs/generator.md.
 
     python bench/accuracy_realism.py           prints the numbers
-    python bench/accuracy_realism.py --docs    and writes the figures into docs/generator/
+    python bench/accuracy_realism.py --docs    and writes figures and table of docs/generator.md
 
 Real: the open intrapartum recordings of CTU-UHB (Chudacek et al. BMC Pregnancy and Childbirth
 2014;14:16; PhysioNet, ODC-By 1.0), read from ../shared/data/ctu-uhb or EBBLINE_SHARED.
@@ -221,6 +221,15 @@ def _cut(samples: FloatArray, start: int) -> FloatArray:
     return np.concatenate((part, np.full(7200 - len(part), np.nan)))
 
 
+def _put(table: str, page: Path) -> None:
+    """Put the table between its marks on the page."""
+    text = page.read_text(encoding="utf-8")
+    before, rest = text.split("<!-- numbers -->", 1)
+    _, after = rest.split("<!-- /numbers -->", 1)
+    marked = f"<!-- numbers -->\n\n{table}\n\n<!-- /numbers -->"
+    page.write_text(before + marked + after, encoding="utf-8")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--docs", action="store_true", help="write the figures of docs/generator")
@@ -231,9 +240,11 @@ def main() -> None:
     theirs, ours = real(), invented(args.hours)
     sets = [theirs["ultrasound"], ours["ultrasound"], theirs["scalp electrode"],
             ours["scalp electrode"]]  # fmt: skip
-    print(numbers(sets))
+    table = numbers(sets)
+    print(table)
     if args.docs:
         draw(sets, ROOT / "docs" / "generator")
+        _put(table, ROOT / "docs" / "generator.md")
 
 
 if __name__ == "__main__":
