@@ -1,0 +1,101 @@
+"""The accuracy bench itself: a perfect reader scores perfectly, a wrong one does not."""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[2] / "bench"))
+
+from accuracy_match import (
+    baseline_errors,
+    pairs,
+    score_accelerations,
+    score_contractions,
+    score_decelerations,
+    variability_pairs,
+)
+from accuracy_set import HOURS, LOSS_BINS, PATTERNS, case, cases, labour_of, wrong_share
+from accuracy_truth import findings_of
+from ebbline.features.findings import Findings
+from ebbline.synth import Labour, Scenario, invent
+from ebbline.terms import SensorKind
+
+
+@pytest.fixture(scope="module")
+def labour() -> Labour:
+    return invent(Scenario.from_words("intermittent late, intermittent variable, 15 % loss"), 12)
+
+
+@pytest.fixture(scope="module")
+def perfect(labour: Labour) -> Findings:
+    return findings_of(labour)
+
+
+def test_the_truth_read_perfectly_scores_one(labour: Labour, perfect: Findings) -> None:
+    truth = labour.truth
+    contractions, wrong = score_contractions(truth, perfect)
+    falls, hits, wrong_falls = score_decelerations(truth, perfect, only_seen=False)
+    rises, _, wrong_rises = score_accelerations(truth, perfect, only_seen=False)
+    assert min(contractions.hit, falls.hit, rises.hit) >= 5
+    assert contractions.f1 == falls.f1 == rises.f1 == 1.0
+    assert not wrong and not wrong_falls and not wrong_rises
+    assert max(np.abs(falls.onset_s)) == max(np.abs(rises.size)) == 0
+    assert np.abs(baseline_errors(truth, perfect)).max() == 0
+    assert all(a == b for a, b, _ in variability_pairs(truth, perfect))
+    for i, j in hits:
+        assert str(truth.decelerations[i].kind) == str(perfect.fetal.decelerations[j].kind)
+
+
+def test_a_missed_and_an_invented_event_cost_what_they_should(
+    labour: Labour, perfect: Findings
+) -> None:
+    all_falls = [d for d in perfect.fetal.decelerations if not d.shallow]
+    gap = _quiet_place(labour)
+    extra = replace(all_falls[3], onset_s=gap, nadir_s=gap + 10, end_s=gap + 30)
+    wrong = (*all_falls[:3], *all_falls[4:], extra)
+    found = replace(perfect, fetal=replace(perfect.fetal, decelerations=wrong))
+    right, _, _ = score_decelerations(labour.truth, perfect, only_seen=False)
+    tally, _, reasons = score_decelerations(labour.truth, found, only_seen=False)
+    assert (tally.hit, tally.missed, tally.extra) == (right.hit - 1, 1, 1)
+    assert {what for what, _, _ in reasons} == {"deceleration missed", "deceleration extra"}
+
+
+def _quiet_place(labour: Labour) -> float:
+    ends = [60.0, *(d.end_s for d in labour.truth.decelerations)]
+    starts = [*(d.onset_s for d in labour.truth.decelerations), 3500.0]
+    start, _ = max(
+        ((a, b) for a, b in zip(ends, starts, strict=True)), key=lambda gap: gap[1] - gap[0]
+    )
+    return start + 20.0
+
+
+def test_pairs_are_one_to_one_and_need_a_third_of_the_shorter() -> None:
+    assert pairs([(0, 30), (40, 70)], [(5, 35), (41, 69)]) == [(0, 0), (1, 1)]
+    assert pairs([(0, 30)], [(0, 12), (13, 30)]) == [(0, 1)]
+    assert pairs([(0, 30)], [(25, 55)]) == []
+    assert pairs([], [(0, 1)]) == []
+
+
+def test_the_set_holds_every_pattern_loss_sensor_and_age() -> None:
+    chosen = cases(quick=False)
+    assert len(chosen) == HOURS >= 400
+    by_loss = Counter(c.loss_bin for c in chosen)
+    assert min(by_loss[i] for i in range(len(LOSS_BINS))) >= 55
+    assert set(Counter(c.pattern for c in chosen)) == set(PATTERNS)
+    assert sum(c.scenario.weeks < 32 for c in chosen) >= 50
+    for sensor in (SensorKind.ULTRASOUND, SensorKind.SCALP_ELECTRODE):
+        assert sum(c.scenario.heart_sensor is sensor for c in chosen) >= 80
+    for sensor in (SensorKind.TOCO, SensorKind.PRESSURE_CATHETER):
+        assert sum(c.scenario.activity_sensor is sensor for c in chosen) >= 70
+
+
+@pytest.mark.parametrize("number", [0, 33, 66, 99, 231, 308])
+def test_an_hour_has_the_loss_of_its_bin(number: int) -> None:
+    low, high = LOSS_BINS[case(number).loss_bin]
+    assert low <= wrong_share(labour_of(case(number))) < high
