@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from ebbline.criteria.minutes import MINUTE_S, RunFound
 from ebbline.criteria.model import Window
 from ebbline.criteria.recording_facts import TEN_MINUTES_S, TenMinuteBaseline, recording_facts
+from ebbline.features import lasting
 from ebbline.features import window as within
 from ebbline.features.findings import (
     Deceleration,
@@ -70,9 +72,10 @@ class WindowFacts:
     def baselines(self) -> tuple[TenMinuteBaseline, ...]:
         """The ten-minute baselines of the window, in order of time."""
         segments = self.findings.fetal.baseline
+        first, stop = self._near(self.whole.baseline_starts_s)
         return tuple(
             level
-            for one, level in zip(segments, self.whole.levels, strict=True)
+            for one, level in zip(segments[first:stop], self.whole.levels[first:stop], strict=True)
             if self._mostly_inside(one.start_s, one.end_s)
         )
 
@@ -86,7 +89,7 @@ class WindowFacts:
         """The ten-minute variabilities of the window, in order of time."""
         return tuple(
             one
-            for one in self.findings.fetal.variability
+            for one in self.findings.fetal.variability[slice(*self._near(self._variability_s))]
             if self._mostly_inside(one.start_s, one.end_s)
         )
 
@@ -102,6 +105,15 @@ class WindowFacts:
     def variability_of(self, kind: VariabilityClass) -> tuple[VariabilitySegment, ...]:
         """Those of one class."""
         return tuple(one for one in self.variabilities if one.variability is kind)
+
+    @property
+    def _variability_s(self) -> list[float]:
+        return self.whole.variability_starts_s
+
+    def _near(self, starts_s: list[float]) -> tuple[int, int]:
+        """Places of the ten-minute segments that may lie in the window, from their starts."""
+        first = bisect_left(starts_s, self.window.start_s - TEN_MINUTES_S)
+        return first, bisect_left(starts_s, self.window.end_s)
 
     def _mostly_inside(self, start_s: float, end_s: float) -> bool:
         inside_s = min(end_s, self.window.end_s) - max(start_s, self.window.start_s)
@@ -194,13 +206,13 @@ class WindowFacts:
         """See `features.window.repetitive`."""
         return within.repetitive(self.findings, self.window.start_s, self.window.end_s, which)
 
-    def longest_run(self, which: BoolArray) -> within.PatternRun | None:
-        """See `features.window.longest_run`."""
-        return within.longest_run(self.findings, self.window.start_s, self.window.end_s, which)
+    def longest_run(self, which: BoolArray) -> lasting.PatternRun | None:
+        """See `features.lasting.longest_run`."""
+        return lasting.longest_run(self.findings, self.window.start_s, self.window.end_s, which)
 
     def chain(self, which: BoolArray, apart_s: float) -> Window | None:
         """The longest series of decelerations no further apart than apart_s that reaches in."""
-        found = within.longest_chain(
+        found = lasting.longest_chain(
             self.findings, self.window.start_s, self.window.end_s, which, apart_s
         )
         return None if found is None else Window(*found)

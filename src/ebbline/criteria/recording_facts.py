@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -166,12 +167,24 @@ class RecordingFacts:
         """The first determinate baseline of the recording."""
         return next((one for one in self.levels if not math.isnan(one.whole_bpm)), None)
 
+    @cached_property
+    def baseline_starts_s(self) -> list[float]:
+        """Where the ten-minute baselines start."""
+        return [one.start_s for one in self.findings.fetal.baseline]
+
+    @cached_property
+    def variability_starts_s(self) -> list[float]:
+        """Where the ten-minute variabilities start."""
+        return [one.start_s for one in self.findings.fetal.variability]
+
     def level_at(self, start_s: float) -> TenMinuteBaseline | None:
         """The determinate baseline measured from about this time on (within 5 minutes)."""
-        for segment, one in zip(self.findings.fetal.baseline, self.levels, strict=True):
-            if abs(segment.start_s - start_s) <= 0.5 * TEN_MINUTES_S:
-                return None if math.isnan(one.whole_bpm) or one.carried else one
-        return None
+        starts_s = self.baseline_starts_s
+        place = bisect_left(starts_s, start_s - 0.5 * TEN_MINUTES_S)
+        if place == len(starts_s) or starts_s[place] > start_s + 0.5 * TEN_MINUTES_S:
+            return None
+        one = self.levels[place]
+        return None if math.isnan(one.whole_bpm) or one.carried else one
 
     @cached_property
     def minutes(self) -> MinuteTrack:

@@ -1,7 +1,8 @@
-"""What lies in a window of the recording: counts, rates, shares and how long a pattern has lasted.
+"""What lies in a window of the recording: counts, rates, shares, recurrence.
 
 Pure functions of Findings and a window (start_s, end_s: seconds from the recording's start). Used
-by the criteria and by the summary of a review, so that both say the same.
+by the criteria and by the summary of a review, so that both say the same. How long a pattern has
+lasted is told by `features.lasting`.
 
 What belongs to a window: a contraction by its peak, an acceleration by its peak, a deceleration
 by its nadir, so that neighbouring windows share no event. Decelerations are chosen by a mask (see
@@ -21,10 +22,11 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.features.event_index import KINDS, EventIndex, gathered
+from ebbline.features.event_index import index_of as index_of
 from ebbline.features.findings import (
     Acceleration,
     Contraction,
-    Curve,
     Deceleration,
     DecelerationKind,
     Findings,
@@ -47,46 +49,12 @@ LEAST_ACTIVITY = 0.5
 """Least share of a stretch with measured activity for a rate or a share to be told (our choice)."""
 LEAST_TO_RECUR = 2
 """One deceleration does not recur, whatever its share of contractions (our choice)."""
-READABLE_TAIL_S = 30.0
-"""How long after a contraction's end its deceleration would still show (our choice)."""
 CONCERNING_LONGER_THAN_S = 60.0
 """A variable deceleration longer than this is a concern (NICE NG229, from memory)."""
 REDUCED_BELOW_BPM = 5.0
 """Reduced variability: bandwidth below 5 bpm (FIGO 2015; NICE NG229)."""
 
-KINDS = tuple(DecelerationKind)
 NO_ACTIVITY = "there is no activity channel"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class EventIndex:
-    """The events of a recording as arrays in order of time, made once.
-
-    Contractions are in the order of their peaks, decelerations and accelerations in the order of
-    their nadirs and peaks; `*_order` leads back to the place in the findings. `carrier` is the
-    (ordered) contraction of each deceleration or -1; `readable` says of each contraction whether
-    the heart rate could be read through it; `begins_s` is where the recording begins.
-    """
-
-    contraction_order: IntArray
-    contraction_onset_s: FloatArray
-    contraction_peak_s: FloatArray
-    contraction_end_s: FloatArray
-    readable: BoolArray
-    acceleration_order: IntArray
-    acceleration_peak_s: FloatArray
-    deceleration_order: IntArray
-    deceleration_onset_s: FloatArray
-    deceleration_nadir_s: FloatArray
-    deceleration_end_s: FloatArray
-    carrier: IntArray
-    kind: IntArray
-    shallow: BoolArray
-    activity_edges_s: FloatArray
-    activity_sum_s: FloatArray
-    heart_edges_s: FloatArray
-    heart_sum_s: FloatArray
-    begins_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,20 +104,6 @@ class ContractionShare:
 
 
 @dataclass(frozen=True, slots=True)
-class PatternRun:
-    """A stretch without break in which more than half of contractions carry a deceleration."""
-
-    start_s: float
-    end_s: float
-    carrying: int
-
-    @property
-    def duration_s(self) -> float:
-        """From the first deceleration's contraction to the return of the last deceleration."""
-        return self.end_s - self.start_s
-
-
-@dataclass(frozen=True, slots=True)
 class Montevideo:
     """Montevideo units in 10 minutes; NaN with the reason where they cannot be computed."""
 
@@ -157,76 +111,6 @@ class Montevideo:
     over_s: float
     contractions: int
     why: str
-
-
-# ---------------------------------------------------------------- the index
-
-
-def _column(values: Iterable[float]) -> FloatArray:
-    return np.array(list(values), dtype=np.float64)
-
-
-def _running_sum(curve: Curve) -> tuple[FloatArray, FloatArray]:
-    """Edges of the curve's steps and the seconds gathered up to each (values are shares)."""
-    shares = np.nan_to_num(curve.values, nan=0.0)
-    edges: FloatArray = curve.start_s + curve.step_s * np.arange(len(shares) + 1, dtype=np.float64)
-    return edges, np.concatenate(([0.0], np.cumsum(shares * curve.step_s)))
-
-
-def _gathered(edges: FloatArray, sums: FloatArray, at_s: FloatArray | float) -> FloatArray:
-    return np.asarray(np.interp(at_s, edges, sums), dtype=np.float64)
-
-
-@lru_cache(maxsize=8)
-def index_of(findings: Findings) -> EventIndex:
-    """The events of a recording as arrays; kept for the last few findings asked for."""
-    contractions = findings.uterine.contractions
-    accelerations = findings.fetal.accelerations
-    decelerations = findings.fetal.decelerations
-
-    peaks = _column(c.peak_s for c in contractions)
-    order = np.argsort(peaks, kind="stable")
-    place = np.empty(len(order) + 1, dtype=np.int64)
-    place[order] = np.arange(len(order))
-    place[-1] = -1
-    onsets = _column(c.onset_s for c in contractions)[order]
-    ends = _column(c.end_s for c in contractions)[order]
-
-    nadirs = _column(d.nadir_s for d in decelerations)
-    by_nadir = np.argsort(nadirs, kind="stable")
-    carrier = np.array([d.contraction for d in decelerations], dtype=np.int64)
-    kinds = np.array([KINDS.index(d.kind) for d in decelerations], dtype=np.int64)
-    shallow = np.array([d.shallow for d in decelerations], dtype=np.bool_)
-
-    acceleration_peaks = _column(a.peak_s for a in accelerations)
-    by_peak = np.argsort(acceleration_peaks, kind="stable")
-
-    activity_edges, activity_sum = _running_sum(findings.uterine.measured)
-    heart_edges, heart_sum = _running_sum(findings.fetal.valid)
-    tails = ends + READABLE_TAIL_S
-    seen = _gathered(heart_edges, heart_sum, tails) - _gathered(heart_edges, heart_sum, onsets)
-    within = np.minimum(tails, findings.duration_s) - onsets
-    return EventIndex(
-        contraction_order=order,
-        contraction_onset_s=onsets,
-        contraction_peak_s=peaks[order],
-        contraction_end_s=ends,
-        readable=seen >= HALF * within,
-        acceleration_order=by_peak,
-        acceleration_peak_s=acceleration_peaks[by_peak],
-        deceleration_order=by_nadir,
-        deceleration_onset_s=_column(d.onset_s for d in decelerations)[by_nadir],
-        deceleration_nadir_s=nadirs[by_nadir],
-        deceleration_end_s=_column(d.end_s for d in decelerations)[by_nadir],
-        carrier=place[carrier][by_nadir],
-        kind=kinds[by_nadir],
-        shallow=shallow[by_nadir],
-        activity_edges_s=activity_edges,
-        activity_sum_s=activity_sum,
-        heart_edges_s=heart_edges,
-        heart_sum_s=heart_sum,
-        begins_s=findings.fetal.valid.start_s,
-    )
 
 
 # ---------------------------------------------------------------- what falls in a window
@@ -282,8 +166,8 @@ def decelerations_of(
 def valid_share(findings: Findings, start_s: float, end_s: float) -> float:
     """Share of the window with valid heart-rate signal, 0..1 (from the minute-by-minute shares)."""
     index = index_of(findings)
-    gathered = _gathered(index.heart_edges_s, index.heart_sum_s, np.array((start_s, end_s)))
-    return float((gathered[1] - gathered[0]) / (end_s - start_s)) if end_s > start_s else 0.0
+    seconds = gathered(index.heart_edges_s, index.heart_sum_s, np.array((start_s, end_s)))
+    return float((seconds[1] - seconds[0]) / (end_s - start_s)) if end_s > start_s else 0.0
 
 
 def activity_share(findings: Findings, start_s: float, end_s: float) -> float:
@@ -295,7 +179,7 @@ def activity_share(findings: Findings, start_s: float, end_s: float) -> float:
 
 def _measured_s(index: EventIndex, start_s: FloatArray, end_s: FloatArray | float) -> FloatArray:
     edges, sums = index.activity_edges_s, index.activity_sum_s
-    return _gathered(edges, sums, end_s) - _gathered(edges, sums, start_s)
+    return gathered(edges, sums, end_s) - gathered(edges, sums, start_s)
 
 
 # ---------------------------------------------------------------- contractions
@@ -419,7 +303,7 @@ def _too_little(measured_s: float, over_s: float) -> str:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Pattern:
+class Pattern:
     """Which contractions (ordered) carry a deceleration of one mask, and their running counts.
 
     counts, shape (2, n + 1): contractions that carry; contractions that carry or can be read.
@@ -430,7 +314,7 @@ class _Pattern:
 
 
 @lru_cache(maxsize=64)
-def _pattern_of(findings: Findings, mask: bytes) -> _Pattern:
+def _kept_pattern(findings: Findings, mask: bytes) -> Pattern:
     index = index_of(findings)
     which = np.frombuffer(mask, dtype=np.bool_)
     carrying = np.zeros(len(index.contraction_peak_s), dtype=np.bool_)
@@ -438,12 +322,12 @@ def _pattern_of(findings: Findings, mask: bytes) -> _Pattern:
     counts = np.zeros((2, len(carrying) + 1), dtype=np.int64)
     np.cumsum(carrying, out=counts[0, 1:])
     np.cumsum(carrying | index.readable, out=counts[1, 1:])
-    return _Pattern(carrying, counts)
+    return Pattern(carrying, counts)
 
 
-def _pattern(findings: Findings, which: BoolArray) -> _Pattern:
+def pattern_of(findings: Findings, which: BoolArray) -> Pattern:
     """The pattern of a mask; the few masks that are asked for are kept."""
-    return _pattern_of(findings, which.tobytes())
+    return _kept_pattern(findings, which.tobytes())
 
 
 def _stretches(
@@ -473,7 +357,7 @@ def _stretches(
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Cuts:
+class Cuts:
     """All stretches of one length in a window that differ in their contractions.
 
     first, last: places of the contractions from and up to which each stretch reaches; measured_s:
@@ -490,13 +374,14 @@ class _Cuts:
 
 
 @lru_cache(maxsize=8)
-def _cuts(findings: Findings, start_s: float, end_s: float, length_s: float) -> _Cuts:
+def cuts_of(findings: Findings, start_s: float, end_s: float, length_s: float) -> Cuts:
+    """The stretches of a window; kept for the last few windows asked for."""
     index = index_of(findings)
     peaks = index.contraction_peak_s
     starts, length_s = _stretches(index, peaks, start_s, end_s, length_s)
     ends = starts + length_s
     measured_s = _measured_s(index, starts, ends)
-    return _Cuts(
+    return Cuts(
         starts_s=starts,
         ends_s=ends,
         length_s=length_s,
@@ -507,7 +392,7 @@ def _cuts(findings: Findings, start_s: float, end_s: float, length_s: float) -> 
     )
 
 
-def _counts(pattern: _Pattern, cuts: _Cuts) -> tuple[IntArray, IntArray]:
+def counts_of(pattern: Pattern, cuts: Cuts) -> tuple[IntArray, IntArray]:
     """Of each stretch: contractions that carry, and contractions that carry or can be read."""
     found = pattern.counts.take(cuts.last, axis=1) - pattern.counts.take(cuts.first, axis=1)
     return found[0], found[1]
@@ -519,7 +404,7 @@ def share_with_decelerations(
     """With how many of the window's contractions a deceleration of the mask comes."""
     index = index_of(findings)
     inside = _inside(index.contraction_peak_s, start_s, end_s)
-    counts = _pattern(findings, which).counts
+    counts = pattern_of(findings, which).counts
     carrying, total = (counts[:, inside.stop] - counts[:, inside.start]).tolist()
     return ContractionShare(carrying, total, inside.stop - inside.start - total)
 
@@ -563,8 +448,8 @@ def _with_contractions(
         return Answer(False, float("nan"), begin_s, end_s, "")
     if not findings.uterine.present:
         return Answer(None, float("nan"), begin_s, end_s, NO_ACTIVITY)
-    cuts = _cuts(findings, start_s, end_s, length_s)
-    with_it, of = _counts(_pattern(findings, which), cuts)
+    cuts = cuts_of(findings, start_s, end_s, length_s)
+    with_it, of = counts_of(pattern_of(findings, which), cuts)
     shares = with_it / np.maximum(of, 1)
     reached = (shares > HALF) if strictly else (shares >= HALF)
     yes = reached & cuts.enough & (with_it >= LEAST_TO_RECUR)
@@ -578,7 +463,7 @@ def _with_contractions(
     return Answer(False, float(shares[at]), at_s, at_s + cuts.length_s, "")
 
 
-def _why_untold(index: EventIndex, cuts: _Cuts, seen: BoolArray) -> str:
+def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray) -> str:
     """Why it cannot be said that the decelerations seen do not recur; '' when it can."""
     poor = ~cuts.enough
     if poor.any():
@@ -600,82 +485,6 @@ def _why_untold(index: EventIndex, cuts: _Cuts, seen: BoolArray) -> str:
     return ""
 
 
-def pattern_runs(findings: Findings, until_s: float, which: BoolArray) -> tuple[PatternRun, ...]:
-    """Stretches, over the recording up to until_s, in which the pattern lasted without break.
-
-    A 20-minute segment shows the pattern when more than half of its contractions carry a
-    deceleration of the mask, and at least two do. Segments that show it and share such a
-    contraction are one run, which begins with the onset of its first such contraction's
-    deceleration and ends with the return of the last (or at until_s). So about ten minutes of
-    contractions without decelerations break a run. The length of the segment is our choice: the
-    standards that count minutes (FIGO 2015, NICE NG229) give none.
-    """
-    index = index_of(findings)
-    chosen = which & (index.carrier >= 0)
-    if not findings.uterine.present or int(chosen.sum()) < LEAST_TO_RECUR:
-        return ()
-    pattern = _pattern(findings, which)
-    cuts = _cuts(findings, index.begins_s, until_s, SEGMENT_S)
-    with_it, of = _counts(pattern, cuts)
-    shows = (with_it >= LEAST_TO_RECUR) & (with_it > HALF * of)
-    if not shows.any():
-        return ()
-    # Ranks of the first and the last carrying contraction of each segment that shows the pattern.
-    carried = pattern.counts[0]
-    low, high = carried[cuts.first[shows]], carried[cuts.last[shows]] - 1
-    breaks = np.flatnonzero(low[1:] > np.maximum.accumulate(high)[:-1]) + 1
-    carriers = np.flatnonzero(pattern.carrying)
-    onset_s = np.full(len(pattern.carrying), np.inf)
-    end_s = np.full(len(pattern.carrying), -np.inf)
-    np.minimum.at(onset_s, index.carrier[chosen], index.deceleration_onset_s[chosen])
-    np.maximum.at(end_s, index.carrier[chosen], index.deceleration_end_s[chosen])
-    runs = []
-    for lows, highs in zip(np.split(low, breaks), np.split(high, breaks), strict=True):
-        members = carriers[int(lows.min()) : int(highs.max()) + 1]
-        runs.append(
-            PatternRun(
-                float(onset_s[members].min()),
-                float(min(end_s[members].max(), until_s)),
-                len(members),
-            )
-        )
-    return tuple(runs)
-
-
-def longest_run(
-    findings: Findings, start_s: float, end_s: float, which: BoolArray
-) -> PatternRun | None:
-    """The longest run of the pattern that reaches into the window, looking back over everything.
-
-    Its duration is what it had lasted by the window's end; None when no run reaches in.
-    """
-    runs = [run for run in pattern_runs(findings, end_s, which) if run.end_s > start_s]
-    return max(runs, key=lambda run: run.duration_s, default=None)
-
-
-def longest_chain(
-    findings: Findings, start_s: float, end_s: float, which: BoolArray, apart_s: float
-) -> tuple[float, float] | None:
-    """The longest series of decelerations of the mask that reaches into the window.
-
-    In a series each begins no more than apart_s after the one before has ended; contractions are
-    not asked about. Returns its start and end (at most the window's end), seconds; None when no
-    deceleration of the mask reaches into the window.
-    """
-    index = index_of(findings)
-    chosen = which & (index.deceleration_onset_s < end_s)
-    onsets, ends = index.deceleration_onset_s[chosen], index.deceleration_end_s[chosen]
-    order = np.argsort(onsets, kind="stable")
-    onsets, ends = onsets[order], np.minimum(np.maximum.accumulate(ends[order]), end_s)
-    if not len(onsets) or ends[-1] <= start_s:
-        return None
-    first = np.concatenate(([0], np.flatnonzero(onsets[1:] - ends[:-1] > apart_s) + 1))
-    last = np.append(first[1:] - 1, len(onsets) - 1)
-    lengths = np.where(ends[last] > start_s, ends[last] - onsets[first], -1.0)
-    at = int(np.argmax(lengths))
-    return float(onsets[first[at]]), float(ends[last[at]])
-
-
 def most_decelerations(
     findings: Findings, start_s: float, end_s: float, which: BoolArray
 ) -> tuple[int, float, float]:
@@ -689,6 +498,9 @@ def most_decelerations(
     counts = np.searchsorted(onsets, starts + length_s) - np.searchsorted(onsets, starts)
     at = int(np.argmax(counts))
     return int(counts[at]), float(starts[at]), float(starts[at]) + length_s
+
+
+# ---------------------------------------------------------------- concerning features
 
 
 def concerning_features(findings: Findings, deceleration: Deceleration) -> tuple[str, ...]:
