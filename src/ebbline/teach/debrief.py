@@ -9,9 +9,8 @@ from ebbline.analysis import read, read_findings
 from ebbline.bedside.exam import ExamResult, examine
 from ebbline.bedside.states import states
 from ebbline.criteria import classify
-from ebbline.criteria.model import Classification, Standard, Window
+from ebbline.criteria.model import Classification, PanelReading, Standard, Window
 from ebbline.errors import EbblineError
-from ebbline.reading import PanelReading
 from ebbline.synth.scenario import Point
 from ebbline.teach import anatomy
 from ebbline.teach.answers import DECELERATION_MARKS, Mark, MarkKind
@@ -143,7 +142,10 @@ class MeasuresDebrief:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Debrief:
-    """Everything that is shown when a case is finished. A part is None where not asked."""
+    """Everything that is shown when a case is finished.
+
+    A part is None where it was not asked; the strip also where nothing was recorded.
+    """
 
     title: str
     score: Score
@@ -174,7 +176,7 @@ def debrief(encounter: Encounter) -> Debrief:
             if AskedStep.INTERNAL in asks
             else None
         ),
-        strip=_strip(encounter) if AskedStep.STRIP in asks else None,
+        strip=_strip(encounter) if AskedStep.STRIP in asks and encounter.minute >= 1 else None,
         measures=_measures(encounter) if AskedStep.MEASURES in asks else None,
         limits=LIMITS,
     )

@@ -13,6 +13,7 @@ import io
 import uuid
 from collections.abc import Iterable, Mapping
 from typing import Any
+from urllib.parse import quote
 
 from ebbline.teach.records import FinishedAttempt
 
@@ -78,7 +79,7 @@ def to_xapi(
 
 def _statements(attempt: FinishedAttempt, name: str, home: str) -> list[dict[str, Any]]:
     registration = uuid.uuid5(uuid.NAMESPACE_URL, f"{home}attempts/{attempt.id}")
-    case_id = f"{home}cases/{attempt.case}"
+    case_id = f"{home}cases/{quote(attempt.case)}"
     shared: dict[str, Any] = {
         "actor": {"objectType": "Agent", "account": {"homePage": home, "name": name}},
         "timestamp": attempt.finished.isoformat(),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ebbline.teach.answers import ExaminationAnswer, InternalAnswer, StripAnswer
+from ebbline.teach.answers import ExaminationAnswer, InternalAnswer
 from ebbline.teach.case import AskedStep
 from ebbline.teach.encounter import Encounter
 from ebbline.teach.facts import Fact
@@ -16,6 +16,7 @@ from ebbline.teach.scoring import (
     score_internal,
     score_site,
     score_strip,
+    score_unread,
     score_usable,
 )
 from ebbline.teach.situation import strip_truth
@@ -77,13 +78,10 @@ def score(encounter: Encounter) -> Score:
         parts.append(score_internal(answer, electrode=allowed.electrode, catheter=allowed.catheter))
         unsafe += _unsafe_internal(answer, allowed)
     if AskedStep.STRIP in asks:
-        truth_of_strip = reading_truth(encounter)
-        answer_of_strip = (
-            encounter.reading.answer
-            if encounter.reading
-            else StripAnswer(truth_of_strip.window, encounter.case.standard)
+        reading = encounter.reading
+        parts.append(
+            score_strip(reading.answer, reading_truth(encounter)) if reading else score_unread()
         )
-        parts.append(score_strip(answer_of_strip, truth_of_strip))
     if AskedStep.MEASURES in asks:
         facts = decision_facts(encounter)
         parts.append(score_measures(encounter.choices, encounter.calls, facts))

@@ -321,6 +321,15 @@ def score_strip(answer: StripAnswer, truth: StripTruth, *, kinds_known: bool = T
     return joined(parts)
 
 
+def score_unread() -> Score:
+    """A strip that was asked for and not read: nothing found counts as nothing right."""
+    items = (
+        "baseline", "variability", "sinusoidal", "contractions", "accelerations",
+        "decelerations", "class",
+    )  # fmt: skip
+    return Score(tuple(_line(item, 0.0, NOT_ANSWERED, "see the worked reading") for item in items))
+
+
 def _bpm(value: float | None) -> str:
     if value is None:
         return NOT_ANSWERED

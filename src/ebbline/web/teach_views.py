@@ -39,6 +39,10 @@ def strip_of_debrief(key: str, encounter: Played) -> DebriefStripOut:
 
     recording = strip_of(encounter)
     baseline = None
+    if isinstance(encounter, Encounter) and encounter.minute < 1:
+        return DebriefStripOut(
+            duration_s=0.0, window=(0.0, 0.0), traces=[], items=[], baseline=None
+        )
     if isinstance(encounter, Encounter):
         truth = reading_truth(encounter)
         marks = encounter.reading.answer.marks if encounter.reading else ()
