@@ -30,7 +30,9 @@ NEAR_EXTREME_BPM = 2.0
 LEAST_KEPT_BPM = 5.0
 FLOOR_SHARE = 0.75
 """A sudden fall is at its floor when it has fallen this share of its depth."""
-SADDLE_SHARE = 0.25
+SADDLE_SHARE = 0.4
+"""Two humps are two events when the rate between them comes back to this share of the smaller
+(chosen: a reader sees two then)."""
 
 DECELERATION_BPM, DECELERATION_S = 15.0, 15.0
 ABRUPT_BELOW_S = 30.0
@@ -201,12 +203,13 @@ def _kind(
     to_nadir: float,
     lag: float,
 ) -> tuple[EventKind, bool]:
+    sudden = mechanism in (Mechanism.CORD, Mechanism.SUSTAINED)
     if duration >= PROLONGED_S and depth >= DECELERATION_BPM:
-        return EventKind.PROLONGED, duration >= PROLONGED_S + 3 * CLEAR_S
+        # Answers to two contractions that run together may be read as one fall or as two.
+        return EventKind.PROLONGED, sudden and duration >= PROLONGED_S + 3 * CLEAR_S
     away = duration < PROLONGED_S - 3 * CLEAR_S
     # A sudden fall with a flat, ragged or sloping floor reaches the floor long before its lowest
     # point: NICHD counts to the beginning of the nadir. A smooth bell has one lowest point.
-    sudden = mechanism in (Mechanism.CORD, Mechanism.SUSTAINED)
     if (to_floor if sudden else to_nadir) < ABRUPT_BELOW_S:
         return EventKind.VARIABLE, away and to_start < SURELY_ABRUPT_S
     away = away and to_nadir >= ABRUPT_BELOW_S + CLEAR_S and to_start >= SURELY_GRADUAL_S
