@@ -512,7 +512,7 @@ def test_touching_the_abdomen_updates_everything_at_once(
         assert float(site.get_attribute("cx")) < 0  # her right lies on the left of the picture
         page.click('[data-mode="listen"]')
         page.click('[data-zone="left below"]')
-        page.wait_for_selector("#outcome .caution-note >> text=do not go together")
+        page.wait_for_selector("#outcome .caution-note >> text=Feel again, or scan")
 
 
 def test_the_examination_works_by_keys_and_is_kept_with_the_recording(
