@@ -116,11 +116,13 @@ def _maternal_reasons(signal: SignalNow) -> list[str]:
 
 
 def _poor(signal: SignalNow) -> bool:
-    share = signal.valid_share
+    """Whether too little of the signal serves; a loss of unknown extent counts as too much."""
+    share, troubles = signal.valid_share, set(signal.troubles)
     return (
-        (not math.isnan(share) and share < WORKABLE_SHARE)
-        or (not math.isnan(signal.longest_gap_s) and signal.longest_gap_s > LONG_GAP_S)
-        or bool({SensorTrouble.LOST, SensorTrouble.FLAT} & set(signal.troubles))
+        share < WORKABLE_SHARE
+        or signal.longest_gap_s > LONG_GAP_S
+        or SensorTrouble.FLAT in troubles
+        or (SensorTrouble.LOST in troubles and math.isnan(share))
     )
 
 
