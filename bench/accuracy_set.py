@@ -114,8 +114,8 @@ def _varied(scenario: Scenario, rng: Generator) -> Scenario:
 def case(number: int) -> Case:
     """The scenario of one hour and the seed its labour begins to be sought from."""
     rng = np.random.default_rng([20260101, number])
-    pattern = PATTERNS[number % len(PATTERNS)]
-    loss_bin = (number // len(PATTERNS) + number) % len(LOSS_BINS)
+    turn, place = divmod(number, len(PATTERNS))
+    pattern, loss_bin = PATTERNS[place], (turn + place) % len(LOSS_BINS)
     low, high = LOSS_BINS[loss_bin]
     scenario = _varied(Scenario.from_words(pattern), rng)
     middle = max(0.004, low + (high - low) * rng.uniform(0.25, 0.75))
