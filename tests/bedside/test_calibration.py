@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 
@@ -106,3 +107,8 @@ def test_the_table_is_printed_with_published_implied_and_model_figures():
     text = calibration_table()
     assert "| Thorp 1991 (learning) | non-cephalic | 7.0 | published | 28 | 94 | 24 | 95 |" in text
     assert "by Bayes from the rounded figures | 28.0 | 94.0 | 26.0 | 94.5" in text
+
+
+def test_the_page_shows_the_table_as_it_is_printed():
+    page = (Path(__file__).parents[2] / "docs" / "calibration.md").read_text(encoding="utf-8")
+    assert calibration_table() in page

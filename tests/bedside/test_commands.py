@@ -226,7 +226,8 @@ def test_internal_says_what_is_unknown_and_what_to_find_out(ebbline):
     assert code == 0
     assert "STILL UNKNOWN" in out
     assert "FIND OUT" in out
-    assert "[FIGO 2015" in out
+    assert "[1]" in out.split("SOURCES")[0]
+    assert "FIGO 2015" in out.split("SOURCES")[1]
 
 
 def test_internal_asks_for_what_was_not_told(ebbline):

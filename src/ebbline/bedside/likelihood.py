@@ -338,8 +338,9 @@ def _steady_tables() -> dict[str, FloatArray]:
     }
 
 
-@lru_cache(maxsize=64)
-def _domains(skill: Skill, abdomen: Abdomen) -> tuple[Domain, ...]:
+@lru_cache(maxsize=32)
+def _of_the_hands(skill: Skill) -> tuple[Domain, ...]:
+    """All domains that do not depend on the abdomen's measures."""
     steady = _steady_tables()
     lapse = skill.lapse
     return (
@@ -348,7 +349,6 @@ def _domains(skill: Skill, abdomen: Abdomen) -> tuple[Domain, ...]:
         _side_domain(skill),
         _descent_domain(skill),
         _direct("movement", steady["movement"], 1.5 * lapse),
-        _direct("heart", _heart_table(abdomen), 1.5 * lapse),
         _direct("part", steady["part"], 0.3 * lapse),
         _vaginal_domain(skill),
         _direct("station", steady["station"], lapse),
@@ -357,6 +357,12 @@ def _domains(skill: Skill, abdomen: Abdomen) -> tuple[Domain, ...]:
     )
 
 
+@lru_cache(maxsize=256)
+def _of_the_heart(abdomen: Abdomen, lapse: float) -> Domain:
+    return _direct("heart", _heart_table(abdomen), 1.5 * lapse)
+
+
 def domains_for(context: ExamContext) -> tuple[Domain, ...]:
     """All domains for an examiner and an abdomen, in a fixed order."""
-    return _domains(skill_for(context), abdomen_for(context))
+    skill = skill_for(context)
+    return (*_of_the_hands(skill), _of_the_heart(abdomen_for(context), skill.lapse))

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from ebbline.bedside.context import ExamContext, Placenta
 from ebbline.bedside.engine import worth
 from ebbline.bedside.groups import WHAT_PRESENTS, classes, decisive_classes, shares
+from ebbline.bedside.in_words import small_percent
 from ebbline.bedside.items import Finding, Item, Step, items
-from ebbline.bedside.numbers import small_percent
 
 FloatArray = NDArray[np.float64]
 

@@ -260,7 +260,10 @@ def _catheter(signal: SignalNow) -> tuple[bool, str]:
     if signal.uterine_sensor is SensorKind.PRESSURE_CATHETER:
         return False, "Pressure already comes from a catheter."
     if SensorTrouble.NO_CONTRACTIONS not in signal.troubles:
-        return False, "The outer sensor shows the contractions (their strength it never shows)."
+        return (
+            False,
+            "Nothing was told of contractions that do not show (outside, strength never does).",
+        )
     if signal.stage not in (Stage.FIRST, Stage.SECOND):
         return False, "Only in labour; the stage is not recorded as labour."
     if signal.tries < ENOUGH_TRIES:

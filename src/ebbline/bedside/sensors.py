@@ -328,7 +328,7 @@ def _drift_words(path: Sequence[DriftPoint], state: State) -> str:
     if state.presentation is Presentation.BROW:
         return "A brow does not descend as a brow: examine again if it flexes or extends."
     if len(path) < 2:
-        return "The presenting part is already deep: the site will hardly move."
+        return "The presenting part is probably deep already: the site will hardly move."
     down = path[0].point.y_cm - path[-1].point.y_cm
     inward = abs(path[0].point.x_cm) - abs(path[-1].point.x_cm)
     words = f"With descent and rotation the site moves down, about {down:.0f} cm by 0/5"

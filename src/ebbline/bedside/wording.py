@@ -6,9 +6,9 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 from ebbline.bedside.exam import Chance, ExamResult, StateChance
+from ebbline.bedside.in_words import percent, weeks_words
 from ebbline.bedside.items import items
 from ebbline.bedside.next_step import NextStep
-from ebbline.bedside.numbers import percent, weeks_words
 from ebbline.bedside.placement import PlacementAdvice
 from ebbline.bedside.policy.common import Differs, PolicyHead
 from ebbline.bedside.policy.internal import InternalCheck, LineState
@@ -29,6 +29,7 @@ class _Page:
     def __init__(self, width: int) -> None:
         self.lines: list[str] = []
         self._width = width
+        self._sources: list[str] = []
 
     def head(self, text: str) -> None:
         if self.lines:
@@ -47,6 +48,22 @@ class _Page:
     def row(self, label: str, text: str) -> None:
         """A label in a column of its own."""
         self.say(text, f"  {label:<15}", " " * 17)
+
+    def cite(self, source: str) -> str:
+        """The number under which a source stands at the end of the page, in brackets."""
+        if source not in self._sources:
+            self._sources.append(source)
+        return f"[{self._sources.index(source) + 1}]"
+
+    def close(self, *last: str) -> None:
+        """The list of what was cited, and the last words."""
+        if self._sources:
+            self.head("SOURCES")
+        for number, source in enumerate(self._sources, 1):
+            self.say(source, f"  [{number}] ", "      ")
+        self.lines.append("")
+        for words in last:
+            self.say(words, "")
 
     def text(self) -> str:
         return "\n".join(self.lines) + "\n"
@@ -111,7 +128,7 @@ def say_exam(result: ExamResult, *, width: int = WIDTH, everything: bool = False
     """The whole result in words. everything: with all that it rests on."""
     page = _Page(width)
     _say_exam(page, result, everything)
-    page.lines += ["", *textwrap.wrap(result.caution, width)]
+    page.close(result.caution)
     return page.text()
 
 
@@ -120,7 +137,7 @@ def _say_exam(page: _Page, result: ExamResult, everything: bool) -> None:
         page.head("FIRST, FOR THE TEAM THAT HAS HER IN ITS CARE")
         for caution in result.cautions:
             mark = "!!" if caution.now else "! "
-            page.say(f"{caution.text} [{caution.source}]", f"  {mark} ", "     ")
+            page.say(f"{caution.text} {page.cite(caution.source)}", f"  {mark} ", "     ")
     page.head(f"WHAT WAS FOUND ({context_words(result)})")
     if result.findings:
         page.say("; ".join(f"{f.item}: {f.answer}" for f in result.findings) + ".")
@@ -150,7 +167,7 @@ def _say_exam(page: _Page, result: ExamResult, everything: bool) -> None:
     page.head("WHAT IT RESTS ON")
     basis = result.basis if everything else result.basis[:2]
     for one in basis:
-        page.say(f"{one.about}: {one.text} [{one.source}]", "  ", "    ")
+        page.say(f"{one.about}: {one.text} {page.cite(str(one.source))}", "  ", "    ")
     if not everything:
         page.say("More with --all. What the hands conclude is trusted as far as studies found it.")
 
@@ -204,12 +221,14 @@ def _say_growth(page: _Page, result: ExamResult) -> None:
         return
     page.head("THE TAPE")
     if growth.fundal_height is not None:
-        page.row("Fundal height", f"{growth.fundal_height.text} [{growth.fundal_height.source}]")
+        page.row(
+            "Fundal height", f"{growth.fundal_height.text} {page.cite(growth.fundal_height.source)}"
+        )
     for weight in growth.weights:
         page.row(
             "Weight",
             f"about {weight.grams:.0f} g, give or take {weight.error_g:.0f}: Johnson "
-            f"'{weight.variant}', head {weight.head}, {weight.rule} [{weight.source}]",
+            f"'{weight.variant}', head {weight.head}, {weight.rule} {page.cite(weight.source)}",
         )
     for note in growth.notes:
         page.say(note)
@@ -225,7 +244,7 @@ def say_twins(result: TwinResult, *, width: int = WIDTH, everything: bool = Fals
     page.say(f"The two heart-rate sites lie {result.apart_cm:.0f} cm apart.")
     for note in result.notes:
         page.say(note)
-    page.lines += ["", *textwrap.wrap(result.first.caution, width)]
+    page.close(result.first.caution)
     return page.text()
 
 
@@ -258,19 +277,19 @@ def say_sensors(
         if not advice.steps:
             page.say("Nothing: by what was told the signal serves.")
         for i, step in enumerate(advice.steps, 1):
-            page.say(f"{step.what} ({step.why}) [{step.source}]", f"  {i}  ", "     ")
+            page.say(f"{step.what} ({step.why}) {page.cite(step.source)}", f"  {i}  ", "     ")
         page.head("AN INTERNAL SENSOR?")
         page.row("Electrode", advice.electrode_why)
         page.row("Catheter", advice.catheter_why)
         if advice.not_known:
             page.head("NOT KNOWN")
             page.say(", ".join(advice.not_known) + ".")
-    page.lines += ["", *textwrap.wrap(caution, width)]
+    page.close(caution)
     return page.text()
 
 
-def _differs(differs: Sequence[Differs]) -> str:
-    return "".join(f" Elsewhere: {d.text} [{d.source}]." for d in differs)
+def _differs(page: _Page, differs: Sequence[Differs]) -> str:
+    return "".join(f" Elsewhere: {d.text.rstrip('.')} {page.cite(d.source)}." for d in differs)
 
 
 def _policy_line(policy: PolicyHead) -> str:
@@ -294,8 +313,8 @@ def say_internal(check: InternalCheck, *, width: int = WIDTH) -> str:
         for row in rows:
             line = row.line
             page.say(
-                f"{line.kind}: {line.text} ({line.fact}: {row.known}) [{line.source}]"
-                + _differs(line.differs),
+                f"{line.kind}: {line.text} ({line.fact}: {row.known}) {page.cite(line.source)}"
+                + _differs(page, line.differs),
                 "  -  ",
                 "     ",
             )
@@ -303,14 +322,18 @@ def say_internal(check: InternalCheck, *, width: int = WIDTH) -> str:
         page.head("FIND OUT")
         for text in check.find_out:
             page.say(text, "  -  ", "     ")
-    page.lines.append("")
-    page.say(
+    page.close(
         "This is a list held against what was told, not a decision: the team and she decide. "
         + _policy_line(check.policy),
-        "",
+        check.caution,
     )
-    page.say(check.caution, "")
     return page.text()
+
+
+def _every(minutes: float) -> str:
+    """An interval in minutes or, where it is whole, in hours."""
+    hours = minutes / 60
+    return f"{hours:g} h" if hours >= 2 and hours == int(hours) else f"{minutes:g} min"
 
 
 def _when(due: Due) -> str:
@@ -332,19 +355,18 @@ def say_reviews(due: ReviewsDue, *, width: int = WIDTH) -> str:
     page.head(f"REVIEWS AT {due.now:%H:%M} (stage {stage}, risk {risk})")
     for one in due.reviews:
         page.say(
-            f"{one.title}: {_when(one)}; every {one.every_min:g} min [{one.source}]"
-            + _differs(one.differs),
+            f"{one.title}: {_when(one)}; every {_every(one.every_min)} {page.cite(one.source)}"
+            + _differs(page, one.differs),
             "  -  ",
             "     ",
         )
     if due.factors:
         page.head("RISK FACTORS NAMED")
         for factor in due.factors:
-            page.say(f"{factor.text} [{factor.source}]", "  -  ", "     ")
+            page.say(f"{factor.text} {page.cite(factor.source)}", "  -  ", "     ")
     for note in due.notes:
         page.say(note)
-    page.lines.append("")
-    page.say(_policy_line(due.policy) + " " + due.caution, "")
+    page.close(_policy_line(due.policy), due.caution)
     return page.text()
 
 
@@ -356,11 +378,14 @@ def say_measures(listed: MeasureList, *, width: int = WIDTH) -> str:
     page.say(listed.note)
     page.head("OPTIONS")
     for measure in listed.measures:
-        page.say(f"{measure.text} [{measure.source}]" + _differs(measure.differs), "  -  ", "     ")
+        page.say(
+            f"{measure.text} {page.cite(measure.source)}" + _differs(page, measure.differs),
+            "  -  ",
+            "     ",
+        )
     for name in listed.nothing_listed:
         page.say(f"Nothing is listed for: {name}.")
-    page.lines.append("")
-    page.say(_policy_line(listed.policy) + " " + listed.caution, "")
+    page.close(_policy_line(listed.policy), listed.caution)
     return page.text()
 
 

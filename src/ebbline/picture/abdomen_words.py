@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ebbline import __version__
 from ebbline.bedside.exam import Chance, ExamResult
-from ebbline.bedside.numbers import percent
+from ebbline.bedside.in_words import percent
 from ebbline.bedside.wording import context_words, position_word
 from ebbline.picture.canvas import (
     Anchor,
