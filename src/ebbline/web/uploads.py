@@ -11,7 +11,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import IO, Protocol
 
-from ebbline.errors import RecordingError
+from ebbline.errors import EbblineError, RecordingError
 from ebbline.web.settings import MEBIBYTE, Limits
 
 PIECE = 1 << 18
@@ -54,7 +54,14 @@ def laid_out(files: Sequence[Received], limits: Limits) -> Iterator[Path]:
             if target.suffix.lower() == ".zip":
                 _unpack(target, limits)
                 target.unlink()
-        yield _main(place)
+        try:
+            yield _main(place)
+        except EbblineError as error:
+            # The sender knows the file by its name, not by where it lay meanwhile.
+            where, what, remedy = (
+                words.replace(f"{place}/", "") for words in (error.where, error.what, error.remedy)
+            )
+            raise type(error)(what, where=where, remedy=remedy) from error
 
 
 def _plain(name: str) -> str:

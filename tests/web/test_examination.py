@@ -1,0 +1,100 @@
+"""The examination over the endpoints: the same answers as the library, refusals in words."""
+
+from __future__ import annotations
+
+import pytest
+
+from ebbline.bedside import ExamContext, examine
+from web.visitor import Visitor
+
+
+def test_the_endpoint_says_what_the_library_says(visitor: Visitor) -> None:
+    findings = {"fundus": "breech", "back": "left", "brim": "head", "fifths": "3"}
+    asked = {"findings": findings, "context": {"weeks": 39, "stage": "first"}}
+    out = visitor.post("/api/examine", json=asked).json()
+    from ebbline.terms import Stage
+
+    truth = examine(findings, ExamContext(weeks=39, stage=Stage.FIRST))
+    assert out["presentation"][0]["probability"] == pytest.approx(truth.presentation[0].probability)
+    assert out["best"]["words"] == truth.sensors.best.words
+    assert [s["item"] for s in out["next_steps"]] == [s.item for s in truth.next_steps]
+    assert sum(map(sum, out["map"]["weights"])) == pytest.approx(1, abs=0.01)
+
+
+def test_mirrored_findings_give_the_mirrored_site(visitor: Visitor) -> None:
+    sites = [
+        visitor.post("/api/examine", json={"findings": {"back": side, "brim": "head"}}).json()
+        for side in ("left", "right")
+    ]
+    assert sites[0]["best"]["x_cm"] == -sites[1]["best"]["x_cm"] > 0
+    assert sites[0]["best"]["y_cm"] == sites[1]["best"]["y_cm"]
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {"findings": {"fundus": "football"}},
+        {"findings": {"elbow": "left"}},
+        {"context": {"weeks": 400}},
+        {"context": {"weeks": "nan"}},
+        {"context": {"placenta": "somewhere"}},
+        {"findings": {f"item {k}": "x" for k in range(60)}},
+    ],
+)
+def test_what_cannot_be_is_refused_in_words(visitor: Visitor, asked: dict[str, object]) -> None:
+    answer = visitor.post("/api/examine", json=asked)
+    assert answer.status_code == 422
+    assert answer.json()["what"]
+
+
+def test_what_needs_a_person_now_stands_first(visitor: Visitor) -> None:
+    asked = {"findings": {"part": "cord"}, "context": {"stage": "first", "placenta": "not low"}}
+    part = visitor.post("/examination/outcome", json=asked).text
+    assert part.index("Cord felt") < part.index("Presents")
+    assert "problem-note" in part
+
+
+def test_unknown_counts_as_not_met_for_an_internal_sensor(visitor: Visitor) -> None:
+    out = visitor.post("/api/internal", json={"sensor": "electrode"}).json()
+    assert out["unknown"]
+    assert not out["against"]
+    assert out["find_out"]
+    facts = {"sensor": "electrode", "facts": {"membranes": "intact"}}
+    assert visitor.post("/api/internal", json=facts).json()["against"]
+    assert visitor.post("/api/internal", json={"sensor": "spoon"}).status_code == 422
+
+
+def test_an_overdue_review_is_told(visitor: Visitor) -> None:
+    asked = {
+        "now": "2026-03-01T10:00:00",
+        "last": {"heart": "2026-03-01T09:10:00"},
+        "stage": "first",
+        "risk": "low",
+        "method": "auscultation",
+    }
+    out = visitor.post("/api/reviews", json=asked).json()
+    heart = next(r for r in out["reviews"] if r["name"] == "heart")
+    assert heart["state"] == "overdue"
+    assert heart["minutes"] == -20  # every 30 minutes: ACOG Practice Bulletin 106 (2009)
+    asked["last"] = {"heart": "2026-03-01T11:10:00"}
+    assert visitor.post("/api/reviews", json=asked).status_code == 422
+
+
+def test_earlier_examinations_stay_and_the_latest_is_shown(visitor: Visitor) -> None:
+    key = visitor.post("/api/invented", json={"case": "prolonged"}).json()["id"]
+    for side in ("left", "right"):
+        asked = {"findings": {"back": side}, "context": {"weeks": 38}}
+        kept = visitor.post(f"/api/recordings/{key}/examinations", json=asked)
+        assert kept.status_code == 201
+    listed = visitor.get(f"/api/recordings/{key}/examinations").json()
+    assert [one["findings"]["back"] for one in listed] == ["left", "right"]
+    assert "selected>right<" in visitor.get(f"/recordings/{key}/examination").text
+    bad = {"findings": {"back": "sideways"}}
+    assert visitor.post(f"/api/recordings/{key}/examinations", json=bad).status_code == 422
+
+
+def test_the_signal_of_the_recording_is_judged_beside_the_hands(visitor: Visitor) -> None:
+    key = visitor.post("/api/invented", json={"case": "poor-signal"}).json()["id"]
+    out = visitor.post(f"/api/examine?recording={key}", json={"findings": {"back": "left"}}).json()
+    assert out["signal_steps"] or out["signal_notes"]
+    assert visitor.post("/api/examine?recording=none", json={}).status_code == 404

@@ -1,0 +1,278 @@
+"""The reading over the endpoints: windows, marks, differences, corrections with who and when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from ebbline.analysis import read
+from ebbline.criteria.model import Window
+from ebbline.features import by_hand, detect
+from ebbline.web.app import create_app
+from ebbline.web.invented import CASES, invented_recording
+from ebbline.web.settings import Settings
+from web.visitor import Visitor
+
+
+@pytest.fixture(scope="module")
+def recording() -> Any:
+    return invented_recording("late")
+
+
+@pytest.fixture
+def opened(tmp_path: Path, recording: Any) -> Iterator[tuple[Visitor, str]]:
+    app = create_app(Settings(store=tmp_path / "w.sqlite"))
+    key = app.state.library.add(recording, by="someone", invented=True).id
+    with Visitor(app, base_url="http://127.0.0.1") as visitor:
+        visitor.load()
+        yield visitor, key
+
+
+def items(found: dict[str, Any], layer: str, kind: str = "") -> list[dict[str, Any]]:
+    return [i for i in found["items"] if i["layer"] == layer and kind in ("", i["kind"])]
+
+
+def target(item: dict[str, Any]) -> dict[str, float]:
+    return {"target_start_s": item["start_s"], "target_end_s": item["end_s"]}
+
+
+def correct(visitor: Visitor, key: str, **change: Any) -> dict[str, Any]:
+    answer = visitor.post(f"/api/recordings/{key}/corrections", json=change)
+    assert answer.status_code == 201, answer.text
+    found: dict[str, Any] = answer.json()
+    return found
+
+
+def test_the_page_says_what_the_library_says(opened: tuple[Visitor, str], recording: Any) -> None:
+    visitor, key = opened
+    window = Window(1800.0, 3600.0)
+    said = visitor.get(f"/api/recordings/{key}/reading?from_s=1800&to_s=3600").json()["computed"]
+    truth = read(recording, window=window).fetuses[0]
+    assert [c["label"] for c in said["classes"]] == [c.label for c in truth.classes]
+    assert [[r["text"] for r in c["reasons"]] for c in said["classes"]] == [
+        [r.text for r in c.reasons] for c in truth.classes
+    ]
+    found = visitor.get(f"/api/recordings/{key}/findings").json()
+    falls = [i for i in items(found, "computed") if i["tone"] == "deceleration"]
+    assert [i["kind"] for i in falls] == [d.kind.value for d in truth.findings.fetal.decelerations]
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "from_s=100",
+        "from_s=3600&to_s=1800",
+        "from_s=0&to_s=30",
+        "from_s=0&to_s=99999",
+        "from_s=nan&to_s=inf",
+        "from_s=-5&to_s=900",
+        "fetus=2",
+    ],
+)
+def test_a_window_that_cannot_be_read_is_refused_in_words(
+    opened: tuple[Visitor, str], query: str
+) -> None:
+    visitor, key = opened
+    answer = visitor.get(f"/api/recordings/{key}/reading?{query}")
+    assert answer.status_code in (404, 422)
+    assert answer.json()["what"]
+
+
+def test_reading_blind_sends_nothing_computed(opened: tuple[Visitor, str]) -> None:
+    visitor, key = opened
+    found = visitor.get(f"/api/recordings/{key}/findings?blind=true").json()
+    assert found["items"] == []
+    assert found["baseline"] is None
+    assert found["columns"] == []
+    panel = visitor.get(f"/recordings/{key}/panel?blind=true").text
+    assert "Category" not in panel
+    assert "athological" not in panel
+
+
+def test_marks_are_compared_with_the_computed_findings(opened: tuple[Visitor, str]) -> None:
+    visitor, key = opened
+    late = items(visitor.get(f"/api/recordings/{key}/findings").json(), "computed", "late")
+    same, other = late[0], late[1]
+    for kind, item in (("late", same), ("early", other)):
+        mark = {"kind": kind, "start_s": item["start_s"] + 4, "end_s": item["end_s"] + 4}
+        assert visitor.post(f"/api/recordings/{key}/marks", json=mark).status_code == 201
+    empty = {"kind": "acceleration", "start_s": 5200, "end_s": 5230}
+    visitor.post(f"/api/recordings/{key}/marks", json=empty)
+    level = {"kind": "baseline", "start_s": 0, "end_s": 600, "value": 60}
+    visitor.post(f"/api/recordings/{key}/marks", json=level)
+    told = visitor.get(f"/api/recordings/{key}/differences?from_s=0&to_s=5400").json()
+    verdicts = {d["verdict"] for d in told}
+    assert {"agree", "other kind", "only yours", "only computed", "other height"} == verdicts
+    assert any(d["words"] == "You: early. Computed: late" for d in told)
+    assert any(d["words"].startswith("Baseline: you 60 bpm, computed 1") for d in told)
+
+
+@pytest.mark.parametrize(
+    "mark",
+    [
+        {"kind": "late", "start_s": 50, "end_s": 50.5},
+        {"kind": "late", "start_s": -20, "end_s": 50},
+        {"kind": "late", "start_s": 5390, "end_s": 5600},
+        {"kind": "wave", "start_s": 5, "end_s": 50},
+        {"kind": "note", "start_s": 5, "end_s": 50, "note": "  "},
+        {"kind": "baseline", "start_s": 5, "end_s": 500},
+        {"kind": "baseline", "start_s": 5, "end_s": 500, "value": 400},
+        {"kind": "note", "start_s": 5, "end_s": 50, "note": "x" * 1001},
+    ],
+)
+def test_a_mark_that_makes_no_sense_is_refused(
+    opened: tuple[Visitor, str], mark: dict[str, Any]
+) -> None:
+    visitor, key = opened
+    assert visitor.post(f"/api/recordings/{key}/marks", json=mark).status_code == 422
+
+
+def test_a_finding_measured_by_hand_at_its_own_ends_has_its_own_numbers(recording: Any) -> None:
+    """The reader's bracket and the detector's are measured by the same kernel."""
+    findings = detect(recording)
+    checked = 0
+    for one in findings.fetal.decelerations:
+        again = by_hand.deceleration_between(recording, findings, one.onset_s, one.end_s)
+        assert again.depth_bpm == pytest.approx(one.depth_bpm, abs=1.0)
+        assert again.nadir_s == pytest.approx(one.nadir_s, abs=2.0)
+        assert again.contraction == one.contraction
+        checked += again.kind is one.kind
+    assert checked >= 0.9 * len(findings.fetal.decelerations)
+
+
+def test_taking_out_every_fall_leaves_none_in_the_corrected_reading_only(
+    opened: tuple[Visitor, str],
+) -> None:
+    visitor, key = opened
+    found = visitor.get(f"/api/recordings/{key}/findings").json()
+    falls = [i for i in items(found, "computed") if i["tone"] == "deceleration"]
+    for fall in falls:
+        found = correct(visitor, key, action="delete", group="deceleration", **target(fall))
+    pair = visitor.get(f"/api/recordings/{key}/reading").json()
+    lines = {
+        who: next(s["lines"] for s in pair[who]["sections"] if s["title"] == "Decelerations")
+        for who in ("computed", "corrected")
+    }
+    assert any("Late" in line for line in lines["computed"])
+    assert lines["corrected"][0].startswith("None")
+    figo = {
+        who: next(c for c in pair[who]["classes"] if c["standard"] == "figo")
+        for who in ("computed", "corrected")
+    }
+    assert figo["corrected"]["rank"] < figo["computed"]["rank"]
+    struck = [i for i in items(found, "computed") if i["struck"]]
+    assert len(struck) == len(falls)
+    assert all("taken out by" in i["struck"] for i in struck)
+
+
+def test_corrections_are_kept_with_who_and_when_and_taken_back_not_erased(
+    opened: tuple[Visitor, str],
+) -> None:
+    visitor, key = opened
+    visitor.post("/account/look", data={"theme": "auto", "name": "Night midwife"})
+    late = items(visitor.get(f"/api/recordings/{key}/findings").json(), "computed", "late")[0]
+    correct(visitor, key, action="rename", group="deceleration", kind="early", **target(late))
+    kept = visitor.get(f"/api/recordings/{key}/corrections").json()
+    assert [(k["words"], k["author"]) for k in kept] == [
+        ("deceleration named early", "Night midwife")
+    ]
+    back = visitor.post(
+        f"/api/recordings/{key}/corrections/{kept[0]['id']}/withdraw", json={"fetus": 1}
+    )
+    assert items(back.json(), "corrected") == []
+    kept = visitor.get(f"/api/recordings/{key}/corrections").json()
+    assert kept[0]["withdrawn_by"] == "Night midwife"
+    assert kept[0]["withdrawn_at"] >= kept[0]["made_at"]
+    assert visitor.get(f"/api/recordings/{key}/reading").json()["corrected"] is None
+    again = visitor.post(
+        f"/api/recordings/{key}/corrections/{kept[0]['id']}/withdraw", json={"fetus": 1}
+    )
+    assert again.status_code == 404
+
+
+def test_a_contraction_taken_out_frees_its_deceleration(opened: tuple[Visitor, str]) -> None:
+    """Without its contraction a gradual fall is no longer late: its pairing is made anew."""
+    visitor, key = opened
+    found = visitor.get(f"/api/recordings/{key}/findings").json()
+    late = items(found, "computed", "late")[1]
+    squeezes = items(found, "computed", "contraction")
+    lag = float(dict(late["details"])["after the contraction's peak"].split()[0])
+    peak = late["turn_s"] - lag
+    near = min(squeezes, key=lambda c: abs(c["turn_s"] - peak))
+    correct(visitor, key, action="delete", group="contraction", **target(near))
+    library = visitor.app.state.library  # type: ignore[attr-defined]
+    edited = library.corrected(key, 1, "reader at this computer").findings
+    fall = min(edited.fetal.decelerations, key=lambda d: abs(d.onset_s - late["start_s"]))
+    assert fall.kind.value != "late" or fall.lag_s != pytest.approx(lag, abs=1)
+
+
+def test_a_reader_sees_their_own_corrections_applied_and_everyones_listed(
+    tmp_path: Path, recording: Any
+) -> None:
+    from ebbline.web.security import Role
+    from web.visitor import PASSWORD
+
+    app = create_app(Settings(store=tmp_path / "w.sqlite", accounts=True))
+    for name in ("one", "two"):
+        app.state.accounts.add(name, Role.READER, PASSWORD)
+    key = app.state.library.add(recording, by="one", invented=True).id
+    with Visitor(app, base_url="http://127.0.0.1") as visitor:
+        visitor.sign_in("one")
+        late = items(visitor.get(f"/api/recordings/{key}/findings").json(), "computed", "late")[0]
+        correct(visitor, key, action="delete", group="deceleration", **target(late))
+        note = {"kind": "note", "start_s": 5, "end_s": 50, "note": "of one"}
+        visitor.post(f"/api/recordings/{key}/marks", json=note)
+        visitor.post("/sign-out")
+        visitor.sign_in("two")
+        assert visitor.get(f"/api/recordings/{key}/reading").json()["corrected"] is None
+        kept = visitor.get(f"/api/recordings/{key}/corrections").json()
+        assert [k["author"] for k in kept] == ["one"]
+        path = f"/api/recordings/{key}/corrections/{kept[0]['id']}/withdraw"
+        assert visitor.post(path, json={"fetus": 1}).status_code == 422
+        found = visitor.get(f"/api/recordings/{key}/findings").json()
+        assert [i["note"] for i in items(found, "other")] == ["of one"]
+        number = items(found, "other")[0]["id"].removeprefix("mark-")
+        path = f"/api/recordings/{key}/marks/{number}/withdraw"
+        assert visitor.post(path, json={"fetus": 1}).status_code == 422
+
+
+def test_a_correction_of_nothing_is_refused(opened: tuple[Visitor, str]) -> None:
+    visitor, key = opened
+    for change in (
+        {"action": "delete", "group": "deceleration", "target_start_s": 1, "target_end_s": 3},
+        {"action": "delete", "group": "acceleration"},
+        {"action": "add", "group": "contraction", "start_s": 900, "end_s": 800},
+        {"action": "add", "group": "deceleration", "start_s": -900, "end_s": 800},
+        {"action": "shrink", "group": "deceleration"},
+        {"action": "add", "group": "deceleration", "kind": "odd", "start_s": 900, "end_s": 960},
+    ):
+        answer = visitor.post(f"/api/recordings/{key}/corrections", json=change)
+        assert answer.status_code == 422, change
+    assert visitor.get(f"/api/recordings/{key}/corrections").json() == []
+
+
+@pytest.mark.parametrize("case", [case.key for case in CASES])
+def test_every_invented_case_has_a_page_a_panel_and_findings(visitor: Visitor, case: str) -> None:
+    key = visitor.post("/api/invented", json={"case": case}).json()["id"]
+    assert visitor.get(f"/recordings/{key}").status_code == 200
+    assert visitor.get(f"/recordings/{key}/panel").status_code == 200
+    found = visitor.get(f"/api/recordings/{key}/findings").json()
+    assert len({i["id"] for i in found["items"]}) == len(found["items"])
+    assert all(i["start_s"] <= i["end_s"] for i in found["items"])
+
+
+def test_the_endpoints_are_described(visitor: Visitor) -> None:
+    described = visitor.get("/api/openapi.json").json()
+    for path in (
+        "/api/recordings",
+        "/api/recordings/{key}/reading",
+        "/api/recordings/{key}/corrections",
+        "/api/examine",
+        "/api/recordings/{key}/fhir.json",
+    ):
+        assert path in described["paths"]
+    told = described["components"]["schemas"]["ReasonOut"]["properties"]
+    assert {"rule", "text", "citation", "evidence"} <= told.keys()

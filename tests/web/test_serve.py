@@ -1,0 +1,106 @@
+"""`ebbline serve` and `ebbline accounts`: loopback unless told, and then only with accounts."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import urllib.request
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from ebbline.cli.main import app
+from ebbline.cli.serve import ServeError
+from ebbline.web.accounts import AccountError
+
+RUN = CliRunner()
+
+
+def told(*words: str, said: str = "") -> str:
+    result = RUN.invoke(app, list(words), input=said)
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result.output
+
+
+def test_it_listens_on_this_computer_and_shows_the_first_page(tmp_path: Path) -> None:
+    words = [sys.executable, "-c", "from ebbline.cli.main import main; main()"]
+    words += ["serve", "--port", "0", "--store", str(tmp_path / "w.sqlite")]
+    running = subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
+    try:
+        assert running.stdout is not None
+        line = running.stdout.readline()
+        assert "http://127.0.0.1:" in line
+        address = line.split()[-1]
+        with urllib.request.urlopen(address, timeout=10) as page:
+            assert page.status == 200
+            assert b"<h1>Recordings</h1>" in page.read()
+            assert "server" not in {k.lower() for k in page.headers}
+    finally:
+        running.terminate()
+        running.wait(10)
+
+
+def test_beyond_this_computer_it_needs_a_host_name_and_accounts(tmp_path: Path) -> None:
+    store = str(tmp_path / "w.sqlite")
+    with pytest.raises(ServeError, match="by which host name"):
+        told("serve", "--host", "0.0.0.0", "--port", "0", "--store", store)
+    with pytest.raises(ServeError, match="no account yet"):
+        told(
+            *("serve", "--host", "0.0.0.0", "--port", "0", "--store", store),
+            *("--name", "workbench.example"),
+        )
+
+
+def test_a_port_that_is_taken_is_said(tmp_path: Path) -> None:
+    import socket
+
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = str(taken.getsockname()[1])
+        with pytest.raises(ServeError, match="cannot listen there"):
+            told("serve", "--port", port, "--store", str(tmp_path / "w.sqlite"))
+
+
+def test_accounts_are_added_listed_changed_and_shut(tmp_path: Path) -> None:
+    store = ("--store", str(tmp_path / "w.sqlite"))
+    twice = "three quiet words\nthree quiet words\n"
+    told("accounts", "add", "Ada", "--role", "admin", *store, said=twice)
+    told("accounts", "add", "Tess", "--role", "teacher", *store, said=twice)
+    listed = told("accounts", "list", *store)
+    assert "Ada\tadmin\tmay sign in" in listed
+    told("accounts", "role", "Tess", "reader", *store)
+    told("accounts", "shut", "Tess", *store)
+    assert "Tess\treader\tshut out" in told("accounts", "list", *store)
+    told("accounts", "shut", "Tess", "--open", *store)
+    told("accounts", "password", "Tess", *store, said="other quiet words\n" * 2)
+    assert "three quiet words" not in (tmp_path / "w.sqlite").read_bytes().decode("latin-1")
+
+
+@pytest.mark.parametrize(
+    ("words", "said", "why"),
+    [
+        (("add", "Ada", "--role", "chief"), "", "no such role"),
+        (("add", "Ada"), "short\nshort\n", "too weak"),
+        (("add", "long enough"), "long enough\nlong enough\n", "too weak"),
+        (("role", "Nobody", "admin"), "", "no such account"),
+    ],
+)
+def test_what_makes_no_sense_is_refused(
+    tmp_path: Path, words: tuple[str, ...], said: str, why: str
+) -> None:
+    with pytest.raises(AccountError, match=why):
+        told("accounts", *words, "--store", str(tmp_path / "w.sqlite"), said=said)
+
+
+def test_a_backup_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
+    store = tmp_path / "w.sqlite"
+    told("accounts", "list", "--store", str(store))
+    told("backup", str(tmp_path / "copy.sqlite"), "--store", str(store))
+    assert (tmp_path / "copy.sqlite").stat().st_size > 0
+    with pytest.raises(Exception, match="could not be written"):
+        told("backup", str(tmp_path / "no" / "copy.sqlite"), "--store", str(store))
+    with pytest.raises(Exception, match="there is no store"):
+        told("backup", str(tmp_path / "x.sqlite"), "--store", str(tmp_path / "none.sqlite"))
