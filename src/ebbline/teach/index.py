@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass
 from functools import cache
 
@@ -26,6 +27,28 @@ def entry(name: str) -> Entry:
 def index() -> dict[str, Entry]:
     """All shipped cases' entries by id: about a second the first time."""
     return {name: entry(name) for name in shipped()}
+
+
+_working = threading.Lock()
+
+
+def index_so_far() -> dict[str, Entry]:
+    """The whole index where it has been worked out; else nothing yet, and work on it begins.
+
+    For pages, which must not wait for it.
+    """
+    if entry.cache_info().currsize >= len(shipped()):
+        return index()
+    if _working.acquire(blocking=False):
+        threading.Thread(target=_work_ahead, name="index of cases", daemon=True).start()
+    return {}
+
+
+def _work_ahead() -> None:
+    try:
+        index()
+    finally:
+        _working.release()
 
 
 def work_out(case: Case) -> Entry:

@@ -68,13 +68,13 @@ Own = Annotated[AttemptView, Depends(own_attempt)]
 @router.get("/teach", response_class=HTMLResponse, include_in_schema=False)
 def home(request: Request, who: Who, kept: Kept, show: str = "all") -> HTMLResponse:
     """The learner's page: what is set, what is due, what was begun, the library."""
-    from ebbline.teach.index import index
+    from ebbline.teach.index import index_so_far
     from ebbline.teach.spacing import choose_case
 
     cases = kept.cases()
     attempts = kept.attempts_of(who.name)
     due = kept.due(who.name)
-    skills = {name: one.skills for name, one in index().items()} if due else {}
+    skills = {name: one.skills for name, one in index_so_far().items()} if due else {}
     recent = list(reversed([attempt.case for attempt in attempts[:12]]))
     suggested = choose_case(due, skills, recent)
     best: dict[str, float] = {}

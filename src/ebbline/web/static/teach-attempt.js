@@ -368,10 +368,10 @@ try {
   if (el("abdomen-hands") && state.abdomen) hands = new Abdomen(el("abdomen-hands"), state.abdomen, { zones: true, label: "The abdomen, places to feel" });
   if (el("abdomen-sensors") && state.abdomen) sensors = new Abdomen(el("abdomen-sensors"), state.abdomen, { label: "The abdomen, places to listen and for the sensors" });
   wire();
+  showMarks();
   const asked = el(`tab-${location.hash.slice(1)}`);
   openTab(asked && tabs.includes(asked) ? asked : tabs[0]);
   await show();
-  showMarks();
 } catch (error) {
   tellProblem(error);
 }
