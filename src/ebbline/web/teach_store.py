@@ -17,7 +17,6 @@ from sqlalchemy import ForeignKey, String, UniqueConstraint, delete, func, selec
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from ebbline import codec
 from ebbline.errors import EbblineError
 from ebbline.web.store import Base, Store, now
 
@@ -383,6 +382,7 @@ class Teaching:
 
     def finish(self, key: str, score: Score, said_class: str, true_class: str) -> None:
         """Keep an attempt's score, and bring the learner's cards up to date."""
+        from ebbline.codec import to_data
         from ebbline.teach.spacing import after_attempt, card_from_data, card_to_data
 
         at = now()
@@ -391,7 +391,7 @@ class Teaching:
             if row.finished_at is not None:
                 return
             row.finished_at = at
-            row.score = codec.to_data(score)
+            row.score = to_data(score)
             row.said_class, row.true_class = said_class, true_class
             kept = {
                 card.skill: card
@@ -522,6 +522,7 @@ def _view(row: TeachAttempt) -> AttemptView:
 
 
 def _finished(row: TeachAttempt) -> FinishedAttempt:
+    from ebbline.codec import from_data
     from ebbline.teach.records import FinishedAttempt
     from ebbline.teach.scoring import Score
 
@@ -534,7 +535,7 @@ def _finished(row: TeachAttempt) -> FinishedAttempt:
         started=row.started_at,
         finished=row.finished_at,
         assignment=row.assignment,
-        score=codec.from_data(Score, row.score),
+        score=from_data(Score, row.score),
         standard=row.standard,
         said_class=row.said_class,
         true_class=row.true_class,
