@@ -198,7 +198,7 @@ def test_lines_keep_to_the_terminal(
         (("--speed", "4"), "--speed", "1, 2 or 3"),
         (("--picture", "strip.gif"), "strip.gif", ".pdf, .svg, .png"),
         (("--fetus", "2"), "labour", "Choose one of: 1"),
-        (("--json", "nowhere/out.json"), "nowhere", "Check"),
+        (("--json", "nowhere/out.json"), "nowhere", "choose another place"),
         (("--picture", "nowhere/out.pdf"), "nowhere", "Check"),
     ],
 )
