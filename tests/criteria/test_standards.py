@@ -329,6 +329,16 @@ def test_nice_repetitive_variable_decelerations_with_a_concerning_feature_are_am
     assert named in stated(found, "nice-variable-repetitive")
 
 
+def test_nice_late_decelerations_repetitive_for_fifteen_minutes_are_amber() -> None:
+    """NICE NG229: repetitive late decelerations for less than 30 minutes are amber: they need not
+    be with most contractions of the whole window (from memory)."""
+    squeezes = contractions(40, every_s=180.0)
+    falls = [late(one) for one in squeezes if one.peak_s > 28 * MINUTE]
+    findings = trace(40, uterus=squeezes, decelerations=falls)
+    assert judged(NICE, findings).decided_by == ("nice-late-repetitive",)
+    assert "figo-decelerations-for-a-time" in rules_of(judged(FIGO, findings))
+
+
 def test_nice_repetitive_variable_decelerations_without_concern_are_white() -> None:
     found = judged(NICE, falling(*map(variable, SQUEEZES)))
     assert found.label == "normal"

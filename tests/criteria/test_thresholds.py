@@ -123,6 +123,13 @@ def share_in_20(
     return trace(20, uterus=squeezes, decelerations=falls, bandwidth=bandwidth)
 
 
+def share_of_20_in_30(share: float) -> Findings:
+    """Fifteen contractions in 30 minutes; of the first ten so many carry a deceleration."""
+    squeezes = contractions(30, every_s=120.0, first_s=60.0, duration_s=40.0)
+    falls = [variable(one) for one in squeezes[: round(10 * share)]]
+    return trace(30, uterus=squeezes, decelerations=falls)
+
+
 def absent_share(share: float, kind: Callable[..., object]) -> Findings:
     return share_in_20(share, kind, bandwidth=1.0)
 
@@ -357,6 +364,15 @@ CASES = [
         lambda share: with_share(share, variable),
         (0.48, 0.48, 0.52),
         ABOVE,
+    ),
+    Case(
+        "figo-decelerations-for-a-time",
+        FIGO,
+        OUR_CHOICE,
+        share_of_20_in_30,
+        (0.4, 0.5, 0.6),
+        ABOVE,
+        whole,
     ),
     Case(
         "figo-decelerations-late-30",

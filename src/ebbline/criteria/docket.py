@@ -20,7 +20,7 @@ from ebbline.criteria import limits
 from ebbline.criteria.facts import WindowFacts, stretch
 from ebbline.criteria.model import Classification, Level, Reason, Window
 from ebbline.criteria.rules import NOT_NUMERIC, Part, Rule, Table, reason
-from ebbline.features.findings import Deceleration
+from ebbline.features.findings import ArtefactKind, Deceleration
 from ebbline.recording.model import Context
 from ebbline.terms import Stage
 
@@ -143,7 +143,7 @@ def check_window(docket: Docket, facts: WindowFacts, context: Context) -> None:
     share = facts.reliable_share
     poorest, where = facts.poorest
     if limits.VALID.met(share):
-        docket.add(limits.VALID, share, evidence=facts.suspected)
+        docket.add(limits.VALID, share)
         docket.refuse(
             f"too little signal: {100 * share:.0f} % of the window can be relied on, "
             f"{_needed(limits.VALID)}"
@@ -156,10 +156,13 @@ def check_window(docket: Docket, facts: WindowFacts, context: Context) -> None:
     if limits.WORKABLE.met(1.0 - share):
         docket.add(limits.WORKABLE, 1.0 - share)
         docket.not_seen(f"{100 * (1 - share):.0f} % of the heart-rate signal is lost or doubtful")
-    for one in facts.suspected:
+    for kind in dict.fromkeys(one.kind for one in facts.suspected):
+        found = [one for one in facts.suspected if one.kind is kind]
+        seconds = sum(one.end_s - one.start_s for one in found)
+        advice = "; feel the maternal pulse" if kind is ArtefactKind.MATERNAL else ""
         docket.not_seen(
-            f"{stretch(one.start_s, one.end_s)} may not be the fetus's true rate; "
-            "feel the maternal pulse"
+            f"{seconds:.0f} s from {stretch(found[0].start_s, found[-1].end_s)} are not relied on: "
+            f"{kind.value}{advice}"
         )
 
 

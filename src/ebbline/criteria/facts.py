@@ -15,6 +15,7 @@ from ebbline.criteria.recording_facts import TEN_MINUTES_S, TenMinuteBaseline, r
 from ebbline.features import lasting
 from ebbline.features import window as within
 from ebbline.features.findings import (
+    Artefact,
     Deceleration,
     Findings,
     SinusoidalEpisode,
@@ -62,7 +63,7 @@ class WindowFacts:
         return shares
 
     @cached_property
-    def suspected(self) -> tuple[Window, ...]:
+    def suspected(self) -> tuple[Artefact, ...]:
         """Stretches of the window whose rate is not relied on."""
         return tuple(one for one in self.whole.suspected if self.overlaps(one.start_s, one.end_s))
 
@@ -205,6 +206,12 @@ class WindowFacts:
     def repetitive(self, which: BoolArray) -> within.Answer:
         """See `features.window.repetitive`."""
         return within.repetitive(self.findings, self.window.start_s, self.window.end_s, which)
+
+    def repetitive_for_a_time(self, which: BoolArray) -> within.Answer:
+        """See `features.window.repetitive_for_a_time`."""
+        return within.repetitive_for_a_time(
+            self.findings, self.window.start_s, self.window.end_s, which
+        )
 
     def longest_run(self, which: BoolArray) -> lasting.PatternRun | None:
         """See `features.lasting.longest_run`."""

@@ -273,6 +273,20 @@ REPETITIVE = Rule(
     section=_CLASSES,
     note="Of the contractions of the window, or of any 30 minutes of a longer one; of any kind.",
 )
+FOR_A_TIME = Rule(
+    id="figo-decelerations-for-a-time",
+    part=Part.NOTE,
+    feature="decelerations",
+    verdict="repetitive for a time",
+    level=Level.CAUTION,
+    says="Decelerations in some 20 minutes of the window, with",
+    compare=Compare.ABOVE,
+    threshold=within.HALF,
+    unit="%",
+    source=OURS,
+    section="",
+    note="Stated where they are not repetitive over the window.",
+)
 UNTOLD = Rule(
     id="figo-decelerations-untold",
     part=Part.CLASS,
@@ -461,6 +475,7 @@ TABLE = Table(
         PSEUDOSINUSOIDAL,
         NOT_REPETITIVE,
         REPETITIVE,
+        FOR_A_TIME,
         UNTOLD,
         LATE_LONG,
         LATE_REDUCED,

@@ -284,7 +284,7 @@ VARIABLE_AMBER = _line(
     Compare.ABOVE,
     within.HALF,
     "%",
-    note="For up to 30 minutes; of the contractions of the window.",
+    note="For up to 30 minutes; of the contractions of any 20 minutes of the window.",
 )
 VARIABLE_LASTING = _line(
     "nice-variable-lasting",
@@ -312,7 +312,7 @@ LATE_AMBER = _line(
     Compare.ABOVE,
     within.HALF,
     "%",
-    note="For up to 30 minutes; of the contractions of the window.",
+    note="For up to 30 minutes; of the contractions of any 20 minutes of the window.",
 )
 LATE_RED = _line(
     "nice-late-red",

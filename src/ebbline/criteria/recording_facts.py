@@ -17,6 +17,7 @@ from ebbline.features import window as within
 from ebbline.features.detect import MARKED_BPM
 from ebbline.features.events import LATE_LAG_S
 from ebbline.features.findings import (
+    Artefact,
     ArtefactKind,
     BaselineSegment,
     Deceleration,
@@ -231,10 +232,10 @@ class RecordingFacts:
         return edges, np.concatenate(([0.0], np.cumsum(shares * valid.step_s)))
 
     @cached_property
-    def suspected(self) -> tuple[Window, ...]:
+    def suspected(self) -> tuple[Artefact, ...]:
         """Stretches whose rate is not relied on."""
         return tuple(
-            Window(a.start_s, a.end_s)
+            a
             for a in self.findings.fetal.artefacts
             if a.kind in NOT_THE_FETUS and limits.SUSPECT.met(a.certainty)
         )

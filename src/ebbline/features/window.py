@@ -431,6 +431,17 @@ def repetitive(findings: Findings, start_s: float, end_s: float, which: BoolArra
     return _with_contractions(findings, start_s, end_s, which, length_s, strictly=True)
 
 
+def repetitive_for_a_time(
+    findings: Findings, start_s: float, end_s: float, which: BoolArray
+) -> Answer:
+    """Whether decelerations come with more than half of contractions in any 20 minutes.
+
+    For standards that ask how long a repetitive pattern has lasted (NICE NG229: amber before 30
+    minutes, red after): it need not fill the window. Otherwise as `repetitive`.
+    """
+    return _with_contractions(findings, start_s, end_s, which, SEGMENT_S, strictly=True)
+
+
 def _with_contractions(
     findings: Findings,
     start_s: float,
