@@ -23,6 +23,9 @@ from ebbline.web.security import BodyLimit, Gate, wants_data
 from ebbline.web.settings import Settings
 from ebbline.web.store import Store
 
+WARM_AFTER_S = 0.5
+"""The first page goes before the loading of the heavy parts."""
+
 
 def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
     """The whole application on one store.
@@ -35,9 +38,12 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        later = threading.Timer(WARM_AFTER_S, library.warm)
+        later.daemon = True
         if warm:
-            threading.Thread(target=library.warm, name="warm", daemon=True).start()
+            later.start()
         yield
+        later.cancel()
         store.close()
 
     app = FastAPI(

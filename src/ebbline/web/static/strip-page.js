@@ -44,20 +44,23 @@ async function refresh() {
 }
 
 let asked;
-async function showPanel() {
+async function fetchPanel(blind) {
   asked?.abort();
   asked = new AbortController();
-  const query = new URLSearchParams({ fetus, blind: strip.blind });
+  const query = new URLSearchParams({ fetus, blind });
   if (window_) {
     query.set("from_s", window_.start_s);
     query.set("to_s", window_.end_s);
   }
   const response = await fetch(`/recordings/${key}/panel?${query}`, { signal: asked.signal });
   const text = await response.text();
-  if (!response.ok) {
-    const page = new DOMParser().parseFromString(text, "text/html");
-    throw new Error(page.querySelector('[role="alert"]')?.textContent || `The workbench answered ${response.status}.`);
-  }
+  if (response.ok) return text;
+  const page = new DOMParser().parseFromString(text, "text/html");
+  throw new Error(page.querySelector('[role="alert"]')?.textContent || `The workbench answered ${response.status}.`);
+}
+
+async function showPanel(fetched = fetchPanel(strip.blind)) {
+  const text = await fetched;
   const place = panel.scrollTop;
   panel.innerHTML = text;
   panel.scrollTop = place;
@@ -245,11 +248,13 @@ function drawn(tool, kind, { start_s, end_s, level }) {
 
 // -- beginning -----------------------------------------------------------------------------------
 
+// samples, findings and reading are asked for at the same time
+const loading = { recording: loadRecording(api), found: get(`${api}/findings?fetus=${fetus}`), panel: fetchPanel(false) };
+for (const one of Object.values(loading)) one.catch(() => {});
 const strip = new Strip(box, { label: "Strip of this recording" });
 let tools;
 try {
-  const recording = await loadRecording(api);
-  strip.load(recording);
+  strip.load(await loading.recording);
   strip.setFetus(fetus);
   const marks = [...document.getElementById("mark-kinds").content.children].map((one) => ({ kind: one.dataset.kind, words: one.textContent, level: one.dataset.kind === "baseline" }));
   const added = [
@@ -270,7 +275,8 @@ try {
   strip.addEventListener("tool", ({ detail }) => {
     if (detail.tool === "travel") moving = null;
   });
-  await refresh();
+  draw(await loading.found);
+  await showPanel(loading.panel);
   if (strip.window) strip.goto(strip.window[1] - strip.wide * strip.spp * 0.98, strip.spp, false);
   box.removeAttribute("aria-busy");
 } catch (error) {
