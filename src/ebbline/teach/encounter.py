@@ -123,6 +123,7 @@ class Encounter:
         self._pending: list[act.Action] = []
         self._reach: list[tuple[float, float]] = []
         self._planned_minute = 0.0
+        self._made: tuple[float, Labour] | None = None
         self._engine = LabourEngine(
             patient.scenario(self.case), patient.engine_seed(self.case, seed)
         )
@@ -166,14 +167,19 @@ class Encounter:
         return Window(max(0.0, end_s - 60.0 * self.case.minutes_before_reading), end_s)
 
     def labour(self) -> Labour:
-        """The labour so far with its whole truth, as if every sensor had been on."""
-        return self._engine.labour()
+        """The labour so far with its whole truth, as if every sensor had been on.
+
+        Made once for each moment: the engine's truth changes only as time goes on.
+        """
+        if self._made is None or self._made[0] != self._engine.now_s:
+            self._made = (self._engine.now_s, self._engine.labour())
+        return self._made[1]
 
     def recording(self) -> Recording | None:
         """What the learner's own sensors brought; None before the first was laid down."""
         if min(self._heart_from_s, self._contraction_from_s) == math.inf:
             return None
-        whole = self._engine.labour().recording
+        whole = self.labour().recording
         begins = {
             ChannelKind.FETAL_HEART_RATE: self._heart_from_s,
             ChannelKind.UTERINE_ACTIVITY: self._contraction_from_s,
@@ -212,7 +218,7 @@ class Encounter:
         """Share of the time since the heart sensor was first laid down with fetal signal."""
         if self._heart_from_s >= self._engine.now_s:
             return math.nan
-        heart = self.seen(self._engine.labour().truth).heart
+        heart = self.seen(self.labour().truth).heart
         return float(heart[int(self._heart_from_s) :].mean())
 
     def facts(self) -> frozenset[Fact]:
@@ -225,7 +231,7 @@ class Encounter:
             oxytocic=self._oxytocic > 0,
         )
         if self.minute > 0:
-            truth = self._engine.labour().truth
+            truth = self.labour().truth
             known |= facts_of_trace(truth, self.seen(truth), self.case)
         return frozenset(known)
 
@@ -303,7 +309,7 @@ class Encounter:
     def _listen(self, place: Point) -> Outcome:
         if not set(self.case.asks) & {AskedStep.HANDS, AskedStep.SENSORS}:
             self._asked(AskedStep.SENSORS)
-        truth = self._engine.labour().truth if self.minute > 0 else None
+        truth = self.labour().truth if self.minute > 0 else None
         rate = self._engine.scenario.baseline_bpm
         if truth is not None and len(truth.heart_rate.values) > 120:
             rate = float(np.mean(truth.heart_rate.values[-120:]))

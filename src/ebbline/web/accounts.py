@@ -227,13 +227,18 @@ def _nobodys_hash() -> str:
     return PasswordHasher().hash("nobody's password")
 
 
+_AT_A_TIME = threading.BoundedSemaphore(2)
+"""Each check takes 64 MiB and several threads: a class that signs in at once waits in line."""
+
+
 def _verified(known: str | None, password: str) -> bool:
     """Whether the password fits; takes as long for an unknown name as for a known one."""
     from argon2 import PasswordHasher
     from argon2.exceptions import VerificationError
 
     try:
-        PasswordHasher().verify(known or _nobodys_hash(), password[:1024])
+        with _AT_A_TIME:
+            PasswordHasher().verify(known or _nobodys_hash(), password[:1024])
     except VerificationError:
         return False
     return known is not None
