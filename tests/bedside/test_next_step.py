@@ -45,6 +45,14 @@ def test_listening_tells_the_side_when_only_the_poles_are_known():
     assert steps({"fundus": "breech", "brim": "head"})[0] == "heart"
 
 
+def test_listening_is_proposed_with_the_place_to_begin_at():
+    result = examine({"fundus": "breech", "brim": "head", "back": "left"}, TERM)
+    listening = next(s for s in result.next_steps if s.item == "heart")
+    assert result.sensors.best.words in listening.place
+    assert "to her left" in listening.place
+    assert all(s.place == "" for s in result.next_steps if s.item != "heart")
+
+
 def test_nothing_is_left_after_a_full_examination():
     assert steps(ALL_GRIPS) == []
 

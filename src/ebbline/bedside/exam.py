@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -59,15 +59,17 @@ class StateChance:
 class ExamResult:
     """What the examination comes to.
 
-    cautions come first: what needs a person now. lie, presentation, back, attitude, descent: the
-    probabilities of each, all summing to one. positions: the likeliest presentations with their
-    positions. noncephalic, engaged: probabilities, 0..1. basis: what it rests on. posterior: of
-    every state, in the order of states.states().
+    cautions come first: what needs a person now. not_examined, not_told: what was left out of the
+    examination and of the context, which never counts as 'no'. lie, presentation, back, attitude,
+    descent: the probabilities of each, all summing to one. positions: the likeliest presentations
+    with their positions. noncephalic, engaged: probabilities, 0..1. basis: what it rests on.
+    posterior: of every state, in the order of states.states().
     """
 
     context: ExamContext
     findings: tuple[Finding, ...]
     not_examined: tuple[str, ...]
+    not_told: tuple[str, ...]
     cautions: tuple[Caution, ...]
     contradictions: tuple[Contradiction, ...]
     lie: tuple[Chance, ...]
@@ -108,11 +110,13 @@ def examine(findings: Given, context: ExamContext | None = None) -> ExamResult:
     before = prior(context)
     now = posterior(found, context)
     against = contradictions(found, context)
-    steps = next_steps(found, context, now)
+    sensors = plan(now, abdomen_for(context))
+    steps = tuple(_placed(step, sensors) for step in next_steps(found, context, now))
     return ExamResult(
         context=context,
         findings=found,
         not_examined=_not_examined(found, context),
+        not_told=_not_told(context),
         cautions=cautions(found, context, now, before),
         contradictions=against,
         lie=_chances("lie", now, before),
@@ -125,12 +129,38 @@ def examine(findings: Given, context: ExamContext | None = None) -> ExamResult:
         engaged=float(now[_engaged()].sum()),
         next_steps=steps,
         scan=scan_advice(found, context, now, steps, bool(against)),
-        sensors=plan(now, abdomen_for(context)),
+        sensors=sensors,
         growth=_growth(context, now),
         basis=(*_hands(context), *prior_notes(context)),
         posterior=now,
         caution=CAUTION,
     )
+
+
+def _placed(step: NextStep, sensors: SensorPlan) -> NextStep:
+    """Listening with the places where it is likeliest to be heard best."""
+    if step.item != "heart":
+        return step
+    place = f"first {sensors.best.words}"
+    if sensors.fallback is not None:
+        place += f"; then {sensors.fallback.words}"
+    return replace(step, place=place)
+
+
+_ASKED: tuple[tuple[str, str], ...] = (
+    ("weeks", "weeks of gestation"),
+    ("stage", "stage of labour"),
+    ("earlier_births", "earlier births"),
+    ("placenta", "place of the placenta"),
+    ("bleeding", "bleeding"),
+    ("membranes", "membranes"),
+    ("fluid", "amniotic fluid"),
+    ("fundal_height_cm", "fundal height"),
+)
+
+
+def _not_told(context: ExamContext) -> tuple[str, ...]:
+    return tuple(words for name, words in _ASKED if getattr(context, name) in (None, "unknown"))
 
 
 def _growth(context: ExamContext, now: FloatArray) -> Growth:

@@ -32,7 +32,8 @@ class NextStep:
 
     gain_bits: expected fall of the uncertainty about presentation, position and engagement.
     settles: probability that what presents (head, breech, across) is settled afterwards, 0..1.
-    only_if_indicated: an internal examination, never done for this alone.
+    place: where to listen first and next, in words; "" for other steps. only_if_indicated: an
+    internal examination, never done for this alone.
     """
 
     item: str
@@ -41,6 +42,7 @@ class NextStep:
     how: str
     gain_bits: float
     settles: float
+    place: str
     only_if_indicated: bool
 
 
@@ -112,6 +114,7 @@ def next_steps(
                 item.how,
                 of_all.gain_bits,
                 settles,
+                "",
                 item.step is Step.VAGINAL,
             )
         )
@@ -154,7 +157,9 @@ def scan_advice(
         )
     if noncephalic <= 1 - SETTLED:
         return answer(
-            False, f"Not for what presents: {open_words}, as little as these hands can make it."
+            False,
+            f"Not for what presents: {open_words}, under the {small_percent(1 - SETTLED)} that would "
+            "ask for one.",
         )
     if likeliest != "head":
         return answer(

@@ -164,6 +164,9 @@ def _say_exam(page: _Page, result: ExamResult, everything: bool) -> None:
     if result.not_examined:
         page.head("NOT EXAMINED")
         page.say(", ".join(result.not_examined) + ".")
+    if result.not_told:
+        page.head("NOT TOLD (never counts as no)")
+        page.say(", ".join(result.not_told) + ".")
     page.head("WHAT IT RESTS ON")
     basis = result.basis if everything else result.basis[:2]
     for one in basis:
@@ -184,8 +187,9 @@ def _say_next(page: _Page, steps: Sequence[NextStep]) -> None:
             if step.only_if_indicated
             else ""
         )
+        where = f" Listen {step.place}." if step.place else ""
         page.say(
-            f"{step.item} ({step.step}): {step.question} [{step.gain_bits:.2f}]{only}",
+            f"{step.item} ({step.step}): {step.question}{where} [{step.gain_bits:.2f}]{only}",
             f"  {i}  ",
             "     ",
         )

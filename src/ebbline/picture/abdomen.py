@@ -43,7 +43,8 @@ PAGE_WIDTH = 21.0
 PAGE_HEIGHT = 29.7
 MARGIN = 1.2
 SCALE = 0.335
-"""Centimetres on paper for a centimetre of skin."""
+SCALE_FOR_TWO = 0.29
+"""Centimetres on paper for a centimetre of skin; smaller with two, whose words take more room."""
 
 MAP_SHARES = (0.85, 0.6, 0.3)
 MAP_TINTS = ("#e3efe9", "#b5d3c6", "#7fae9c")
@@ -101,7 +102,8 @@ def draw_abdomen(results: Sequence[ExamResult]) -> Document:
     top_cm = max(abdomen.fundus_y_cm + 7, 22)
     bottom_cm = abdomen.symphysis_y_cm - 6.5
     top = words.bottom + 0.3
-    place = Place(PAGE_WIDTH / 2, top + top_cm * SCALE, abdomen.girth_cm / (2 * math.pi))
+    scale = SCALE if len(results) == 1 else SCALE_FOR_TWO
+    place = Place(PAGE_WIDTH / 2, top + top_cm * scale, abdomen.girth_cm / (2 * math.pi), scale)
     body: list[Shape] = [*_torso(abdomen, place)]
     for i, result in enumerate(results):
         body += _map(result.sensors.map, place, second=i == 1)

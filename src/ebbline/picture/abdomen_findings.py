@@ -132,7 +132,12 @@ def _site_boxes(result: ExamResult, place: Place) -> list[Box]:
     centres = [plan.best.point, plan.contraction.point]
     if plan.fallback is not None:
         centres.append(plan.fallback.point)
-    return [(x - 0.5, y - 0.5, x + 0.5, y + 0.5) for x, y in map(place.point, centres)]
+    boxes = [(x - 0.5, y - 0.5, x + 0.5, y + 0.5) for x, y in map(place.point, centres)]
+    if len(plan.drift) > 1:
+        # The arrow's tip, with the words under it.
+        x, y = place.point(plan.drift[-1].point)
+        boxes.append((x - 0.7, y - 0.2, x + 0.7, y + 0.6))
+    return boxes
 
 
 def _side(word: str) -> int:

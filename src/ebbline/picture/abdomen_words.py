@@ -105,7 +105,7 @@ def beside(results: Sequence[ExamResult], left: float, right: float, top: float)
         for result, column, name in zip(
             results, (one, other), ("A, the lower twin", "B, the other twin"), strict=True
         ):
-            _probabilities(column, result, f"{name}: ")
+            _probabilities(column, result, f"{name}: ", brief=True)
             _found(column, result)
             _sites(column, result, name[0], "")
             _next(column, result)
@@ -124,19 +124,19 @@ def _top(chances: Iterable[Chance], count: int) -> list[Chance]:
     return [c for c in ordered[:count] if c.probability >= 0.01] or ordered[:1]
 
 
-def _probabilities(column: _Column, result: ExamResult, name: str) -> None:
+def _probabilities(column: _Column, result: ExamResult, name: str, *, brief: bool = False) -> None:
     column.head(f"{name}What presents".strip().capitalize() if not name else f"{name}what presents")
-    for chance in _top(result.presentation, 4):
+    for chance in _top(result.presentation, 3 if brief else 4):
         column.bar(chance.word, chance.probability)
     column.head("Position")
-    for place in result.positions[:4]:
+    for place in result.positions[: 3 if brief else 4]:
         if place.probability >= 0.02:
             column.bar(position_word(place), place.probability)
-    column.head("Attitude and descent")
-    for chance in _top(result.attitude, 2):
+    column.head("Descent" if brief else "Attitude and descent")
+    for chance in () if brief else _top(result.attitude, 2):
         if chance.probability >= 0.02:
             column.bar(f"head {chance.word}", chance.probability)
-    for chance in _top(result.descent, 2):
+    for chance in _top(result.descent, 1 if brief else 2):
         fifths = chance.word.endswith("/5")
         column.bar(chance.word + (" above the brim" if fifths else ""), chance.probability)
     column.bar("engaged", result.engaged)
