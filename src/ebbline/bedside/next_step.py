@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ebbline.bedside.context import ExamContext, Placenta
 from ebbline.bedside.engine import worth
 from ebbline.bedside.groups import WHAT_PRESENTS, classes, decisive_classes, shares
-from ebbline.bedside.in_words import small_percent
+from ebbline.bedside.in_words import percent, small_percent
 from ebbline.bedside.items import Finding, Item, Step, items
 
 FloatArray = NDArray[np.float64]
@@ -158,8 +158,8 @@ def scan_advice(
     if noncephalic <= 1 - SETTLED:
         return answer(
             False,
-            f"Not for what presents: {open_words}, under the {small_percent(1 - SETTLED)} that would "
-            "ask for one.",
+            f"Not for what presents: {open_words}, under the {percent(1 - SETTLED)} that would ask "
+            "for one.",
         )
     if likeliest != "head":
         return answer(
