@@ -9,6 +9,7 @@ from dataclasses import replace
 from ebbline import CAUTION, __version__
 from ebbline.criteria import classify
 from ebbline.criteria.model import Standard, Window
+from ebbline.criteria.panel import panel_reading
 from ebbline.errors import ContextError
 from ebbline.features import detect
 from ebbline.features.findings import Findings
@@ -102,7 +103,7 @@ def _fetus(
         review=summarise(findings, window),
         classes=tuple(classify(findings, window, one, context) for one in standards),
         history=_history(findings, context, standards),
-        panel=None,
+        panel=panel_reading(findings, window, context),
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ebbline.criteria.model import Classification, Window
+from ebbline.criteria.model import Classification, PanelReading, Window
 from ebbline.features.findings import (
     ArtefactKind,
     Findings,
@@ -91,34 +91,6 @@ class Review:
     sinusoidal: bool | None
     columns: tuple[TenMinutes, ...]
     not_assessed: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class PanelContribution:
-    """One finding's exact additive part of the panel score (positive: towards pathological)."""
-
-    finding: str
-    value: float
-    unit: str
-    points: float
-
-
-@dataclass(frozen=True, slots=True)
-class PanelReading:
-    """How a panel of nine readers would probably split over normal, suspicious, pathological.
-
-    probabilities: of normal, suspicious, pathological, summing to 1. warnings: where the window
-    lies outside the data the model came from.
-    """
-
-    window: Window
-    probabilities: tuple[float, float, float]
-    label: str
-    score: float
-    contributions: tuple[PanelContribution, ...]
-    model_version: str
-    data: str
-    warnings: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

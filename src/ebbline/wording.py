@@ -13,13 +13,19 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from ebbline.criteria.model import Classification, Level, Reason, Window
+from ebbline.criteria.model import (
+    PANEL_LABELS,
+    Classification,
+    Level,
+    PanelReading,
+    Reason,
+    Window,
+)
 from ebbline.features.findings import ArtefactKind, VariabilityClass
 from ebbline.reading import (
     ContractionSummary,
     DecelerationSummary,
     FetalReading,
-    PanelReading,
     Reading,
     Review,
     TenMinutes,
@@ -40,6 +46,9 @@ _SUSPICIONS = frozenset(
 """Artefacts that may pass for a heart rate, and are therefore told one by one."""
 
 _STRETCHES_SAID = 4
+_DRIVING_POINTS = 0.1
+"""A finding with fewer points is not named by itself."""
+
 _READERS = 9
 
 
@@ -426,7 +435,7 @@ def _reason(reason: Reason, one: Classification, clock: Clock, sources: _Sources
 
 
 def _panel(panel: PanelReading) -> tuple[str, ...]:
-    named = ("normal", "suspicious", "pathological")
+    named = PANEL_LABELS
     split = ", ".join(
         f"{share(probability)} {name}"
         for name, probability in zip(named, panel.probabilities, strict=True)
@@ -440,12 +449,19 @@ def _panel(panel: PanelReading) -> tuple[str, ...]:
             f"{panel.label} ({split}). "
         )
     )
+    ranked = sorted(panel.contributions, key=lambda part: -abs(part.points))
+    driving = [part for part in ranked if abs(part.points) >= _DRIVING_POINTS]
+    rest = [part for part in ranked if abs(part.points) < _DRIVING_POINTS]
     driven = [
         f"{_upper(part.finding)} {number(part.value, part.unit, 1).strip()}: "
         f"{part.points:+.2f} points towards "
         f"{'pathological' if part.points > 0 else 'normal'}."
-        for part in sorted(panel.contributions, key=lambda part: -abs(part.points))
+        for part in driving
     ]
+    if rest:
+        driven.append(
+            f"{len(rest)} other findings: {sum(part.points for part in rest):+.2f} points together."
+        )
     return (
         f"{about}This is how people read such windows, not a class of a standard.",
         *driven,

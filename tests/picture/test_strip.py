@@ -38,7 +38,7 @@ from ebbline.picture.look import (
     WARNING,
 )
 from ebbline.picture.svg import UNITS_PER_CM, svg
-from ebbline.reading import PanelReading
+from ebbline.criteria.model import PanelReading
 from ebbline.recording.model import Recording
 from ebbline.terms import SensorKind
 from picture import build

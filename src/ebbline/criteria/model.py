@@ -84,3 +84,35 @@ class Classification:
     def refused(self) -> bool:
         """True when the window cannot carry a class."""
         return self.rank < 0
+
+
+PANEL_LABELS = ("normal", "suspicious", "pathological")
+"""The panel's words, in the order of their probabilities."""
+
+
+@dataclass(frozen=True, slots=True)
+class PanelContribution:
+    """One finding's exact additive part of the panel score (positive: towards pathological)."""
+
+    finding: str
+    value: float
+    unit: str
+    points: float
+
+
+@dataclass(frozen=True, slots=True)
+class PanelReading:
+    """How a panel of nine readers would probably split over normal, suspicious, pathological.
+
+    probabilities: of normal, suspicious, pathological, summing to 1. warnings: where the window
+    lies outside the data the model came from.
+    """
+
+    window: Window
+    probabilities: tuple[float, float, float]
+    label: str
+    score: float
+    contributions: tuple[PanelContribution, ...]
+    model_version: str
+    data: str
+    warnings: tuple[str, ...]

@@ -1,0 +1,203 @@
+"""What a panel of readers is taken to have looked at: numbers of a window, from the findings.
+
+Each is a plain count, share or size that a reader could check on the strip. The model in
+`panel.py` adds up what they say; nothing here looks at raw samples.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.criteria.model import Window
+from ebbline.features.findings import Curve, Deceleration, DecelerationKind, Findings
+
+FloatArray = NDArray[np.float64]
+
+LOW_BPM, VERY_LOW_BPM, HIGH_BPM = 100.0, 80.0, 165.0
+RISEN_BPM = 12.0
+REDUCED_FINE_BPM = 4.0
+MARKED_BPM = 25.0
+HIGH_BASELINE_BPM, LOW_BASELINE_BPM = 145.0, 112.0
+SURE = 0.6
+
+USUAL_BASELINE_BPM, USUAL_FINE_BPM = 140.0, 8.0
+"""Stand in where a window has none to measure; the reading warns of it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Look:
+    """A window's share of the findings, cut out once for all features."""
+
+    window: Window
+    rate: FloatArray
+    above: FloatArray
+    baseline_levels: FloatArray
+    earlier_levels: FloatArray
+    bandwidth: FloatArray
+    fine: FloatArray
+    decelerations: tuple[Deceleration, ...]
+    accelerations_per_10_min: float
+
+    @property
+    def tens(self) -> float:
+        """Length in units of ten minutes."""
+        return max(self.window.duration_s / 600.0, 0.1)
+
+    @property
+    def baseline_bpm(self) -> float:
+        """Middle level of the window's baseline."""
+        return float(np.median(self.baseline_levels)) if len(self.baseline_levels) else 140.0
+
+
+def _cut(curve: Curve, window: Window) -> FloatArray:
+    first = max(0, round((window.start_s - curve.start_s) / curve.step_s))
+    last = max(first + 1, round((window.end_s - curve.start_s) / curve.step_s))
+    return curve.values[first:last]
+
+
+def look(findings: Findings, window: Window) -> Look:
+    """Cut a window out of the findings."""
+    fetal = findings.fetal
+    rate, baseline = _cut(fetal.rate_curve, window), _cut(fetal.baseline_curve, window)
+    length = min(len(rate), len(baseline))
+    above = rate[:length] - baseline[:length]
+    segments = [s for s in fetal.baseline if s.determinate]
+    band, fine = _cut(fetal.bandwidth, window), _cut(fetal.fine_bandwidth, window)
+    inside = [a for a in fetal.accelerations if window.start_s <= a.peak_s < window.end_s]
+    return Look(
+        window=window,
+        rate=rate[np.isfinite(rate)],
+        above=above[np.isfinite(above)],
+        baseline_levels=baseline[np.isfinite(baseline)],
+        earlier_levels=np.array(
+            [s.mean_bpm for s in segments if s.end_s <= window.start_s + 1.0], dtype=np.float64
+        ),
+        bandwidth=band[np.isfinite(band)],
+        fine=fine[np.isfinite(fine)],
+        decelerations=tuple(
+            d
+            for d in fetal.decelerations
+            if window.start_s <= d.nadir_s < window.end_s and not d.shallow
+        ),
+        accelerations_per_10_min=len(inside) / max(window.duration_s / 600.0, 0.1),
+    )
+
+
+def _share(flags: NDArray[np.bool_]) -> float:
+    """Percent."""
+    return 100.0 * float(flags.mean()) if len(flags) else 0.0
+
+
+def _low(seen: Look) -> float:
+    return _share(seen.rate < LOW_BPM)
+
+
+def _very_low(seen: Look) -> float:
+    return _share(seen.rate < VERY_LOW_BPM)
+
+
+def _high(seen: Look) -> float:
+    return _share(seen.rate > HIGH_BPM)
+
+
+def _risen(seen: Look) -> float:
+    return _share(seen.above > RISEN_BPM)
+
+
+def _accelerations(seen: Look) -> float:
+    return seen.accelerations_per_10_min
+
+
+def _marked(seen: Look) -> float:
+    return _share(seen.bandwidth > MARKED_BPM)
+
+
+def _reduced(seen: Look) -> float:
+    return _share(seen.fine < REDUCED_FINE_BPM)
+
+
+def _fine(seen: Look) -> float:
+    return float(np.quantile(seen.fine, 0.2)) if len(seen.fine) else USUAL_FINE_BPM
+
+
+def _median_depth(seen: Look) -> float:
+    return float(np.median([d.depth_bpm for d in seen.decelerations] or [0.0]))
+
+
+def _median_return(seen: Look) -> float:
+    return float(np.median([d.return_s for d in seen.decelerations] or [0.0]))
+
+
+def _area(seen: Look) -> float:
+    return sum(d.area_bpm_s * d.valid_share for d in seen.decelerations) / 60.0
+
+
+def _sure_decelerations(seen: Look) -> float:
+    return sum(d.certainty > SURE for d in seen.decelerations) / seen.tens
+
+
+def _late(seen: Look) -> float:
+    return sum(d.kind is DecelerationKind.LATE for d in seen.decelerations) / seen.tens
+
+
+def _high_baseline(seen: Look) -> float:
+    return max(0.0, seen.baseline_bpm - HIGH_BASELINE_BPM)
+
+
+def _low_baseline(seen: Look) -> float:
+    return max(0.0, LOW_BASELINE_BPM - seen.baseline_bpm)
+
+
+def _fallen_baseline(seen: Look) -> float:
+    if not len(seen.earlier_levels):
+        return 0.0
+    return max(0.0, float(np.median(seen.earlier_levels)) - seen.baseline_bpm)
+
+
+def _baseline_range(seen: Look) -> float:
+    if not len(seen.baseline_levels):
+        return 0.0
+    low, high = np.quantile(seen.baseline_levels, [0.05, 0.95])
+    return float(high - low)
+
+
+@dataclass(frozen=True, slots=True)
+class PanelFeature:
+    """One number of a window. worse: +1 when more of it is worse, -1 when less is."""
+
+    name: str
+    unit: str
+    worse: int
+    measure: Callable[[Look], float]
+
+
+FEATURES: tuple[PanelFeature, ...] = (
+    PanelFeature("time under 100 bpm", "%", 1, _low),
+    PanelFeature("time under 80 bpm", "%", 1, _very_low),
+    PanelFeature("time over 165 bpm", "%", 1, _high),
+    PanelFeature("time risen 12 bpm over the baseline", "%", -1, _risen),
+    PanelFeature("accelerations in 10 min", "", -1, _accelerations),
+    PanelFeature("minutes of marked variability", "%", 1, _marked),
+    PanelFeature("minutes of reduced fine variability", "%", 1, _reduced),
+    PanelFeature("fine variability of the quietest minutes", "bpm", -1, _fine),
+    PanelFeature("median depth of decelerations", "bpm", 1, _median_depth),
+    PanelFeature("median return from the nadir", "s", 1, _median_return),
+    PanelFeature("area of decelerations", "bpm min", 1, _area),
+    PanelFeature("sure decelerations in 10 min", "", 1, _sure_decelerations),
+    PanelFeature("late decelerations in 10 min", "", 1, _late),
+    PanelFeature("baseline over 145 bpm", "bpm", 1, _high_baseline),
+    PanelFeature("baseline under 112 bpm", "bpm", 1, _low_baseline),
+    PanelFeature("baseline fallen since before the window", "bpm", 1, _fallen_baseline),
+    PanelFeature("range of the baseline", "bpm", 1, _baseline_range),
+)
+"""All numbers the panel model may use, in the order of its coefficients."""
+
+
+def measure(findings: Findings, window: Window) -> FloatArray:
+    """The numbers of FEATURES for one window, shape (len(FEATURES),)."""
+    seen = look(findings, window)
+    return np.array([feature.measure(seen) for feature in FEATURES])
