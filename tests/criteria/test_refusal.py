@@ -347,3 +347,24 @@ def test_standards_of_labour_say_when_they_are_read_before_labour(standard: Stan
     found = judged(standard, trace(40), context=ANTEPARTUM)
     assert "limit-labour" in rules_of(found)
     assert not math.isnan(found.rank)
+
+
+def test_recurrent_decelerations_beside_unmeasured_variability_say_what_it_could_mean() -> None:
+    """Macones 2008: were variability absent in the part not measured, it would be Category III."""
+    squeezes = contractions(40)
+    band = [12.0] * 20 + [NAN] * 10 + [12.0] * 10
+    findings = trace(40, uterus=squeezes, decelerations=map(late, squeezes), bandwidth=band)
+    found = judged(NICHD, findings)
+    assert found.label == "Category II"
+    assert any("were it absent there" in what for what in found.not_assessed)
+
+
+def test_unknown_weeks_are_said_beside_the_non_stress_test() -> None:
+    """Macones 2008: before 32 weeks an acceleration needs 10 bpm and 10 s only."""
+    found = judged(NST, trace(60, weeks=None), context=ANTEPARTUM)
+    assert any("as from 32 weeks on" in what for what in found.not_assessed)
+
+
+def test_a_window_without_length_is_refused() -> None:
+    found = judged(NICHD, trace(40), window=Window(1200.0, 1200.0))
+    assert found.refused
