@@ -22,8 +22,13 @@ def _finite(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
-def _array_out(values: NDArray[np.float64]) -> list[float | None]:
-    return [None if value != value else value for value in np.asarray(values, float).tolist()]
+def _array_out(values: NDArray[np.float64]) -> list[Any]:
+    return _listed(np.asarray(values, float).tolist())
+
+
+def _listed(values: list[Any]) -> list[Any]:
+    """Numbers that JSON can hold, in lists as deep as the array."""
+    return [_listed(v) if isinstance(v, list) else _finite(v) for v in values]
 
 
 def _array_in(values: list[float | None], _: Any) -> NDArray[np.float64]:

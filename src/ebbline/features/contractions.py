@@ -180,7 +180,8 @@ def tone_and_hills(
             if high and _hill(rows[found], mean, share, height, tone, piece, stop, peak):
                 found += 1
             piece = stop
-        i = end
+        # Numbers without measure (an overflow) can make a run of no length.
+        i = max(end, i + 1)
     return tone, rows[:found].copy()
 
 

@@ -24,6 +24,8 @@ from ebbline.terms import SensorKind
 
 MOST_POSSIBLE_BPM = 300.0
 """Faster than any heart rate a recorder gives (common practice, no source)."""
+MOST_POSSIBLE_ACTIVITY = 1e15
+"""Sums of larger numbers lose their smaller parts; no unit of activity reaches it (our choice)."""
 SHORT_NAMES = {
     ChannelKind.FETAL_HEART_RATE: "FHR",
     ChannelKind.UTERINE_ACTIVITY: "UC",
@@ -169,8 +171,8 @@ def without_impossible(
     The same array comes back when there is nothing to take out.
     """
     if kind is ChannelKind.UTERINE_ACTIVITY:
-        wrong = np.isinf(samples)
-        lost, reason = wrong, "infinite"
+        wrong = np.abs(samples) > MOST_POSSIBLE_ACTIVITY
+        lost, reason = wrong, f"beyond {MOST_POSSIBLE_ACTIVITY:g} or infinite"
     else:
         wrong = (samples < 0) | (samples > MOST_POSSIBLE_BPM)
         lost = wrong | (samples == 0)
