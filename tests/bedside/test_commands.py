@@ -56,6 +56,30 @@ def test_an_examination_says_what_it_comes_to_in_the_trades_order(ebbline):
     assert "Not a medical device" in out
 
 
+def test_the_tape_gives_height_for_dates_and_weight_with_its_error(ebbline):
+    _, out, _ = ebbline("exam", *COMMON, "--weeks", "36", "--fundal-height", "33")
+    tape = out.split("THE TAPE")[1]
+    assert "33 cm at 36 weeks: 3.0 cm less than the weeks" in tape
+    assert "about 3255 g, give or take 350" in tape
+    assert "(33 - 12) x 155 g" in tape
+
+
+def test_all_that_the_result_rests_on_can_be_said(ebbline):
+    _, short, _ = ebbline("exam", *COMMON, "--weeks", "39")
+    _, whole, _ = ebbline("exam", *COMMON, "--weeks", "39", "--all", "--hindered", "thick-wall")
+    assert "More with --all" in short
+    assert "More with --all" not in whole
+    assert "35 % of what they would tell taken off" in whole
+    assert "Acta Obstet Gynecol Scand" in whole
+
+
+def test_what_does_not_fit_is_said_beside_the_findings(ebbline):
+    _, out, _ = ebbline("exam", "brim=head", "heart=left above", "--weeks", "39")
+    assert "do not go together" in out
+    _, out, _ = ebbline("exam", "--ask", answers="\nhead\n\n\n\nhead\nstop\n")
+    assert "fundus and brim do not go together" in out
+
+
 def test_cautions_are_said_before_anything_else(ebbline):
     _, out, _ = ebbline("exam", *COMMON, "part=cord", "--stage", "first")
     assert out.startswith("FIRST, FOR THE TEAM")
@@ -253,6 +277,24 @@ def test_internal_lists_its_facts(ebbline):
 )
 def test_internal_refuses_what_cannot_be(ebbline, arguments, words):
     refused(ebbline("internal", *arguments), *words)
+
+
+def test_the_lists_can_be_had_as_json(ebbline):
+    for arguments in (
+        ("internal", "catheter", "membranes=ruptured"),
+        ("reviews", "trace=14:00", "--now", "14:40"),
+        ("measures", "prolonged"),
+        ("sensors", "back=left", "--rate", "140", "--pulse", "80", "--no-rises"),
+    ):
+        code, out, _ = ebbline(*arguments, "--json", "-")
+        assert code == 0
+        assert json.loads(out)
+
+
+def test_the_risk_factors_are_listed(ebbline):
+    code, out, _ = ebbline("reviews", "--factors")
+    assert code == 0
+    assert "meconium: Meconium in the fluid [NICE NG229" in out
 
 
 def test_reviews_say_what_is_overdue(ebbline):

@@ -187,6 +187,23 @@ def test_a_units_own_limit_is_used(tmp_path):
         ("mark: from memory", "mark: remembered", "cannot stand"),
         ('        find_out: "Membranes', '        findout: "Membranes', "find_out"),
         ("id: dilatation", "id: membranes", "stands twice"),
+        (
+            "        kind: requirement",
+            "        kind: requirement\n        kind: caution",
+            "stands here twice",
+        ),
+        (
+            "when: yes\n        text: The presenting",
+            "when: 7\n        text: The presenting",
+            "yes or no",
+        ),
+        ("when: {at_least: 2}", "when: {}", "at_least"),
+        ("when: {at_least: 2}", "when: {at_least: inf}", "finite"),
+        ("    choices: [ruptured, intact]\n", "", "choices"),
+        ("    from: 0\n", "", "'from' and 'to'"),
+        ("text: The membranes must be ruptured.", "text: [a, b]", "must be a text"),
+        ("text: The membranes must be ruptured.", "text: ''", "must be a text"),
+        ("choices: [ruptured, intact]", "choices: ruptured", "must be a list"),
         ("edition: published", "edition: &a published", None),
         ("facts:\n", "facts: [\n", "not YAML"),
     ],
@@ -210,6 +227,7 @@ def test_errors_in_a_policy_name_the_line(tmp_path, old, new, message):
         (b"\xff\xfe\x00", "not UTF-8|not YAML"),
         (b"policy: internal sensors\n", "is missing"),
         (b"[" * 3000, "YAML|nested"),
+        (b"policy: internal sensors\n" + b"#" * 1_100_000, "too large"),
     ],
 )
 def test_any_other_file_is_refused_in_words(tmp_path, content, message):
