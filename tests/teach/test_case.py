@@ -2,6 +2,7 @@
 
 import re
 from collections import Counter
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -250,3 +251,21 @@ def test_sentences_with_a_gap_say_which():
         compose({"title": "Abc", "who": "W", "scene": "S", "task": "T", "weeks": "soon"}, ["strip"])
     with pytest.raises(ScenarioError, match="task"):
         compose({"title": "Abc", "who": "W", "scene": "S"}, ["strip"])
+
+
+def test_the_page_on_teaching_shows_a_sound_case():
+    page = Path(__file__).parents[2] / "docs" / "teaching.md"
+    text = page.read_text(encoding="utf-8")
+    (example,) = re.findall(r"```yaml\n(.*?)```", text, re.DOTALL)
+    case = case_from_yaml(example)
+    patient.check(case)
+    assert shown_by(case)
+
+
+def test_a_turn_that_does_not_fit_what_came_before_says_where():
+    text = PLAIN.replace(
+        "labour: {stage: first, knobs: {baseline_bpm: 140}}",
+        "labour: {knobs: {late_share: 0.8}, turns: [{minute: 3, say: x, "
+        "labour: {variable_share: 0.9}}]}",
+    )
+    assert "labour.turns.0.labour" in refused(text)

@@ -17,6 +17,7 @@ from ebbline.teach.recorded import (
     COLLECTIONS_VARIABLE,
     PanelReadings,
     RecordedEncounter,
+    offered,
     panel_of,
     recorded_case,
 )
@@ -103,3 +104,44 @@ def test_a_recorded_case_tells_nothing_of_outcome_or_class():
         assert word not in told
     with pytest.raises(ScenarioError):
         recorded_case("1001", 4)
+
+
+@needs_ctu_uhb
+def test_recordings_are_offered_where_they_are_and_graded_by_how_far_the_experts_differ(
+    monkeypatch,
+):
+    monkeypatch.setenv(COLLECTIONS_VARIABLE, str(FOLDER))
+    cases = offered()
+    assert len(cases) >= 12
+    share = defaultdict(list)
+    for case in cases.values():
+        counts = RecordedEncounter(case, 0).panel.counts
+        share[case.difficulty].append(max(counts.values()) / sum(counts.values()))
+    means = [sum(s) / len(s) for _, s in sorted(share.items())]
+    assert means == sorted(means, reverse=True)
+    monkeypatch.delenv(COLLECTIONS_VARIABLE)
+    assert offered() == {}
+
+
+@needs_ctu_uhb
+def test_a_recording_is_played_on_the_pages(monkeypatch, school):
+    monkeypatch.setenv(COLLECTIONS_VARIABLE, str(FOLDER))
+    school.sign_in("Ann")
+    assert "A real recording" in school.get("/teach").text
+    begun = school.post(
+        "/teach/begin", data={"case": "recorded-1155-2"}, follow_redirects=False
+    ).headers["location"]
+    key = begun.rsplit("/", 1)[1]
+    state = school.get(f"/api/teach/attempts/{key}").json()
+    assert state["ready_to_read"]
+    assert school.get(begun).status_code == 200
+    assert len(school.get(state["traces"][0]["samples_href"]).content) > 10_000
+    answer = {"window": {"start_s": 0, "end_s": 1}, "standard": "figo", "label": "pathological"}
+    for step in ({"step": "read strip", "answer": answer}, {"step": "finish"}):
+        taken = school.post(f"/api/teach/attempts/{key}/steps", json=step)
+        assert taken.status_code == 201, taken.text
+    page = school.get(f"/teach/attempts/{key}/debrief").text
+    assert "9 pathological" in page
+    assert "BMC Pregnancy and Childbirth" in page
+    strip = school.get(f"/api/teach/attempts/{key}/debrief-strip").json()
+    assert strip["items"]

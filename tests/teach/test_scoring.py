@@ -212,3 +212,12 @@ def test_the_order_of_marks_does_not_matter(marks, chance):
     shuffled = list(marks)
     chance.shuffle(shuffled)
     assert match(marks, marks).f1 == match(shuffled, marks).f1 == 1.0
+
+
+def test_the_pages_table_of_rules_is_the_one_that_scores():
+    from pathlib import Path
+
+    page = Path(__file__).parents[2] / "docs" / "teaching.md"
+    text = page.read_text(encoding="utf-8")
+    for rule in RULES.values():
+        assert f"| {rule.item} | {rule.possible:g} | {rule.words} | {rule.citation} |" in text

@@ -406,7 +406,7 @@ class Encounter:
         """From now on the labour has these knobs; what the learner set stays set."""
         calm = patient.calm(self._engine.scenario, self.minute - self._planned_minute)
         self._planned_minute = self.minute
-        scenario = replace(calm, **patient.checked_knobs(knobs, where=self.case.id))
+        scenario = patient.changed(calm, knobs, where=self.case.id)
         self._pending.append(act.ChangeCourse(scenario))
         if self._oxytocic != 1.0:
             self._pending.append(act.SetOxytocin(self._oxytocic))

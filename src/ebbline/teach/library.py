@@ -37,7 +37,12 @@ def shipped_case(name: str) -> Case:
 
 
 def named_or_file(name: str) -> Case:
-    """A shipped case by its id, or a case file by its path. Raises ScenarioError."""
+    """A shipped case by its id, a case file by its path, or a recording (recorded-1001-2).
+
+    Raises ScenarioError.
+    """
     if name.endswith((".yaml", ".yml")) or "/" in name:
         return case_from_file(Path(name))
-    return shipped_case(name)
+    from ebbline.teach.recorded import recorded_by_id
+
+    return recorded_by_id(name) or shipped_case(name)

@@ -148,7 +148,7 @@ def scenario(case: Case) -> Scenario:
         "fundus_at": body.fundus,
         "toco_at": body.fundus,
     }
-    return replace(base, **known, **checked_knobs(labour.knobs, where=f"{case.id}: labour.knobs"))
+    return changed(replace(base, **known), labour.knobs, where=f"{case.id}: labour.knobs")
 
 
 def calm(scenario: Scenario, minutes_since_planned: float) -> Scenario:
@@ -169,6 +169,17 @@ def calm(scenario: Scenario, minutes_since_planned: float) -> Scenario:
         pseudo_sinusoidal=(),
         opioid_at_min=None,
     )
+
+
+def changed(scenario: Scenario, knobs: dict[str, Any], *, where: str) -> Scenario:
+    """The labour with other knobs. Raises ScenarioError, with the place, for what cannot be."""
+    made = checked_knobs(knobs, where=where)
+    try:
+        return replace(scenario, **made)
+    except ScenarioError as error:
+        raise ScenarioError(
+            error.what, where=f"{where}.{error.where}", remedy=error.remedy
+        ) from None
 
 
 def checked_knobs(knobs: dict[str, Any], *, where: str) -> dict[str, Any]:
@@ -257,6 +268,6 @@ def check(case: Case) -> None:
     now = scenario(variant(case, AS_WRITTEN))
     for number, turn in enumerate(_labour(case).turns):
         where = f"{case.id}: labour.turns.{number}"
-        now = replace(calm(now, 0.0), **checked_knobs(turn.labour, where=f"{where}.labour"))
+        now = changed(calm(now, 0.0), turn.labour, where=f"{where}.labour")
         if turn.fetus is not None:
             anatomy.state_of(turn.fetus)

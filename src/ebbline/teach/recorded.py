@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import os
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -279,6 +280,36 @@ def recorded_case(record: str, step: int, *, difficulty: int = 3) -> Case:
             "standard": Standard.FIGO.value,
             "minutes_after": 0,
             "aims": ["Experts differ: the median is no truth, only the middle of what they said"],
-            "afterword": CREDIT["ctu-uhb"],
+            "afterword": CREDIT["ctu-uhb"]
+            + " The experts read by the FIGO criteria of before 2015.",
         }
     )
+
+
+OFFERED = (
+    ("1067", 1, 2), ("1129", 1, 2), ("1143", 2, 2), ("1155", 2, 2), ("1203", 3, 2),
+    ("1057", 1, 3), ("1359", 1, 3), ("1139", 2, 3), ("1249", 2, 3), ("1155", 3, 3),
+    ("1041", 1, 4), ("1101", 2, 4), ("1505", 3, 4),
+    ("1065", 1, 5), ("1063", 2, 5), ("1055", 3, 5),
+)  # fmt: skip
+"""Record, step and difficulty (how far the experts differed: 2 hardly, 5 most) of the recordings
+that are offered where the collection is; any other can be asked for by its id."""
+
+_ID = re.compile(r"^recorded-(\d{4})-([123])$")
+
+
+def offered() -> dict[str, Case]:
+    """The recorded cases on this computer by id; none where the collection is not here."""
+    base = collections_folder()
+    if base is None or not (base / "ctu-uhb").is_dir():
+        return {}
+    cases = [recorded_case(record, step, difficulty=hard) for record, step, hard in OFFERED]
+    return {case.id: case for case in cases}
+
+
+def recorded_by_id(name: str) -> Case | None:
+    """The case of an id such as recorded-1001-2; None for any other name."""
+    found = _ID.match(name)
+    if found is None:
+        return None
+    return offered().get(name) or recorded_case(found[1], int(found[2]))

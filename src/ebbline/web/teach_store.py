@@ -153,11 +153,12 @@ class Teaching:
     # --- cases -----------------------------------------------------------------------------
 
     def cases(self) -> dict[str, Case]:
-        """The shipped cases and the teachers' own, by id."""
+        """The shipped cases, the recordings on this computer and the teachers' own, by id."""
         from ebbline.teach.case import case_from_yaml
         from ebbline.teach.library import shipped
+        from ebbline.teach.recorded import offered
 
-        found = dict(shipped())
+        found = {**shipped(), **offered()}
         with self._store.session() as session:
             rows = session.scalars(
                 select(TeachCase).where(TeachCase.withdrawn_at.is_(None)).order_by(TeachCase.id)
@@ -177,9 +178,13 @@ class Teaching:
     def case(self, name: str) -> Case:
         """One case by id. Raises TeachingError."""
         from ebbline.teach.library import shipped
+        from ebbline.teach.recorded import recorded_by_id
 
         if name in shipped():
             return shipped()[name]
+        recorded = recorded_by_id(name)
+        if recorded is not None:
+            return recorded
         cases = self.cases()
         if name not in cases:
             raise TeachingError(f"there is no case {name!r}.", remedy="Choose one of the list.")

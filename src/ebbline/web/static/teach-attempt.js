@@ -155,7 +155,8 @@ async function showStrip() {
   strip.load({ duration_s: state.duration_s, start: null, traces });
   if (first) wireStrip();
   else strip.paper(speed);
-  strip.goto(state.duration_s - strip.wide * strip.spp * 0.97, strip.spp, false);
+  const toRead = state.ready_to_read && !state.read;
+  strip.goto(toRead ? state.window[0] : state.duration_s - strip.wide * strip.spp * 0.97, strip.spp, false);
   strip.setItems(items());
   showReading();
 }
