@@ -276,3 +276,21 @@ def test_the_endpoints_are_described(visitor: Visitor) -> None:
         assert path in described["paths"]
     told = described["components"]["schemas"]["ReasonOut"]["properties"]
     assert {"rule", "text", "citation", "evidence"} <= told.keys()
+
+
+def test_of_twins_each_has_a_reading_and_the_list_hides_neither(visitor: Visitor) -> None:
+    from dataclasses import replace
+
+    troubled, calm = invented_recording("late"), invented_recording("quiet-first-stage")
+    second = replace(troubled.heart_rate(), fetus=2)
+    twins = replace(calm, name="Twins", channels=(*calm.channels, second))
+    library = visitor.app.state.library  # type: ignore[attr-defined]
+    card = library.add(twins, by="x", invented=True)
+    figo = {c.fetus: c.label for c in card.classes if c.standard == "figo"}
+    assert figo[1] == "normal"
+    assert figo[2] in ("suspicious", "pathological")
+    assert f"{figo[2]}, fetus 2" in visitor.get("/").text
+    said = visitor.get(f"/api/recordings/{card.id}/reading?fetus=2").json()["computed"]
+    assert next(c["label"] for c in said["classes"] if c["standard"] == "figo") == figo[2]
+    assert visitor.get(f"/recordings/{card.id}/panel?fetus=2").status_code == 200
+    assert visitor.get(f"/api/recordings/{card.id}/report.pdf?fetus=2").status_code == 200

@@ -37,16 +37,17 @@ class NotThereError(EbblineError):
 
 @dataclass(frozen=True, slots=True)
 class ClassWord:
-    """One standard's class, for a list. rank: -1 when refused."""
+    """One standard's class of one fetus, for a list. rank: -1 when refused."""
 
     standard: str
     label: str
     rank: int
+    fetus: int
 
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """What the list shows of one recording. valid_share: of the window that was read."""
+    """What the list shows of one recording. valid_share: of the window, of the poorest fetus."""
 
     id: str
     name: str
@@ -280,15 +281,20 @@ class Library:
             reading = self.reading(key)
         except EbblineError as error:
             return {"problem": str(error)}
-        first = reading.fetuses[0]
-        share = first.review.valid_share
+        share = min(fetal.review.valid_share for fetal in reading.fetuses)
         return {
             "fetuses": len(reading.fetuses),
             "valid_share": share if math.isfinite(share) else None,
             "window_s": [reading.window.start_s, reading.window.end_s],
             "classes": [
-                {"standard": c.standard.value, "label": c.label, "rank": c.rank}
-                for c in first.classes
+                {
+                    "standard": c.standard.value,
+                    "label": c.label,
+                    "rank": c.rank,
+                    "fetus": fetal.fetus,
+                }
+                for fetal in reading.fetuses
+                for c in fetal.classes
             ],
         }
 

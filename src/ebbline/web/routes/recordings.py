@@ -33,11 +33,12 @@ Books = Annotated[Library, Depends(library_of)]
 
 
 class ClassOut(BaseModel):
-    """One standard's class of the window that the list was made from."""
+    """One standard's class of one fetus in the window that the list was made from."""
 
     standard: str
     label: str
     rank: int
+    fetus: int
 
 
 class CardOut(BaseModel):
@@ -70,7 +71,10 @@ def card_out(card: Card) -> CardOut:
         fetuses=card.fetuses,
         valid_share=card.valid_share,
         window_s=card.window_s,
-        classes=[ClassOut(standard=c.standard, label=c.label, rank=c.rank) for c in card.classes],
+        classes=[
+            ClassOut(standard=c.standard, label=c.label, rank=c.rank, fetus=c.fetus)
+            for c in card.classes
+        ],
         problem=card.problem,
     )
 

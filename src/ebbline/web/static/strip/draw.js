@@ -88,7 +88,7 @@ export function gutter(ctx, scene) {
   }
   ctx.fillText("bpm", 8, lanes.heart.top + 10 * scene.unit);
   ctx.fillText(scene.uterineUnit, 8, lanes.uterine.top + 10 * scene.unit);
-  if (lanes.columns.height) {
+  if (lanes.columns.height && !scene.blind) {
     const rows = ["contractions", "baseline", "variability", "acc · dec"];
     rows.forEach((words, row) => ctx.fillText(words, 8, lanes.columns.top + (11 + row * 17) * scene.unit));
   }
@@ -195,6 +195,27 @@ export function trace(ctx, scene, lane, signal, style) {
     ctx.fill();
   }
   ctx.restore();
+}
+
+/** A trace's name beside its first sample in view: which fetus, or the mother. */
+export function traceName(ctx, scene, lane, { samples, rate }, words, colour) {
+  const until = Math.min(scene.duration, scene.t0 + scene.wide * scene.spp);
+  for (let t = Math.max(scene.t0, 0); t < until; t += 1) {
+    const v = samples[Math.round(t * rate)];
+    if (v === undefined || v !== v || v > lane.most || v < lane.least) continue;
+    font(ctx, scene, 12.5, 700);
+    ctx.textAlign = "left";
+    ctx.textBaseline = "middle";
+    const px = Math.max(x(scene, t) + 3, scene.gutter + 3);
+    const py = y(lane, v) - 13 * scene.unit;
+    ctx.strokeStyle = scene.ink.paper;
+    ctx.lineWidth = 4;
+    ctx.lineJoin = "round";
+    ctx.strokeText(words, px, py);
+    ctx.fillStyle = colour;
+    ctx.fillText(words, px, py);
+    return;
+  }
 }
 
 /** The signal lane: how much is missing, as black rising from below; suspicion as slanted lines. */

@@ -464,6 +464,10 @@ export class Strip extends EventTarget {
       const main = t.fetus === this.fetus;
       draw.trace(ctx, this, this.lanes.heart, t, { colour: main ? this.ink.heart : this.ink.second, width: main ? 1.5 : 1.2 });
     }
+    for (const t of this.traces) {
+      if (t.kind === "maternal") draw.traceName(ctx, this, this.lanes.heart, t, "mother", this.ink.maternal);
+      else if (t.kind === "heart" && hearts.length > 1) draw.traceName(ctx, this, this.lanes.heart, t, `fetus ${t.fetus}`, t.fetus === this.fetus ? this.ink.heart : this.ink.second);
+    }
     if (chosen) this.paintChosen(ctx, chosen);
     const main = this.traces.find((t) => t.kind === "heart" && t.fetus === this.fetus);
     if (main) draw.signalLane(ctx, this, main, shownItems.filter((i) => i.plot === "signal" && i.kind !== "signal lost"));
@@ -731,6 +735,7 @@ export class Strip extends EventTarget {
       this.caliper = { from: { t, y: at.y }, to: { t, y: at.y } };
     } else if (this.tool === "span" || this.tool === "level") {
       this.drag = { mode: this.tool, box: { from: t, to: t, level: null, levelY: at.y } };
+      this.cursor = null;
     } else {
       this.drag = { mode: "pan", x: at.x, t0: this.t0, begun: at, moved: false, track: [[performance.now(), at.x]] };
     }

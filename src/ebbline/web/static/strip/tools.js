@@ -25,7 +25,10 @@ export function wireTools(strip, bar, { hand = {}, onSpan, onBlind } = {}) {
     const speed = strip.cmPerMin;
     const shown = strip.shown;
     const measured = isCalibrated() ? "this screen was measured" : "this screen was not measured";
-    scaleWords.textContent = strip.onPaper
+    const fitted = strip.tall && Math.abs(speed - strip.speed) < 0.005;
+    scaleWords.textContent = fitted
+      ? `${strip.speed} cm/min along, ${measured}; heights fitted to the wall · ${span(shown.end_s - shown.start_s)} shown`
+      : strip.onPaper
       ? `${strip.speed} cm/min, ${bpmPerCm(strip.speed)} bpm/cm, true scale (${measured}) · ${span(shown.end_s - shown.start_s)} shown`
       : `Not true scale: ${speed < 0.1 ? speed.toFixed(3) : speed.toFixed(2)} cm/min · ${span(shown.end_s - shown.start_s)} shown`;
   }
