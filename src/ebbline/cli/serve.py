@@ -45,6 +45,10 @@ def serve(
         list[str] | None,
         typer.Option("--name", help="Host name by which browsers call it; may be repeated."),
     ] = None,
+    proxy: Annotated[
+        list[str] | None,
+        typer.Option("--proxy", help="Address of a TLS proxy on another machine; may be repeated."),
+    ] = None,
     upload_mib: Annotated[int, typer.Option(min=1, max=4096, help="Largest upload in MiB.")] = 64,
 ) -> None:
     """Open the workbench: pages for reading, examining and teaching.
@@ -102,7 +106,7 @@ def serve(
         log_level="warning",
         lifespan="on",
         proxy_headers=True,
-        forwarded_allow_ips="127.0.0.1,::1",
+        forwarded_allow_ips=["127.0.0.1", "::1", *(proxy or ())],
         server_header=False,
         h11_max_incomplete_event_size=64 * 1024,
     )
