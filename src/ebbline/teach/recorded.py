@@ -7,6 +7,7 @@ Only the class is scored; what Ebbline itself finds on the strip is shown beside
 from __future__ import annotations
 
 import csv
+import math
 import os
 import re
 from collections import Counter
@@ -17,14 +18,14 @@ from pathlib import Path
 
 from ebbline.criteria.model import Standard, Window
 from ebbline.errors import ScenarioError
-from ebbline.features.findings import DecelerationKind, Findings
+from ebbline.features.findings import VariabilityClass
 from ebbline.reading import Reading
 from ebbline.recording.model import Recording
-from ebbline.teach.answers import MarkKind, StripAnswer
+from ebbline.teach.answers import StripAnswer
 from ebbline.teach.case import AskedStep, Case, Recorded, Story
 from ebbline.teach.scoring import Score, score_strip
 from ebbline.teach.steps import AttemptError, Finish, ReadStrip, Step, checked_answer
-from ebbline.teach.truth import StripTruth, TrueEvent
+from ebbline.teach.truth import StripTruth
 
 COLLECTIONS_VARIABLE = "EBBLINE_COLLECTIONS"
 """Environment variable with the folder that holds the open collections, one folder each."""
@@ -206,52 +207,24 @@ class RecordedEncounter:
         return read(self._recording, window=self.window, standards=(Standard.FIGO,))
 
     def truth(self) -> StripTruth:
-        """The panel's class; the rest from Ebbline's own reading, not for scoring."""
-        fetal = self.computed().fetuses[0]
-        review = fetal.review
+        """The panel's class; nobody's truth tells numbers and events, so there are none."""
         accepted = self.panel.accepted
         return StripTruth(
             window=self.window,
-            baseline_bpm=review.baseline_bpm,
-            variability_accepted=(review.variability,),
-            sinusoidal=bool(review.sinusoidal),
-            tachysystole=review.contractions.tachysystole,
-            events=_events(fetal.findings, self.window),
+            baseline_bpm=math.nan,
+            variability_accepted=(VariabilityClass.INDETERMINATE,),
+            sinusoidal=False,
+            tachysystole=None,
+            events=(),
             labels={Standard.FIGO.value: accepted[0]},
             accepted_labels={Standard.FIGO.value: accepted},
-            source=f"the experts' median for the class ({self.panel.words}) Marks: Ebbline's own",
+            source=f"the experts' median. {self.panel.words}",
         )
 
     def score(self) -> Score:
         """The class against the panel's median."""
         answer = self.answer or StripAnswer(self.window, Standard.FIGO)
         return score_strip(answer, self.truth(), kinds_known=False)
-
-
-_MARKS = {
-    DecelerationKind.EARLY: MarkKind.EARLY,
-    DecelerationKind.LATE: MarkKind.LATE,
-    DecelerationKind.VARIABLE: MarkKind.VARIABLE,
-    DecelerationKind.PROLONGED: MarkKind.PROLONGED,
-}
-
-
-def _events(findings: Findings, window: Window) -> tuple[TrueEvent, ...]:
-    found = [
-        TrueEvent(MarkKind.CONTRACTION, c.onset_s, c.peak_s, c.end_s)
-        for c in findings.uterine.contractions
-    ]
-    found += [
-        TrueEvent(MarkKind.ACCELERATION, a.onset_s, a.peak_s, a.end_s)
-        for a in findings.fetal.accelerations
-    ]
-    found += [
-        TrueEvent(_MARKS[d.kind], d.onset_s, d.nadir_s, d.end_s)
-        for d in findings.fetal.decelerations
-        if d.kind in _MARKS and not d.shallow
-    ]
-    inside = [e for e in found if window.start_s <= e.peak_s < window.end_s]
-    return tuple(sorted(inside, key=lambda e: e.start_s))
 
 
 def recorded_case(record: str, step: int, *, difficulty: int = 3) -> Case:

@@ -10,6 +10,7 @@ from ebbline.web.teach_shapes import CheckedCaseOut, DebriefStripOut
 
 if TYPE_CHECKING:
     from ebbline.teach.answers import Mark
+    from ebbline.teach.recorded import RecordedEncounter
     from ebbline.teach.truth import StripTruth
     from ebbline.web.teach_live import Played
 
@@ -38,19 +39,15 @@ def strip_of_debrief(key: str, encounter: Played) -> DebriefStripOut:
     from ebbline.teach.judge import reading_truth
 
     recording = strip_of(encounter)
-    baseline = None
-    if isinstance(encounter, Encounter) and encounter.minute < 1:
+    if not isinstance(encounter, Encounter):
+        return _strip_of_recorded(key, encounter)
+    if encounter.minute < 1:
         return DebriefStripOut(
             duration_s=0.0, window=(0.0, 0.0), traces=[], items=[], baseline=None
         )
-    if isinstance(encounter, Encounter):
-        truth = reading_truth(encounter)
-        marks = encounter.reading.answer.marks if encounter.reading else ()
-        values = encounter.labour().truth.baseline.values
-        baseline = {"start_s": 0.0, "step_s": 1.0, "values": [round(v, 1) for v in values.tolist()]}
-    else:
-        truth = encounter.truth()
-        marks = encounter.answer.marks if encounter.answer else ()
+    truth = reading_truth(encounter)
+    marks = encounter.reading.answer.marks if encounter.reading else ()
+    values = encounter.labour().truth.baseline.values
     items = _true_items(truth) + _own_items(marks, truth)
     by_time = {(v.start_s, v.end_s, v.true): v for v in verdicts(marks, truth)}
     for item in items:
@@ -64,7 +61,28 @@ def strip_of_debrief(key: str, encounter: Played) -> DebriefStripOut:
         window=(truth.window.start_s, truth.window.end_s),
         traces=traces_of(key, recording),
         items=items,
-        baseline=baseline,
+        baseline={"start_s": 0.0, "step_s": 1.0, "values": [round(v, 1) for v in values.tolist()]},
+    )
+
+
+def _strip_of_recorded(key: str, encounter: RecordedEncounter) -> DebriefStripOut:
+    """Ebbline's own findings above, as in the workbench; nobody's truth tells the events."""
+    from ebbline.web.views import baseline_curve, finding_items
+
+    window = encounter.window
+    findings = encounter.computed().fetuses[0].findings
+    marks = encounter.answer.marks if encounter.answer else ()
+    found = [
+        item
+        for item in finding_items(findings)
+        if item.end_s > window.start_s and item.start_s < window.end_s
+    ]
+    return DebriefStripOut(
+        duration_s=encounter.recording.duration_s,
+        window=(window.start_s, window.end_s),
+        traces=traces_of(key, encounter.recording),
+        items=found + _own_items(marks, None),
+        baseline=baseline_curve(findings).model_dump(),
     )
 
 
@@ -88,10 +106,12 @@ def _true_items(truth: StripTruth) -> list[ItemOut]:
     ]
 
 
-def _own_items(marks: tuple[Mark, ...], truth: StripTruth) -> list[ItemOut]:
+def _own_items(marks: tuple[Mark, ...], truth: StripTruth | None) -> list[ItemOut]:
     from ebbline.teach.debrief import verdicts
 
-    alone = {(v.start_s, v.end_s) for v in verdicts(marks, truth) if not v.true}
+    alone = set()
+    if truth is not None:
+        alone = {(v.start_s, v.end_s) for v in verdicts(marks, truth) if not v.true}
     return [
         ItemOut(
             id=f"own-{number}",

@@ -140,6 +140,7 @@ function clock(seconds) {
 // -- the strip ---------------------------------------------------------------------------------
 
 async function showStrip() {
+  el("wait").hidden = state.last_minute - state.minute < 1 / 60;
   el("wait-until").hidden = state.read || state.ready_to_read || !state.case.asks.includes("strip");
   for (const button of document.querySelectorAll("[data-wait]")) button.disabled = !own || !state.traces.length || state.minute >= state.last_minute - 1 / 60;
   const shape = JSON.stringify([state.traces.map((t) => [t.kind, t.count, t.sensor]), state.heart_sensor, state.contraction_sensor]);
