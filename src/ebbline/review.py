@@ -89,13 +89,12 @@ def summarise(findings: Findings, window: Window) -> Review:
     contractions = _contractions(findings, window, facts)
     decelerations, untold = _decelerations(findings, facts)
     note = _baseline_note(findings, facts)
-    gap_s, suspected = _artefacts(findings, window)
     stv_ms, ltv_bpm = _variation(findings, window)
     return Review(
         window=window,
         valid_share=facts.valid_share,
-        longest_gap_s=gap_s,
-        suspected=suspected,
+        longest_gap_s=_longest_gap_s(findings, window),
+        suspected=_artefacts(findings, window),
         contractions=contractions,
         baseline_bpm=facts.baseline_bpm,
         baseline_note=note,
@@ -201,16 +200,25 @@ def _baseline_note(findings: Findings, facts: _Facts) -> str:
     return said if len(set(values)) > 1 else ""
 
 
-def _artefacts(findings: Findings, window: Window) -> tuple[float, tuple[ArtefactKind, ...]]:
-    """Longest gap in seconds, as far as it lies in the window, and what else was met in it."""
-    start_s, end_s = window.start_s, window.end_s
-    here = [one for one in findings.fetal.artefacts if one.start_s < end_s and one.end_s > start_s]
-    gaps = [
-        min(one.end_s, end_s) - max(one.start_s, start_s)
-        for one in here
-        if one.kind is ArtefactKind.DROP_OUT
-    ]
-    return max(gaps, default=0.0), tuple(dict.fromkeys(one.kind for one in here))
+def _longest_gap_s(findings: Findings, window: Window) -> float:
+    """Longest run of seconds without usable heart rate, as far as it lies in the window."""
+    rate = findings.fetal.rate_curve
+    first = math.floor((window.start_s - rate.start_s) / rate.step_s)
+    last = math.ceil((window.end_s - rate.start_s) / rate.step_s)
+    seen = np.flatnonzero(~np.isnan(rate.values[max(0, first) : last]))
+    edges = np.concatenate(([-1], seen, [last - max(0, first)]))
+    return float(np.diff(edges).max() - 1) * rate.step_s
+
+
+def _artefacts(findings: Findings, window: Window) -> tuple[ArtefactKind, ...]:
+    """What was met in the window that is no heart rate, or may not be."""
+    return tuple(
+        dict.fromkeys(
+            one.kind
+            for one in findings.fetal.artefacts
+            if one.start_s < window.end_s and one.end_s > window.start_s
+        )
+    )
 
 
 def _contractions(findings: Findings, window: Window, facts: _Facts) -> ContractionSummary:

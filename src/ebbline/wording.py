@@ -219,20 +219,21 @@ def _known(context: Context, window: Window) -> str:
         if context.weeks is None
         else f"{math.floor(context.weeks)} weeks of gestation"
     )
-    return f"{weeks}, {said}, {_given('oxytocin', context.oxytocin)}, " + (
-        f"{_given('epidural', context.epidural)}."
+    return f"{weeks}, {said}, {_given('oxytocin running', context.oxytocin)}, " + (
+        f"{_given('epidural in place', context.epidural)}."
     )
 
 
 def _given(what: str, state: bool | None) -> str:
-    return {True: f"{what} running", False: f"no {what}", None: f"{what} not known"}[state]
+    name = what.split()[0]
+    return {True: what, False: f"no {name}", None: f"{name} not known"}[state]
 
 
 def _quality(fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
     review = fetal.review
     lines = [
         f"Heart rate by {_sensor(fetal.findings.fetal.sensor)}: {share(review.valid_share)} of "
-        f"the window valid, longest gap {length(review.longest_gap_s)}."
+        f"the window valid, longest gap {_gap(review.longest_gap_s)}."
     ]
     if review.suspected:
         lines.append(f"Seen in it: {', '.join(kind.value for kind in review.suspected)}.")
@@ -248,6 +249,10 @@ def _quality(fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
         lines.append(f"{_upper(one.kind.value)}, {stretch} (certainty {sure}): {one.why}.")
     more = suspicions[_STRETCHES_SAID:]
     return (*lines, *((f"And {len(more)} more stretches with a suspicion.",) if more else ()))
+
+
+def _gap(seconds: float) -> str:
+    return "under 1 s" if seconds < 1 else length(seconds)
 
 
 def _sensor(kind: SensorKind) -> str:
@@ -419,14 +424,16 @@ def _class(one: Classification, clock: Clock, sources: _Sources) -> Section:
     lines = [f"{_upper(one.label)}, {clock.stretch(one.window)} ({length(one.window.duration_s)})."]
     lines += [f"No class: {_sentence(why)}" for why in one.refusal]
     lines += [_reason(reason, one, clock, sources) for reason in one.reasons]
-    lines += [f"Not seen: {_sentence(what)}" for what in one.not_assessed]
+    if one.not_assessed:
+        lines.append(f"{count(len(one.not_assessed), 'thing')} not seen: under Not assessed.")
     return Section(f"Class by {one.edition}", tuple(lines))
 
 
 def _reason(reason: Reason, one: Classification, clock: Clock, sources: _Sources) -> str:
     decides = ", decides" if reason.rule in one.decided_by else ""
     worrying = reason.level in (Level.CAUTION, Level.ALARMING)
-    evidence = f" At {clock.stretches(reason.evidence)}." if worrying and reason.evidence else ""
+    elsewhere = worrying and reason.evidence not in ((), (one.window,))
+    evidence = f" At {clock.stretches(reason.evidence)}." if elsewhere else ""
     place = f" [{sources.number(reason.citation)}]" if reason.citation else ""
     return (
         f"{_upper(reason.feature)}: {reason.verdict}{decides}. "
@@ -471,11 +478,15 @@ def _panel(panel: PanelReading) -> tuple[str, ...]:
 
 
 def _not_assessed(fetal: FetalReading) -> tuple[str, ...]:
-    """What the review and the classes could not see, each said once."""
-    said = dict.fromkeys(fetal.review.not_assessed)
-    return tuple(_sentence(_upper(what)) for what in said) or (
-        "Every part of the review could be assessed on the signal that was there.",
-    )
+    """What the review and the classes could not see, each said once, with whose class it limits."""
+    limits: dict[str, list[str]] = {_upper(what): [] for what in fetal.review.not_assessed}
+    for one in fetal.classes:
+        for what in one.not_assessed:
+            limits.setdefault(_upper(what), []).append(one.standard.value.upper())
+    return tuple(
+        _sentence(what.rstrip(".") + (f" ({', '.join(whose)})" if whose else ""))
+        for what, whose in limits.items()
+    ) or ("Every part of the review could be assessed on the signal that was there.",)
 
 
 def _upper(text: str) -> str:

@@ -204,11 +204,22 @@ def test_a_shallow_fall_is_no_deceleration() -> None:
 
 
 def test_longest_gap_is_counted_as_far_as_it_lies_in_the_window() -> None:
-    gap = Artefact(ArtefactKind.DROP_OUT, 5300.0, 5460.0, 1.0, "no signal")
-    before = Artefact(ArtefactKind.DROP_OUT, 100.0, 900.0, 1.0, "no signal")
-    review = summarise(Labour(artefacts=(before, gap)).findings(), LAST_HALF_HOUR)
-    assert review.longest_gap_s == 60.0
-    assert review.suspected == (ArtefactKind.DROP_OUT,)
+    findings = Labour().findings()
+    rate = findings.fetal.rate_curve.values
+    rate[100:900] = np.nan
+    rate[5300:5460] = np.nan
+    rate[6000:6030] = np.nan
+    assert summarise(findings, LAST_HALF_HOUR).longest_gap_s == 60.0
+    rate[7130:] = np.nan
+    assert summarise(findings, LAST_HALF_HOUR).longest_gap_s == 70.0
+    assert summarise(Labour().findings(), LAST_HALF_HOUR).longest_gap_s == 0.0
+
+
+def test_artefacts_met_in_the_window_are_named() -> None:
+    met = Artefact(ArtefactKind.DOUBLING, 5300.0, 5460.0, 0.6, "twice the level")
+    before = Artefact(ArtefactKind.MATERNAL, 100.0, 900.0, 0.9, "as the mother's pulse")
+    review = summarise(Labour(artefacts=(before, met)).findings(), LAST_HALF_HOUR)
+    assert review.suspected == (ArtefactKind.DOUBLING,)
 
 
 def test_poor_signal_leaves_events_not_assessed() -> None:

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from analysis import made
-from ebbline.criteria.model import Level, Window
+from ebbline.criteria.model import Level, Standard, Window
 from ebbline.features.findings import Artefact, ArtefactKind, VariabilityClass
 from ebbline.reading import FetalReading
 from ebbline.terms import SensorKind
@@ -213,6 +213,18 @@ def test_what_was_not_assessed_is_told_last() -> None:
     review = made.review(not_assessed=("variability: 4 of 30 min measured",))
     said = lines_of("Not assessed", made.fetal(review=review))
     assert said == "Variability: 4 of 30 min measured."
+
+
+def test_what_a_class_could_not_see_is_told_once_with_whose_class_it_limits() -> None:
+    classes = (
+        made.classification(not_assessed=("contractions: no channel", "hypertonus: a toco")),
+        made.classification(standard=Standard.NICE, not_assessed=("contractions: no channel",)),
+    )
+    one = made.fetal(classes=classes)
+    assert lines_of("Not assessed", one) == (
+        "Contractions: no channel (FIGO, NICE).\nHypertonus: a toco (FIGO)."
+    )
+    assert "2 things not seen: under Not assessed." in lines_of("Class", one)
 
 
 def test_a_suspicion_of_a_wrong_rate_is_told_with_time_certainty_and_why() -> None:

@@ -18,13 +18,14 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-bedside.register(app)
-convert.register(app)
-criteria.register(app)
-invent.register(app)
+# In the order in which the help lists them.
 read.register(app)
-serve.register(app)
+criteria.register(app)
+convert.register(app)
+bedside.register(app)
+invent.register(app)
 teach.register(app)
+serve.register(app)
 
 
 def _version(wanted: bool) -> None:
