@@ -91,6 +91,12 @@ def test_a_header_and_its_samples_may_come_in_one_archive(visitor: Visitor) -> N
     assert card["name"] == "1003"
 
 
+def test_an_archive_may_hold_a_folder(visitor: Visitor) -> None:
+    packed = zipped(("night/shift.csv", table()), ("__MACOSX/night/._shift.csv", b"x"))
+    status, card = send(visitor, ("night.zip", packed))
+    assert status == 201, card
+
+
 @pytest.mark.parametrize(
     ("files", "words"),
     [
@@ -103,6 +109,8 @@ def test_a_header_and_its_samples_may_come_in_one_archive(visitor: Visitor) -> N
         ([("x.zip", zipped(("../up.csv", table(1))))], "not a plain file name"),
         ([("x.zip", zipped(("/etc/a.csv", table(1))))], "not a plain file name"),
         ([("x.zip", zipped(("a\\b.csv", table(1))))], "not a plain file name"),
+        ([("x.zip", zipped(("a/../../b.csv", table(1))))], "not a plain file name"),
+        ([("x.zip", zipped(("a/n.csv", table(1)), ("b/n.csv", table(1))))], "the same name"),
         ([("x.zip", zipped(("inner.zip", zipped(("a.csv", b"")))))], "archives in archives"),
         ([("x.zip", zipped(*((f"{k}.csv", b"1") for k in range(40))))], "holds 40 files"),
         ([(f"{k}.csv", b"1") for k in range(20)], "too many"),

@@ -104,26 +104,3 @@ def test_a_backup_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
         told("backup", str(tmp_path / "no" / "copy.sqlite"), "--store", str(store))
     with pytest.raises(Exception, match="there is no store"):
         told("backup", str(tmp_path / "x.sqlite"), "--store", str(tmp_path / "none.sqlite"))
-
-
-def test_a_forwarded_scheme_is_believed_from_a_known_proxy_only() -> None:
-    """What uvicorn makes of X-Forwarded-Proto, as `serve` sets it up."""
-    import asyncio
-
-    from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
-
-    seen: list[str] = []
-
-    async def inner(scope: dict[str, object], *_: object) -> None:
-        seen.append(str(scope["scheme"]))
-
-    known = ProxyHeadersMiddleware(inner, trusted_hosts=["127.0.0.1", "::1", "10.0.0.2"])  # type: ignore[arg-type]
-    for client in ("10.0.0.2", "127.0.0.1", "10.0.0.9"):
-        scope = {
-            "type": "http",
-            "scheme": "http",
-            "client": (client, 1),
-            "headers": [(b"x-forwarded-proto", b"https")],
-        }
-        asyncio.run(known(scope, None, None))  # type: ignore[arg-type]
-    assert seen == ["https", "https", "http"]

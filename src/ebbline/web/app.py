@@ -16,13 +16,14 @@ from starlette.staticfiles import StaticFiles
 from ebbline import CAUTION, __version__
 from ebbline.errors import EbblineError
 from ebbline.web.accounts import Accounts
-from ebbline.web.library import Library, NotThereError
+from ebbline.web.library import Held, Library, NotThereError
 from ebbline.web.pages import HERE, page
 from ebbline.web.routes import ROUTERS, UPLOAD_PATHS
 from ebbline.web.security import BodyLimit, Gate, wants_data
 from ebbline.web.settings import Settings
 from ebbline.web.store import Store
 
+HELD_REPORTS = 4
 WARM_AFTER_S = 0.5
 """The first page goes before the loading of the heavy parts."""
 
@@ -58,6 +59,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
     app.state.settings = settings
     app.state.store = store
     app.state.library = library
+    app.state.reports = Held(HELD_REPORTS)
     app.state.secret = store.secret()
     app.state.accounts = Accounts(store, settings.limits)
     for router in ROUTERS:
@@ -66,6 +68,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
     app.add_exception_handler(EbblineError, _told)
     app.add_exception_handler(StarletteHTTPException, _http)
     app.add_exception_handler(RequestValidationError, _not_valid)
+    app.add_exception_handler(Exception, _unforeseen)
     app.add_middleware(BodyLimit, settings=settings, upload_paths=UPLOAD_PATHS)
     app.add_middleware(
         Gate, settings=settings, secret=app.state.secret, accounts=app.state.accounts
@@ -98,3 +101,14 @@ async def _not_valid(request: Request, error: Exception) -> Response:
     first: dict[str, Any] = error.errors()[0]
     where = ".".join(str(part) for part in first["loc"] if part not in ("body", "query", "path"))
     return _answer(request, 422, f"{first['msg']}.", where, "Correct it and send it again.")
+
+
+async def _unforeseen(request: Request, _: Exception) -> Response:
+    """What nobody foresaw: the server's log has it, the page does not."""
+    return _answer(
+        request,
+        500,
+        "something went wrong inside the workbench; nothing was changed by it.",
+        "",
+        "What happened is in the log of whoever runs it.",
+    )

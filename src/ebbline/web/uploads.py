@@ -19,6 +19,9 @@ HEADER_SUFFIX = ".hea"
 COMPANION_SUFFIXES = (".dat",)
 _PLAIN_NAME = re.compile(r"[\w][\w .()+-]{0,99}")
 
+_BESIDE_THE_POINT = ("__MACOSX/",)
+"""Folders that packers add by themselves."""
+
 
 class Received(Protocol):
     """A file as the web framework hands it over."""
@@ -74,6 +77,11 @@ def _plain(name: str) -> str:
     return name
 
 
+def _member_name(path: str) -> str:
+    """The plain name of a member, whatever folder of the archive it lies in."""
+    return [_plain(part) for part in path.split("/")][-1]
+
+
 def _fresh(place: Path, name: str) -> Path:
     target = place / name
     if target.exists() or target.parent != place:
@@ -96,10 +104,14 @@ def _copy(source: IO[bytes], out: IO[bytes], name: str, most: int) -> int:
 
 
 def _unpack(archive: Path, limits: Limits) -> None:
-    """Only flat, plain, unencrypted members, counted while they unpack, not as they claim."""
+    """Only plain, unencrypted members, counted while they unpack, not as they claim."""
     try:
         with zipfile.ZipFile(archive) as opened:
-            members = [m for m in opened.infolist() if not m.is_dir()]
+            members = [
+                m
+                for m in opened.infolist()
+                if not m.is_dir() and not m.filename.startswith(_BESIDE_THE_POINT)
+            ]
             if len(members) > limits.upload_files:
                 raise RecordingError(
                     f"the archive holds {len(members)} files.",
@@ -114,7 +126,7 @@ def _unpack(archive: Path, limits: Limits) -> None:
                         where=f"{archive.name}: {member.filename!r}",
                         remedy="Pack the plain files.",
                     )
-                name = _plain(member.filename)
+                name = _member_name(member.filename)
                 if name.lower().endswith(".zip"):
                     raise RecordingError("archives in archives are not opened.", where=name)
                 target = _fresh(archive.parent, name)

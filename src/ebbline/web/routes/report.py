@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
-from ebbline.web.library import Library, NotThereError
+from ebbline.web.library import Held, Library, NotThereError
 from ebbline.web.pages import page
 from ebbline.web.routes.examination import latest_examination
 from ebbline.web.routes.reading import From, reading_with_corrections, window_asked
@@ -17,6 +17,7 @@ from ebbline.web.store import now
 
 if TYPE_CHECKING:
     from ebbline.picture.canvas import Document
+    from ebbline.web.reporting import ReportParts
 
 router = APIRouter()
 
@@ -66,11 +67,28 @@ def report_page(request: Request, key: str, books: Books) -> HTMLResponse:
 
 
 def _document(request: Request, books: Library, key: str, who: Who, wanted: Wanted) -> Document:
+    from ebbline.web.reporting import report
+
+    parts = _parts(request, books, key, who, wanted)
+    made_of = (
+        key,
+        *vars(wanted).values(),
+        parts.recording.context,
+        parts.exam_words,
+        tuple(mark.id for mark in parts.marks),
+        tuple((one.id, one.withdrawn_at) for one in parts.corrections),
+        who.name,
+    )
+    held: Held[Document] = request.app.state.reports
+    return held.get(made_of, lambda: report(parts))
+
+
+def _parts(request: Request, books: Library, key: str, who: Who, wanted: Wanted) -> ReportParts:
     from ebbline.bedside import examine
     from ebbline.web.correcting import list_corrections
     from ebbline.web.examining import context_of
     from ebbline.web.marking import differences, mark_items
-    from ebbline.web.reporting import ReportParts, report
+    from ebbline.web.reporting import ReportParts
 
     store = request.app.state.store
     window = window_asked(wanted.from_s, wanted.to_s)
@@ -83,24 +101,22 @@ def _document(request: Request, books: Library, key: str, who: Who, wanted: Want
         if mark.layer == "own" and mark.end_s > start and mark.start_s < end
     ]
     found = books.findings_of(key, wanted.fetus)
-    return report(
-        ReportParts(
-            recording=books.recording(key),
-            computed=computed,
-            corrected=corrected if wanted.corrections else None,
-            fetus=wanted.fetus,
-            speed_cm_per_min=wanted.speed,
-            reader=who.name,
-            made_at=now(),
-            exam=None if saved is None else examine(saved.findings, context_of(saved.context)),
-            exam_words=""
-            if saved is None
-            else f"Examined by {saved.author}, {saved.made_at.astimezone():%d %b %Y, %H:%M}.",
-            marks=marks,
-            differences=differences(found, marks, start, end) if marks else [],
-            corrections=list_corrections(store, key, wanted.fetus) if wanted.corrections else [],
-            identifier=wanted.identifier,
-        )
+    return ReportParts(
+        recording=books.recording(key),
+        computed=computed,
+        corrected=corrected if wanted.corrections else None,
+        fetus=wanted.fetus,
+        speed_cm_per_min=wanted.speed,
+        reader=who.name,
+        made_at=now(),
+        exam=None if saved is None else examine(saved.findings, context_of(saved.context)),
+        exam_words=""
+        if saved is None
+        else f"Examined by {saved.author}, {saved.made_at.astimezone():%d %b %Y, %H:%M}.",
+        marks=marks,
+        differences=differences(found, marks, start, end) if marks else [],
+        corrections=list_corrections(store, key, wanted.fetus) if wanted.corrections else [],
+        identifier=wanted.identifier,
     )
 
 

@@ -4,6 +4,7 @@ import { get, tellProblem } from "./api.js";
 const form = document.getElementById("report-form");
 const sheets = document.getElementById("sheets");
 const { key } = form.dataset;
+const MOST_SHEETS = 12;
 
 function query() {
   const chosen = new URLSearchParams({ speed: form.elements.speed.value, identifier: form.elements.identifier.value });
@@ -29,13 +30,15 @@ async function show() {
   running = new AbortController();
   try {
     const { pages } = await get(`/recordings/${key}/report/pages?${chosen}`, { signal: running.signal });
-    sheets.replaceChildren(...Array.from({ length: pages }, (_, n) => {
+    const shown = Math.min(pages, MOST_SHEETS);
+    sheets.replaceChildren(...Array.from({ length: shown }, (_, n) => {
       const sheet = new Image();
       sheet.loading = "lazy";
       sheet.alt = `Page ${n + 1} of ${pages} of the report`;
       sheet.src = `/recordings/${key}/report/pages/${n + 1}.png?${chosen}`;
       return sheet;
     }));
+    if (pages > shown) sheets.append(Object.assign(document.createElement("p"), { textContent: `And ${pages - shown} more pages in the PDF.` }));
   } catch (error) {
     sheets.replaceChildren();
     tellProblem(error);
