@@ -12,6 +12,7 @@ import textwrap
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import groupby
 
 from ebbline.criteria.model import (
     PANEL_LABELS,
@@ -147,6 +148,7 @@ def sections(reading: Reading, fetal: FetalReading) -> tuple[Section, ...]:
         Section("Decelerations", _decelerations(review)),
         Section("Change over time", tuple(_column(one, clock) for one in review.columns)),
         *classes,
+        Section("Class over time", _history(fetal, clock)),
         *((Section("Panel reading", _panel(fetal.panel)),) if fetal.panel else ()),
         Section("Not assessed", _not_assessed(fetal)),
         Section("Sources", tuple(sources.lines())),
@@ -439,6 +441,21 @@ def _reason(reason: Reason, one: Classification, clock: Clock, sources: _Sources
         f"{_upper(reason.feature)}: {reason.verdict}{decides}. "
         f"{_sentence(_upper(reason.text))}{evidence}{place}"
     )
+
+
+def _history(fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
+    """Each standard's classes of the half hours up to each ten minutes, alike ones together."""
+    if len(fetal.history) < 2:
+        return ()
+    lines = []
+    for name in fetal.history[0].labels:
+        runs = groupby(fetal.history, key=lambda point: point.labels[name])
+        said = []
+        for label, points in runs:
+            ends = [clock.at(point.end_s) for point in points]
+            said.append(f"{label} ({ends[0]}{f' to {ends[-1]}' if len(ends) > 1 else ''})")
+        lines.append(f"{name.upper()}, half hours by their ends: {', '.join(said)}.")
+    return tuple(lines)
 
 
 def _panel(panel: PanelReading) -> tuple[str, ...]:

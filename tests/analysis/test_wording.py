@@ -11,7 +11,7 @@ import pytest
 from analysis import made
 from ebbline.criteria.model import Level, Standard, Window
 from ebbline.features.findings import Artefact, ArtefactKind, VariabilityClass
-from ebbline.reading import FetalReading
+from ebbline.reading import FetalReading, HistoryPoint
 from ebbline.terms import SensorKind
 from ebbline.wording import say, sections
 
@@ -213,6 +213,17 @@ def test_what_was_not_assessed_is_told_last() -> None:
     review = made.review(not_assessed=("variability: 4 of 30 min measured",))
     said = lines_of("Not assessed", made.fetal(review=review))
     assert said == "Variability: 4 of 30 min measured."
+
+
+def test_the_class_over_time_puts_half_hours_alike_together() -> None:
+    labels = ["normal", "normal", "suspicious", "no class"]
+    history = tuple(
+        HistoryPoint(1800.0 + 600.0 * n, {"figo": label}) for n, label in enumerate(labels)
+    )
+    assert lines_of("Class over time", made.fetal(history=history)) == (
+        "FIGO, half hours by their ends: normal (0:30:00 to 0:40:00), suspicious (0:50:00), "
+        "no class (1:00:00)."
+    )
 
 
 def test_what_a_class_could_not_see_is_told_once_with_whose_class_it_limits() -> None:
