@@ -203,8 +203,8 @@ def _typical(height: FloatArray, share: FloatArray, floor: float) -> FloatArray:
         if found < 24:
             out[m] = 3.0 * floor
         else:
-            ordered = np.sort(part[:found])
-            out[m] = ordered[int(0.92 * (found - 1))]
+            place = int(0.92 * (found - 1))
+            out[m] = np.partition(part[:found], place)[place]
     return out
 
 
