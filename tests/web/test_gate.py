@@ -140,7 +140,7 @@ def test_wrong_passwords_are_refused_and_then_slowed(guarded: Visitor) -> None:
     guarded.load("/sign-in")
     answer = guarded.post("/sign-in", data={"name": "reader one", "password": PASSWORD})
     assert answer.status_code == 403
-    assert "too many" in answer.text
+    assert "Too many" in answer.text
 
 
 def test_an_unknown_name_is_answered_like_a_wrong_password(guarded: Visitor) -> None:
@@ -148,8 +148,8 @@ def test_an_unknown_name_is_answered_like_a_wrong_password(guarded: Visitor) -> 
     unknown = guarded.post("/sign-in", data={"name": "nobody", "password": "not the words"})
     wrong = guarded.post("/sign-in", data={"name": "reader one", "password": "not the words"})
     assert unknown.status_code == wrong.status_code == 403
-    assert "name and password do not fit" in unknown.text
-    assert "name and password do not fit" in wrong.text
+    assert "Name and password do not fit" in unknown.text
+    assert "Name and password do not fit" in wrong.text
 
 
 def test_signing_in_leads_on_within_this_site_only(guarded: Visitor) -> None:

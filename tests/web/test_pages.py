@@ -593,6 +593,46 @@ def test_the_report_is_looked_at_and_fetched(bench: tuple[str, Any, dict[str, st
         assert json.loads(Path(got.value.path()).read_text())["resourceType"] == "Bundle"
 
 
+@needs_ctu_uhb
+@pytest.mark.parametrize("number", ["1007", "1043", "1501"])
+def test_a_real_recording_goes_through_every_page(
+    bench: tuple[str, Any, dict[str, str]], number: str
+) -> None:
+    address, browser, _ = bench
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(address)
+        page.set_input_files("#files", [str(CTU_UHB / f"{number}{s}") for s in (".hea", ".dat")])
+        page.wait_for_url("**/recordings/*")
+        strip_ready(page)
+        key = page.url.rsplit("/", 1)[1]
+        if page.locator("button.reason").count():
+            page.locator("button.reason").first.click()
+            settle(page)
+            evidence = page.evaluate("document.getElementById('strip').strip.evidence")
+            shown = page.evaluate("document.getElementById('strip').strip.shown")
+            assert any(
+                w["end_s"] >= shown["start_s"] and w["start_s"] <= shown["end_s"] for w in evidence
+            )
+        page.click('[data-act="blind"]')
+        page.wait_for_selector(".blind-panel")
+        assert items(page, "computed") == []
+        page.click('[data-tool="mark"]')
+        page.select_option("#mark-kind", "contraction")
+        shown = page.evaluate("document.getElementById('strip').strip.shown")
+        middle = (shown["start_s"] + shown["end_s"]) / 2
+        drag(page, at(page, middle - 40, "uterine"), at(page, middle + 40, "uterine"))
+        page.wait_for_selector(".marks li >> text=Contraction")
+        page.click("[data-reveal]")
+        page.wait_for_selector(".classes-now")
+        page.goto(f"{address}/recordings/{key}/examination")
+        page.wait_for_selector("#outcome >> text=With this recording")
+        page.goto(f"{address}/recordings/{key}/report")
+        page.wait_for_selector("#sheets img")
+        with page.expect_download() as got:
+            page.click("#pdf")
+        assert Path(got.value.path()).read_bytes().startswith(b"%PDF")
+
+
 # -- for everyone ---------------------------------------------------------------------------------
 
 

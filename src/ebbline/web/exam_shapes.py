@@ -19,6 +19,7 @@ class ExamContextIn(BaseModel):
     weeks: Finite | None = None
     earlier_births: int | None = None
     previous_breech: bool | None = None
+    fetuses: int = 1
     stage: Stage = Stage.UNKNOWN
     placenta: Literal["unknown", "not low", "low", "praevia"] = "unknown"
     fluid: Literal["unknown", "little", "normal", "much"] = "unknown"

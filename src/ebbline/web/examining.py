@@ -48,6 +48,7 @@ def context_of(said: ExamContextIn) -> ExamContext:
         weeks=said.weeks,
         earlier_births=said.earlier_births,
         previous_breech=said.previous_breech,
+        fetuses=said.fetuses,
         stage=said.stage,
         placenta=Placenta(said.placenta),
         fluid=Fluid(said.fluid),
@@ -205,7 +206,9 @@ def _signal_notes(advice: PlacementAdvice | None) -> list[str]:
         notes.append(f"An electrode is worth talking over: {advice.electrode_why}")
     if advice.catheter:
         notes.append(f"A pressure catheter is worth talking over: {advice.catheter_why}")
-    return [*notes, *advice.not_known]
+    if advice.not_known:
+        notes.append("Not known: " + ", ".join(advice.not_known) + ".")
+    return notes
 
 
 def internal(asked: InternalIn) -> InternalOut:

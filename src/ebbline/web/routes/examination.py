@@ -39,7 +39,12 @@ def recording_examination_page(request: Request, key: str, books: Books) -> HTML
     saved = latest_examination(request.app.state.store, key)
     if saved is None:
         known = recording.context
-        context = ExamContextIn(weeks=known.weeks, stage=known.stage, earlier_births=known.parity)
+        context = ExamContextIn(
+            weeks=known.weeks,
+            stage=known.stage,
+            earlier_births=known.parity,
+            fetuses=min(max(len(recording.fetuses), 1), 2),
+        )
     else:
         context = saved.context
     return _page(

@@ -28,7 +28,7 @@ function context() {
   const number = (name) => (text(name) === "" ? null : Number(text(name)));
   const yes = (name) => ({ true: true, false: false })[text(name)] ?? null;
   return {
-    weeks: number("weeks"), earlier_births: number("earlier_births"), stage: text("stage"), membranes: text("membranes"),
+    weeks: number("weeks"), fetuses: Number(text("fetuses")), earlier_births: number("earlier_births"), stage: text("stage"), membranes: text("membranes"),
     placenta: text("placenta"), bleeding: yes("bleeding"), fluid: text("fluid"), previous_breech: yes("previous_breech"),
     examiner: text("examiner"), fundal_height_cm: number("fundal_height_cm"), girth_cm: number("girth_cm"),
     maternal_weight_kg: number("maternal_weight_kg"),
