@@ -10,7 +10,6 @@ import pytest
 
 from ebbline.analysis import read
 from ebbline.criteria.model import Window
-from ebbline.features import by_hand, detect
 from ebbline.web.app import create_app
 from ebbline.web.invented import CASES, invented_recording
 from ebbline.web.settings import Settings
@@ -128,19 +127,6 @@ def test_a_mark_that_makes_no_sense_is_refused(
 ) -> None:
     visitor, key = opened
     assert visitor.post(f"/api/recordings/{key}/marks", json=mark).status_code == 422
-
-
-def test_a_finding_measured_by_hand_at_its_own_ends_has_its_own_numbers(recording: Any) -> None:
-    """The reader's bracket and the detector's are measured by the same kernel."""
-    findings = detect(recording)
-    checked = 0
-    for one in findings.fetal.decelerations:
-        again = by_hand.deceleration_between(recording, findings, one.onset_s, one.end_s)
-        assert again.depth_bpm == pytest.approx(one.depth_bpm, abs=1.0)
-        assert again.nadir_s == pytest.approx(one.nadir_s, abs=2.0)
-        assert again.contraction == one.contraction
-        checked += again.kind is one.kind
-    assert checked >= 0.9 * len(findings.fetal.decelerations)
 
 
 def test_taking_out_every_fall_leaves_none_in_the_corrected_reading_only(

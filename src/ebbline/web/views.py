@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from ebbline.criteria.nichd import BASELINE_NORMAL
 from ebbline.features import events
 from ebbline.features.findings import (
     NO_CONTRACTION,
@@ -21,6 +22,7 @@ from ebbline.features.findings import (
     SinusoidalEpisode,
     VariabilityClass,
 )
+from ebbline.features.window import TACHYSYSTOLE_ABOVE
 from ebbline.reading import TenMinutes
 from ebbline.terms import SensorKind
 from ebbline.web.shapes import ColumnOut, CurveOut, ItemOut
@@ -285,8 +287,8 @@ def _column(one: TenMinutes) -> ColumnOut:
         not counted,
     ]
     weights = [
-        "caution" if one.contractions is not None and one.contractions > 5 else "",
-        "" if math.isnan(one.baseline_bpm) or 110 <= one.baseline_bpm <= 160 else "caution",
+        "caution" if one.contractions is not None and one.contractions > TACHYSYSTOLE_ABOVE else "",
+        "" if math.isnan(one.baseline_bpm) or BASELINE_NORMAL.met(one.baseline_bpm) else "caution",
         "caution"
         if one.variability
         in (VariabilityClass.ABSENT, VariabilityClass.MINIMAL, VariabilityClass.MARKED)

@@ -45,6 +45,20 @@ export async function send(method, path, data, { signal } = {}) {
   return response.status === 204 ? null : response.json();
 }
 
+/** A piece of a page, rendered by the workbench; with data it is asked for by POST. */
+export async function piece(path, { data, signal } = {}) {
+  const asked = data === undefined ? {} : {
+    method: "POST",
+    headers: { "content-type": "application/json", "x-csrf-token": token() },
+    body: JSON.stringify(data),
+  };
+  const response = await fetch(path, { ...asked, signal });
+  const text = await response.text();
+  if (response.ok) return text;
+  const page = new DOMParser().parseFromString(text, "text/html");
+  throw new Error(page.querySelector('[role="alert"]')?.textContent || `The workbench answered ${response.status}.`);
+}
+
 let showing;
 export function tell(words, { kind = "done", lasting = false } = {}) {
   showing?.remove();

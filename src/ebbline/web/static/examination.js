@@ -1,7 +1,7 @@
 // The examination's page: answers from the drawing and from the list are one state; after each
 // change everything that follows is asked for anew.
 import { AbdomenDrawing } from "./abdomen.js";
-import { send, tell, tellProblem } from "./api.js";
+import { piece, send, tell, tellProblem } from "./api.js";
 
 const root = document.getElementById("exam");
 const key = root.dataset.key;
@@ -10,7 +10,6 @@ const findings = document.getElementById("findings");
 const known = document.getElementById("known");
 const outcome = document.getElementById("outcome");
 const drawing = new AbdomenDrawing(document.getElementById("abdomen"));
-const token = document.querySelector('meta[name="csrf-token"]').content;
 
 // -- what was answered ---------------------------------------------------------------------------
 
@@ -36,15 +35,7 @@ function context() {
   };
 }
 
-// -- pieces of the page ----------------------------------------------------------------------------
-
-export async function piece(path, data, signal) {
-  const response = await fetch(path, { method: "POST", signal, headers: { "content-type": "application/json", "x-csrf-token": token }, body: JSON.stringify(data) });
-  const text = await response.text();
-  if (response.ok) return text;
-  const page = new DOMParser().parseFromString(text, "text/html");
-  throw new Error(page.querySelector('[role="alert"]')?.textContent || `The workbench answered ${response.status}.`);
-}
+// -- what follows ----------------------------------------------------------------------------------
 
 let running;
 async function update() {
@@ -54,7 +45,7 @@ async function update() {
   const given = { findings: answers(), context: context() };
   try {
     const [html, out] = await Promise.all([
-      piece(`/examination/outcome${asked}`, given, signal),
+      piece(`/examination/outcome${asked}`, { data: given, signal }),
       send("POST", `/api/examine${asked}`, given, { signal }),
     ]);
     outcome.innerHTML = html;
@@ -246,7 +237,7 @@ async function internal() {
   const facts = {};
   for (const name of asks) if (internalForm.elements[name].value !== "") facts[name] = internalForm.elements[name].value;
   try {
-    document.getElementById("internal-outcome").innerHTML = await piece("/examination/internal", { sensor: sensor.dataset.sensor, facts });
+    document.getElementById("internal-outcome").innerHTML = await piece("/examination/internal", { data: { sensor: sensor.dataset.sensor, facts } });
   } catch (error) {
     tellProblem(error);
   }
@@ -278,7 +269,7 @@ async function reviews() {
   const factors = [...reviewsForm.querySelectorAll('[name="factors"]:checked')].map((one) => one.value);
   const data = { now: localIso(now), last, stage: known.elements.stage.value, risk: reviewsForm.elements.risk.value, method: reviewsForm.elements.method.value, factors };
   try {
-    document.getElementById("reviews-outcome").innerHTML = await piece("/examination/reviews", data);
+    document.getElementById("reviews-outcome").innerHTML = await piece("/examination/reviews", { data });
   } catch (error) {
     tellProblem(error);
   }

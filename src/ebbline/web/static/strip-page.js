@@ -1,5 +1,5 @@
 // The page of one recording: loads samples and findings into the strip, and joins it to its panel.
-import { bytes, get, send, tell, tellProblem } from "./api.js";
+import { bytes, get, piece, send, tell, tellProblem } from "./api.js";
 import { Strip } from "./strip/strip.js";
 import { wireTools } from "./strip/tools.js";
 
@@ -44,7 +44,7 @@ async function refresh() {
 }
 
 let asked;
-async function fetchPanel(blind) {
+function fetchPanel(blind) {
   asked?.abort();
   asked = new AbortController();
   const query = new URLSearchParams({ fetus, blind });
@@ -52,11 +52,7 @@ async function fetchPanel(blind) {
     query.set("from_s", window_.start_s);
     query.set("to_s", window_.end_s);
   }
-  const response = await fetch(`/recordings/${key}/panel?${query}`, { signal: asked.signal });
-  const text = await response.text();
-  if (response.ok) return text;
-  const page = new DOMParser().parseFromString(text, "text/html");
-  throw new Error(page.querySelector('[role="alert"]')?.textContent || `The workbench answered ${response.status}.`);
+  return piece(`/recordings/${key}/panel?${query}`, { signal: asked.signal });
 }
 
 async function showPanel(fetched = fetchPanel(strip.blind)) {
