@@ -321,9 +321,6 @@ class _StrictLoader(yaml.SafeLoader):
         return super().construct_mapping(node, deep)
 
 
-# YAML 1.1 reads no, off, yes and on as booleans; that is wanted here. Dates are not.
-
-
 def case_from_yaml(text: str, *, where: str = "case") -> Case:
     """A checked case from YAML text. Raises ScenarioError, with line and column where it can."""
     if len(text.encode()) > MOST_BYTES:
