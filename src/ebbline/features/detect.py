@@ -11,7 +11,6 @@ from ebbline.features import baseline as base
 from ebbline.features import contractions as hills
 from ebbline.features import events, excursions, sinusoidal, variability
 from ebbline.features.findings import (
-    Acceleration,
     Artefact,
     ArtefactKind,
     BaselineChange,
@@ -145,6 +144,14 @@ def fetal_findings(
 ) -> FetalFindings:
     """Findings of one heart-rate signal on the 4 Hz grid, shape (n,), NaN where missing."""
     kept, code = clean.usable(bpm, RATE_HZ)
+    coincident = np.empty((0, 2), np.int64)
+    if mother_bpm is not None:
+        # Whose heart it is cannot be told there: such signal is no evidence about the fetus.
+        coincident = maternal.coincident(kept, mother_bpm, RATE)
+        for start, end in coincident.tolist():
+            span = slice(start, end)
+            code[span] = np.where(code[span] == clean.USED, clean.MATERNAL, code[span])
+            kept[span] = np.nan
     bridged = clean.bridge(kept, int(excursions.SHORT_GAP_S * RATE))
     steady = excursions.smoothed(bridged, int(excursions.SMOOTH_S * RATE) // 2)
     slow = excursions.smoothed(bridged, int(7.5 * RATE))
@@ -176,9 +183,14 @@ def fetal_findings(
     least_s = events.PRETERM_S if preterm else excursions.LEAST_S
     falls = leaving(level, -1.0, events.SHALLOW_BPM, excursions.LEAST_S)
     rises = leaving(level, 1.0, least_bpm, least_s)
-    decelerations = events.decelerations_from(falls, contractions, sure, RATE_HZ)
-    accelerations = events.accelerations_from(
-        rises, contractions, decelerations, sure, least_bpm, RATE_HZ
+    near = np.where(np.abs(kept - level) > FAR_FROM_BASELINE_BPM, np.nan, kept)
+    waves = _undulations(near)
+    decelerations = events.not_of_waves(
+        events.decelerations_from(falls, contractions, sure, RATE_HZ), waves
+    )
+    accelerations = events.not_of_waves(
+        events.accelerations_from(rises, contractions, decelerations, sure, least_bpm, RATE_HZ),
+        waves,
     )
 
     in_event = np.zeros(len(kept), np.bool_)
@@ -191,7 +203,7 @@ def fetal_findings(
     band, measured, ltv = variability.bandwidth_by_minute(kept, in_event, RATE)
     fine = variability.fine_bandwidth_by_minute(kept, steady, slow, in_event, RATE)
     second, _ = base.epoch_means(kept, RATE)
-    of_baseline = np.where(in_event | (np.abs(kept - level) > FAR_FROM_BASELINE_BPM), np.nan, kept)
+    of_baseline = np.where(in_event, np.nan, near)
     segments = _baseline_segments(of_baseline, band, sure)
     return FetalFindings(
         fetus=fetus,
@@ -206,8 +218,8 @@ def fetal_findings(
         variability=_variability_segments(of_baseline, band, measured, ltv),
         accelerations=tuple(accelerations),
         decelerations=tuple(decelerations),
-        sinusoidal=_sinusoidal(of_baseline, accelerations),
-        artefacts=(artefacts := _artefacts(kept, code, level, mother_bpm)),
+        sinusoidal=events.with_accelerations(waves, accelerations),
+        artefacts=(artefacts := _artefacts(kept, code, level, coincident, mother_bpm is None)),
         quality=_quality(
             quality.segments(kept, code, int(quality.SEGMENT_S * RATE)),
             len(kept),
@@ -216,24 +228,33 @@ def fetal_findings(
     )
 
 
+def ten_minutes(count: int) -> list[tuple[int, int]]:
+    """Stretches (start, end in samples of the grid) of ten minutes; what is left over at the end
+    joins the last one when it is under five minutes, which cannot carry a class of its own."""
+    length = int(quality.SEGMENT_S * RATE)
+    starts = list(range(0, count, length))
+    if len(starts) > 1 and count - starts[-1] < length // 2:
+        starts.pop()
+    return list(zip(starts, [*starts[1:], count], strict=True))
+
+
 def _baseline_segments(
     of_baseline: FloatArray, band: FloatArray, sure: FloatArray
 ) -> tuple[BaselineSegment, ...]:
     """The standards' baseline of each ten minutes; marked minutes are left out of the mean."""
-    length = int(quality.SEGMENT_S * RATE)
     marked = np.repeat(band > MARKED_BPM, MINUTE)[: len(of_baseline)]
     calm = np.where(marked, np.nan, of_baseline)
     found: list[BaselineSegment] = []
-    for start in range(0, len(calm), length):
-        part = calm[start : start + length]
+    for start, end in ten_minutes(len(calm)):
+        part = calm[start:end]
         used = part[np.isfinite(part)]
         if len(used) < LEAST_BASELINE_S * RATE:
             # Marked variability throughout still has a level: NICHD's mean is then all there is.
-            every = of_baseline[start : start + length]
+            every = of_baseline[start:end]
             every = every[np.isfinite(every)]
             if len(every) >= 2.5 * LEAST_BASELINE_S * RATE:
                 used = every
-        start_s, end_s = start / RATE_HZ, min(len(calm), start + length) / RATE_HZ
+        start_s, end_s = start / RATE_HZ, end / RATE_HZ
         baseline_s = len(used) / RATE_HZ
         certainty = sure[int(start_s) : math.ceil(end_s)]
         certain = float(np.mean(certainty)) if len(certainty) else 0.0
@@ -311,10 +332,8 @@ def _variability_segments(
     of_baseline: FloatArray, band: FloatArray, measured_s: FloatArray, ltv: FloatArray
 ) -> tuple[VariabilitySegment, ...]:
     """Ten minutes' variability; a minute weighs by what could be measured of it."""
-    length = int(quality.SEGMENT_S * RATE)
     found = []
-    for start in range(0, len(of_baseline), length):
-        end = min(len(of_baseline), start + length)
+    for start, end in ten_minutes(len(of_baseline)):
         first, last = start // MINUTE, math.ceil(end / MINUTE)
         minutes = band[first:last]
         measured = np.isfinite(minutes)
@@ -341,14 +360,15 @@ def _variability_segments(
     return tuple(found)
 
 
-def _sinusoidal(
-    of_baseline: FloatArray, accelerations: list[Acceleration]
-) -> tuple[SinusoidalEpisode, ...]:
-    """Runs of windows with one dominating frequency; a run may miss one window."""
-    seconds = len(of_baseline) // RATE
+def _undulations(near: FloatArray) -> tuple[SinusoidalEpisode, ...]:
+    """Runs of windows with one dominating frequency; a run may miss one window.
+
+    near: usable samples that lie near the baseline, NaN elsewhere.
+    """
+    seconds = len(near) // RATE
     if seconds < sinusoidal.WINDOW_S:
         return ()
-    table = of_baseline[: seconds * RATE].reshape(seconds, RATE)
+    table = near[: seconds * RATE].reshape(seconds, RATE)
     valid = np.isfinite(table)
     seen = valid.sum(axis=1)
     second = np.full(seconds, np.nan)
@@ -377,14 +397,13 @@ def _sinusoidal(
             part = rows[index : last + 1]
             part = part[part[:, 2] > 0]
             jagged = float(np.median(part[:, 3] / part[:, 2]))
-            with_accelerations = any(start_s <= a.peak_s <= end_s for a in accelerations)
             found.append(
                 SinusoidalEpisode(
                     start_s=start_s,
                     end_s=end_s,
                     cycles_per_min=float(np.median(part[:, 0])),
                     amplitude_bpm=float(np.median(part[:, 1])) / 2.0,
-                    pseudo=jagged > sinusoidal.JAGGED_SHARE or with_accelerations,
+                    pseudo=jagged > sinusoidal.JAGGED_SHARE,
                     certainty=float(np.clip(np.median(part[:, 2]), 0.0, 1.0)),
                 )
             )
@@ -415,10 +434,11 @@ def _artefacts(
     kept: FloatArray,
     code: NDArray[np.int8],
     level: FloatArray,
-    mother_bpm: FloatArray | None,
+    coincident: NDArray[np.int64],
+    suspect: bool,
 ) -> tuple[Artefact, ...]:
     found = []
-    present = np.bincount(code, minlength=7)
+    present = np.bincount(code, minlength=8)
     for value, kind in _KIND_OF_CODE.items():
         if not present[value]:
             continue
@@ -427,28 +447,27 @@ def _artefacts(
         for start, end in quality.runs(code, value, least, RATE).tolist():
             sure = 1.0 if lost or value == clean.OUT_OF_RANGE else 0.6
             found.append(Artefact(kind, start / RATE_HZ, end / RATE_HZ, sure, _WHY[value]))
-    if mother_bpm is not None:
-        for start, end in maternal.coincident(kept, mother_bpm, RATE).tolist():
-            found.append(
-                Artefact(
-                    ArtefactKind.MATERNAL,
-                    start / RATE_HZ,
-                    end / RATE_HZ,
-                    0.9,
-                    f"within {maternal.COINCIDENT_BPM:.0f} bpm of the maternal pulse",
-                )
+    found += [
+        Artefact(
+            ArtefactKind.MATERNAL,
+            start / RATE_HZ,
+            end / RATE_HZ,
+            0.9,
+            f"within {maternal.COINCIDENT_BPM:.0f} bpm of the maternal pulse: left out",
+        )
+        for start, end in coincident.tolist()
+    ]
+    if suspect:
+        found += [
+            Artefact(
+                ArtefactKind.MATERNAL,
+                start / RATE_HZ,
+                end / RATE_HZ,
+                0.4,
+                "a sudden step to another level in the range of a mother's pulse",
             )
-    else:
-        for start, end in maternal.low_plateaus(kept, level, RATE).tolist():
-            found.append(
-                Artefact(
-                    ArtefactKind.MATERNAL,
-                    start / RATE_HZ,
-                    end / RATE_HZ,
-                    0.4,
-                    "a sudden step to another level in the range of a mother's pulse",
-                )
-            )
+            for start, end in maternal.low_plateaus(kept, level, RATE).tolist()
+        ]
     found.sort(key=lambda artefact: artefact.start_s)
     return tuple(found)
 

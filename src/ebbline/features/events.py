@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,10 +21,13 @@ from ebbline.features.findings import (
     Contraction,
     Deceleration,
     DecelerationKind,
+    SinusoidalEpisode,
 )
 from ebbline.terms import SensorKind
 
 FloatArray = NDArray[np.float64]
+
+Excursion = TypeVar("Excursion", Acceleration, Deceleration)
 
 ABRUPT_S = 30.0
 """Onset to nadir or peak under this is abrupt (NICHD 2008; FIGO 2015 for decelerations)."""
@@ -239,3 +244,41 @@ def accelerations_from(
             )
         )
     return found
+
+
+def not_of_waves(
+    excursions: Sequence[Excursion], waves: Sequence[SinusoidalEpisode]
+) -> list[Excursion]:
+    """Excursions without the crests and troughs of a sinusoidal undulation.
+
+    A crest lasts half a period and rises by the amplitude; what is longer than a period or twice
+    as high is something else (FIGO 2015: a sinusoidal pattern is described as such, not as a row
+    of accelerations).
+    """
+    return [
+        excursion
+        for excursion in excursions
+        if not any(_is_wave(excursion, wave) for wave in waves)
+    ]
+
+
+def _is_wave(excursion: Acceleration | Deceleration, wave: SinusoidalEpisode) -> bool:
+    middle_s = 0.5 * (excursion.onset_s + excursion.end_s)
+    size = excursion.height_bpm if isinstance(excursion, Acceleration) else excursion.depth_bpm
+    return (
+        wave.start_s <= middle_s <= wave.end_s
+        and excursion.duration_s <= 60.0 / wave.cycles_per_min
+        and size <= 2.0 * wave.amplitude_bpm
+    )
+
+
+def with_accelerations(
+    waves: Sequence[SinusoidalEpisode], accelerations: Sequence[Acceleration]
+) -> tuple[SinusoidalEpisode, ...]:
+    """Undulations during which the fetus accelerates are pseudo-sinusoidal (FIGO 2015)."""
+    return tuple(
+        replace(wave, pseudo=True)
+        if any(wave.start_s <= a.peak_s <= wave.end_s for a in accelerations)
+        else wave
+        for wave in waves
+    )

@@ -43,11 +43,13 @@ sides of it."""
 FLANK_S = 8.0
 """A flank is drawn on over this long at the most where the trace was seen."""
 
-S_SHAPE = 2.1
-"""Onset to extreme over the time from 20 to 80 % of the height: 1 / 0.41 of a cosine's length,
-of which the outer tenth at the flat ends is not seen as part of the fall."""
+FLANK_SHARE = 0.7
+"""The flank is what lies under this share of the height; over it the floor may slope."""
 
-SMOOTH_TRACE = 0.02
+S_SHAPE = 3.0
+"""Onset to extreme over the time from 20 to 70 % of the height, in a cosine's fall (1 / 0.34)."""
+
+SMOOTH_TRACE = 0.016
 """A trace whose roughness is this share of an excursion's height, or less, is smooth to it."""
 
 UNSEEN_S = 2.0
@@ -259,9 +261,6 @@ def _measure(
     """Fill one row. Onset and end lie where the flanks, drawn on, meet the baseline."""
     n = away.size
     amplitude = away[top]
-    half_left = start
-    while half_left < top and not away[half_left] >= 0.5 * amplitude:
-        half_left += 1
     onset = float(start)
     if not joined_left:
         onset = max(0.0, start - _drawn_on(away, start, 1, top, amplitude, rate_hz))
@@ -277,12 +276,6 @@ def _measure(
             first = k
             break
         k += 1
-    # Where the flank, drawn on at its mean slope over the upper half, reaches the extreme.
-    reached = float(first)
-    climbed = 0.5 * amplitude - near
-    if first > half_left and climbed > 1.0:
-        on = near * (first - half_left) / climbed
-        reached = min(first + min(on, 6.0 * rate_hz), max(float(top), reached))
     total = 0.0
     weight = 0.0
     k = top
@@ -314,7 +307,7 @@ def _measure(
     row[END] = finish
     row[AMPLITUDE] = amplitude
     row[BASELINE] = level[top]
-    row[TO_EXTREME] = _climb(away, int(onset), top, reached - onset, rough, rate_hz)
+    row[TO_EXTREME] = _climb(away, onset, first, top, rough, rate_hz)
     row[RETURN] = finish - last
     row[AREA] = area
     row[VALID_SHARE] = seen / max(1, min(n, int(finish) + 1) - int(onset))
@@ -328,19 +321,21 @@ def _measure(
 
 @kernel
 def _climb(
-    away: FloatArray, onset: int, top: int, direct: float, rough: float, rate_hz: float
+    away: FloatArray, onset: float, first: int, top: int, rough: float, rate_hz: float
 ) -> float:
-    """Samples from onset to extreme, steadied against the trace's own fluctuation.
+    """Samples from onset to the beginning of the extreme, as if the flank ran on as it began.
 
-    On a smooth trace it is `direct`, read from onset and extreme. Fluctuation moves both by many
-    seconds, and less the time the 5-s mean takes from 20 to 80 % of the height; the rougher the
-    trace for its height, the more that time counts, scaled as in an S-shaped (cosine) fall, where
-    41 % of it lie between these marks and the eye finds onset and extreme at its outer tenths.
+    The time to 70 % of the height, over 0.7: a straight flank takes just that, and a sloping
+    floor, which comes after the fall, does not lengthen it. Fluctuation moves both marks by many
+    seconds, and less the time that the 5-s mean takes from 20 to 70 %; the rougher the trace for
+    its height, the more that time counts, scaled as in an S-shaped (cosine) fall.
     """
     reach = int(2.5 * rate_hz)
-    start = max(0, onset - 2 * reach)
+    start = max(0, int(onset) - 2 * reach)
     length = top - start + 1
     mean = np.empty(length)
+    height = 0.0
+    peak = length - 1
     for m in range(length):
         total = 0.0
         seen = 0
@@ -349,26 +344,29 @@ def _climb(
                 total += away[k]
                 seen += 1
         mean[m] = total / seen if seen > reach else np.nan
-    height = 0.0
-    peak = length - 1
-    for m in range(length):
-        if mean[m] == mean[m] and mean[m] > height:
+        if mean[m] > height:
             height = mean[m]
             peak = m
+    mark = first
+    for k in range(max(0, int(onset)), first):
+        if away[k] >= FLANK_SHARE * away[top]:
+            mark = k
+            break
+    direct = (mark - onset) / FLANK_SHARE if mark < first else first - onset
     low = -1
     for m in range(peak + 1):
-        if mean[m] == mean[m] and mean[m] < 0.2 * height:
+        if mean[m] < 0.2 * height:
             low = m
     if low < 0:
         return direct
     high = peak
     for m in range(low, peak + 1):
-        if mean[m] == mean[m] and mean[m] >= 0.8 * height:
+        if mean[m] >= FLANK_SHARE * height:
             high = m
             break
     steadied = (high - low) * S_SHAPE
     weight = min(max((rough / height - SMOOTH_TRACE) / SMOOTH_TRACE, 0.0), 1.0)
-    return direct + weight * (steadied - direct)
+    return float(direct + weight * (steadied - direct))
 
 
 @kernel
@@ -396,7 +394,7 @@ def _drawn_on(
     rise = away[k] - height
     if k == at or rise <= 1.0:
         return 0.5 * gap
-    return min(height * abs(k - at) / rise, longest)
+    return float(min(height * abs(k - at) / rise, longest))
 
 
 @kernel
@@ -441,7 +439,9 @@ def _fluctuation(kept: FloatArray, start: int, end: int, rate_hz: float) -> floa
             ranges[pieces] = ordered[m - 2] - ordered[1]
             pieces += 1
         at += length
-    return np.median(ranges[:pieces]) if pieces >= 2 else np.nan
+    if pieces < 2:
+        return np.nan
+    return float(np.median(ranges[:pieces]))
 
 
 @kernel

@@ -33,6 +33,9 @@ JAGGED_SHARE = 0.12
 LEAST_PEAK_TO_PEAK, GREATEST_PEAK_TO_PEAK = 4.0, 40.0
 """Peak to trough, bpm: an amplitude of 5-15 about the middle, with tolerance."""
 
+LEAST_SEEN_SHARE = 0.5
+"""A stretch of which less was seen has no spectrum."""
+
 LEAST_S = 600.0
 """A shorter undulation is not reported."""
 
@@ -56,7 +59,7 @@ def undulation(second: FloatArray) -> FloatArray:
             if second[start + k] == second[start + k]:
                 seen += 1
                 total += second[start + k]
-        if seen < 0.7 * WINDOW_S:
+        if seen < LEAST_SEEN_SHARE * WINDOW_S:
             continue
         mean = total / seen
         # Straight line taken off; gaps count as the mean.

@@ -13,8 +13,8 @@ from ebbline.signal.jit import kernel
 FloatArray = NDArray[np.float64]
 CodeArray = NDArray[np.int8]
 
-USED, MISSING, OUT_OF_RANGE, SPIKE, DOUBLED, HALVED, FLAT = 0, 1, 2, 3, 4, 5, 6
-"""Codes of `usable`, one for each sample."""
+USED, MISSING, OUT_OF_RANGE, SPIKE, DOUBLED, HALVED, FLAT, MATERNAL = 0, 1, 2, 3, 4, 5, 6, 7
+"""Codes, one for each sample; all but the last come from `usable`."""
 
 LOWEST_BPM, HIGHEST_BPM = 30.0, 240.0
 """Range of fetal trace paper (30-240 bpm; facts of the trade, ISO-less common practice)."""

@@ -32,9 +32,9 @@ def valid_by_minute(kept: FloatArray, rate: int) -> FloatArray:
 
 @kernel
 def segments(kept: FloatArray, code: CodeArray, length: int) -> FloatArray:
-    """One row per segment: valid share, longest gap (samples), then samples by code 0..6."""
+    """One row per segment: valid share, longest gap (samples), then samples by code 0..7."""
     count = max(1, (kept.size + length - 1) // length)
-    out = np.zeros((count, 9))
+    out = np.zeros((count, 10))
     for s in range(count):
         end = min(kept.size, (s + 1) * length)
         seen = 0
