@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import select
 
 from ebbline.errors import EbblineError
-from ebbline.web.library import NotThereError
-from ebbline.web.security import Principal, Role
+from ebbline.web.security import Principal
 from ebbline.web.shapes import ChangeIn, CorrectionOut, ItemOut
 from ebbline.web.store import Correction, Store, now
+from ebbline.web.taking_back import standing as standing_row
 
 if TYPE_CHECKING:
     from ebbline.features.findings import Findings
@@ -108,13 +108,7 @@ def keep_correction(store: Store, key: str, fetus: int, who: Principal, change: 
 def withdraw_correction(store: Store, key: str, number: int, who: Principal) -> None:
     """Take one's own correction back; it stays on record. An admin may take back any."""
     with store.session() as session:
-        row = session.get(Correction, number)
-        if row is None or row.recording_id != key or row.withdrawn_at is not None:
-            raise NotThereError("there is no such correction.", where=f"correction {number}")
-        if row.author != who.name and not who.may(Role.ADMIN):
-            raise CorrectionError(
-                f"this correction is of {row.author}; only they may take it back."
-            )
+        row = standing_row(session, Correction, key, number, who, "correction")
         row.withdrawn_by = who.name
         row.withdrawn_at = now()
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 
 from ebbline.errors import EbblineError
-from ebbline.web.library import NotThereError
-from ebbline.web.security import Principal, Role
+from ebbline.web.security import Principal
 from ebbline.web.shapes import DifferenceOut, ItemOut, MarkIn
 from ebbline.web.store import Mark, Store, now
+from ebbline.web.taking_back import standing
 
 if TYPE_CHECKING:
     from ebbline.features.findings import Findings
@@ -85,12 +85,7 @@ def add_mark(store: Store, key: str, duration_s: float, who: Principal, mark: Ma
 def withdraw_mark(store: Store, key: str, number: int, who: Principal) -> None:
     """Take one's own mark back; the row stays, with the time. An admin may take back any."""
     with store.session() as session:
-        row = session.get(Mark, number)
-        if row is None or row.recording_id != key or row.withdrawn_at is not None:
-            raise NotThereError("there is no such mark.", where=f"mark {number}")
-        if row.author != who.name and not who.may(Role.ADMIN):
-            raise MarkError(f"this mark is of {row.author}; only they may take it back.")
-        row.withdrawn_at = now()
+        standing(session, Mark, key, number, who, "mark").withdrawn_at = now()
 
 
 def mark_items(store: Store, key: str, fetus: int, reader: str) -> list[ItemOut]:
