@@ -49,7 +49,9 @@ def test_the_strip_can_be_drawn_at_once(ebbline: Ebbline, tmp_path: Path) -> Non
     code, _, _ = ebbline(
         "invent", "accelerations", tmp_path / "a.csv", "--hours", "0.5", "--picture", picture
     )
-    assert code == 0 and picture.read_text().lstrip().startswith("<")
+    sheets = sorted(tmp_path.glob("strip*.svg"))
+    assert code == 0 and sheets
+    assert all(sheet.read_text().lstrip().startswith("<") for sheet in sheets)
 
 
 def test_a_misspelt_word_leaves_no_file_behind(ebbline: Ebbline, tmp_path: Path) -> None:

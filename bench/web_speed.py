@@ -1,6 +1,6 @@
 """How quick the workbench is, measured and printed: start, upload to reading, frames while panning.
 
-    python bench/web.py [--runs 5]
+    python bench/web_speed.py [--runs 5]
 
 Needs Chromium. Frames are measured without a graphics card (all drawing by the processor), so a
 computer with one does better.
