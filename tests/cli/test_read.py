@@ -155,11 +155,15 @@ def test_json_to_a_dash_prints_nothing_but_json(ebbline: Ebbline, record: Path) 
 def test_a_picture_is_drawn_in_the_form_its_name_asks_for(
     ebbline: Ebbline, record: Path, tmp_path: Path, ending: str, begins: bytes
 ) -> None:
-    code, _, wrong = ebbline("read", record, "--picture", tmp_path / f"strip.{ending}")
-    assert (code, wrong) == (0, "")
+    code, _, told = ebbline("read", record, "--picture", tmp_path / f"strip.{ending}")
+    assert code == 0
     drawn = sorted(tmp_path.iterdir())
     assert drawn
     assert all(path.read_bytes().startswith(begins) for path in drawn)
+    if len(drawn) > 1:
+        assert told == f"Drawn on {len(drawn)} sheets: {drawn[0]} to {drawn[-1].name}\n"
+    else:
+        assert told == ""
 
 
 def test_of_twins_one_alone_can_be_said(ebbline: Ebbline, twins: Path) -> None:
@@ -247,6 +251,18 @@ def test_an_older_file_stays_when_the_new_one_cannot_be_written(
     assert code == 2
     assert str(out) in wrong
     assert [path.name for path in tmp_path.iterdir()] == ["out.json"]
+
+
+def test_a_reading_does_not_take_the_place_of_its_recording(
+    ebbline: Ebbline, tmp_path: Path
+) -> None:
+    record = tmp_path / "labour.json"
+    save_recording(labour(), record)
+    before = record.read_bytes()
+    code, _, wrong = ebbline("read", record, "--json", tmp_path / "." / "labour.json")
+    assert code == 2
+    assert "it would be lost" in wrong
+    assert record.read_bytes() == before
 
 
 # ---------------------------------------------------------------- as a process

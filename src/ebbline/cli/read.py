@@ -78,6 +78,8 @@ def read(
     """
     standards = _standards(criteria)
     _check_picture(picture, speed)
+    if json not in (None, "-"):
+        _check_not_the_recording(Path(json), path)
     asked_weeks, asked_stage = _weeks(weeks), _stage(stage)
 
     from ebbline.analysis import read as analyse
@@ -98,7 +100,8 @@ def read(
         from ebbline.picture.strip import draw_strip
 
         shown = recording.fetuses[0] if fetus is None else fetus
-        write(draw_strip(recording, reading, fetus=shown, speed_cm_per_min=speed), picture)
+        drawing = draw_strip(recording, reading, fetus=shown, speed_cm_per_min=speed)
+        _tell_sheets(write(drawing, picture), picture)
     if json is not None:
         from ebbline.codec import to_json
 
@@ -209,6 +212,22 @@ def _window(recording: Recording, start: str | None, end: str | None) -> Window 
     if end is None:
         return Window(start_s, min(start_s + WINDOW_S, recording.duration_s))
     return Window(start_s, seconds(end, "--to"))
+
+
+def _check_not_the_recording(out: Path, recording: str) -> None:
+    """A reading never takes the place of the recording that it is of."""
+    if out.exists() and Path(recording).exists() and out.samefile(recording):
+        raise ContextError(
+            "this is the recording itself; it would be lost.",
+            where=str(out),
+            remedy="Give the reading a name of its own.",
+        )
+
+
+def _tell_sheets(files: list[Path], asked: Path) -> None:
+    """SVG and PNG hold one sheet a file: say the names when they are not the one asked for."""
+    if files != [asked]:
+        typer.echo(f"Drawn on {len(files)} sheets: {files[0]} to {files[-1].name}", err=True)
 
 
 def _check_picture(picture: Path | None, speed: int) -> None:
