@@ -42,6 +42,42 @@ def test_it_listens_on_this_computer_and_shows_the_first_page(tmp_path: Path) ->
         running.wait(10)
 
 
+def test_many_requests_at_once_right_after_the_start_are_all_answered(tmp_path: Path) -> None:
+    """Parts that load on first use must not be seen half loaded by requests side by side."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    from ebbline.web.app import create_app
+    from ebbline.web.invented import invented_recording
+    from ebbline.web.settings import Settings
+
+    store = tmp_path / "w.sqlite"
+    library = create_app(Settings(store=store)).state.library
+    key = library.add(invented_recording("late"), by="x", invented=True).id
+    about = f"recordings/{key}"
+    paths = [
+        *(f"{about}/panel", f"api/{about}/findings", f"api/{about}/reading", "examination"),
+        *(f"{about}/examination", f"{about}/report/pages", f"api/{about}/fhir.json", about),
+        *("api/recordings", f"api/{about}/channels/0/samples", f"api/{about}/differences"),
+    ]
+    words = [sys.executable, "-c", "from ebbline.cli.main import main; main()"]
+    words += ["serve", "--port", "0", "--store", str(store)]
+    for _ in range(2):
+        running = subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
+        try:
+            assert running.stdout is not None
+            address = running.stdout.readline().split()[-1]
+
+            def status(path: str, address: str = address) -> int:
+                with urllib.request.urlopen(address + path, timeout=60) as answer:
+                    return int(answer.status)
+
+            with ThreadPoolExecutor(len(paths)) as together:
+                assert set(together.map(status, paths)) == {200}
+        finally:
+            running.terminate()
+            running.wait(10)
+
+
 def test_beyond_this_computer_it_needs_a_host_name_and_accounts(tmp_path: Path) -> None:
     store = str(tmp_path / "w.sqlite")
     with pytest.raises(ServeError, match="by which host name"):

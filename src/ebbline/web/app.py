@@ -16,6 +16,7 @@ from starlette.staticfiles import StaticFiles
 from ebbline import CAUTION, __version__
 from ebbline.errors import EbblineError
 from ebbline.web.accounts import Accounts
+from ebbline.web.heavy import HeavyParts
 from ebbline.web.library import Held, Library, NotThereError
 from ebbline.web.pages import HERE, page
 from ebbline.web.routes import ROUTERS, UPLOAD_PATHS
@@ -69,6 +70,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
     app.add_exception_handler(StarletteHTTPException, _http)
     app.add_exception_handler(RequestValidationError, _not_valid)
     app.add_exception_handler(Exception, _unforeseen)
+    app.add_middleware(HeavyParts)
     app.add_middleware(BodyLimit, settings=settings, upload_paths=UPLOAD_PATHS)
     app.add_middleware(
         Gate, settings=settings, secret=app.state.secret, accounts=app.state.accounts

@@ -112,7 +112,11 @@ class Library:
         self._corrected: Held[Corrected] = Held(HELD_READINGS)
 
     def warm(self) -> None:
-        """Read ten still minutes, so that what a first reading needs is loaded."""
+        """Load the heavy parts and read ten still minutes, so that the first reading is quick."""
+        from ebbline.web.heavy import load
+
+        load()
+
         import numpy as np
 
         from ebbline.analysis import read
