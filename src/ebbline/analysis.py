@@ -35,13 +35,15 @@ def read(
     context: Context | None = None,
     window: Window | None = None,
     standards: Sequence[Standard] = ALL_STANDARDS,
+    history: bool = True,
 ) -> Reading:
     """Read a recording: findings of the whole, review and classes of the window.
 
     context replaces the recording's own; what cannot be true in it counts as unknown, with a
-    note. window defaults to the last 30 minutes (the whole of a shorter recording). history holds
-    the classes of each half hour that ends at 30, 40, 50, ... minutes. Raises RecordingError for
-    a recording without a usable fetal heart rate, ContextError for a window outside it.
+    note. window defaults to the last 30 minutes (the whole of a shorter recording). With history
+    the classes of each half hour that ends at 30, 40, 50, ... minutes are given too. Raises
+    RecordingError for a recording without a usable fetal heart rate, ContextError for a window
+    outside it.
     """
     if context is not None:
         recording = replace(recording, context=context)
@@ -51,6 +53,7 @@ def read(
         [detect(recording, fetus=fetus) for fetus in recording.fetuses],
         window=window,
         standards=standards,
+        history=history,
     )
 
 
@@ -60,6 +63,7 @@ def read_findings(
     *,
     window: Window | None = None,
     standards: Sequence[Standard] = ALL_STANDARDS,
+    history: bool = True,
 ) -> Reading:
     """The reading that follows from findings that are already there: detected before, or
     corrected by a reader. Raises ContextError for a window outside the recording.
@@ -73,7 +77,7 @@ def read_findings(
         start="" if recording.start is None else recording.start.isoformat(),
         context=context,
         window=chosen,
-        fetuses=tuple(_fetus(one, chosen, context, standards) for one in findings),
+        fetuses=tuple(_fetus(one, chosen, context, standards, history) for one in findings),
         notes=tuple(dict.fromkeys((*recording.provenance.notes, *_assumptions(recording)))),
         caution=CAUTION,
     )
@@ -95,14 +99,18 @@ def _window(recording: Recording, asked: Window | None) -> Window:
 
 
 def _fetus(
-    findings: Findings, window: Window, context: Context, standards: Sequence[Standard]
+    findings: Findings,
+    window: Window,
+    context: Context,
+    standards: Sequence[Standard],
+    history: bool,
 ) -> FetalReading:
     return FetalReading(
         fetus=findings.fetal.fetus,
         findings=findings,
         review=summarise(findings, window),
         classes=tuple(classify(findings, window, one, context) for one in standards),
-        history=_history(findings, context, standards),
+        history=_history(findings, context, standards) if history else (),
         panel=panel_reading(findings, window, context),
     )
 

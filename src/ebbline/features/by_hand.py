@@ -170,23 +170,10 @@ def _excursion(
     top = start + int(np.nanargmax(inside))
     edge = min(max(1.2 * part.rough, 2.0), 4.5)
     row = np.zeros(ex.COLUMNS)
-    # Joined on both sides: the ends stay where the reader put them.
-    ex._measure(
-        row,
-        part.kept,
-        part.steady,
-        part.slow,
-        part.away,
-        part.level,
-        start,
-        end,
-        top,
-        edge,
-        part.rough,
-        True,
-        True,
-        RATE_HZ,
-    )
+    # The ends stay where the reader put them.
+    row[[ex.ONSET, ex.END, ex.AMPLITUDE]] = start, end, part.away[top]
+    row[ex.BASELINE] = part.level[top]
+    ex.describe(row, part.kept, part.away, start, end, top, edge, part.rough, RATE_HZ)
     row[ex.FAILS_TO_RETURN] = 1.0 if part.away[end - 1] > edge else 0.0
     row[[ex.ONSET, ex.EXTREME, ex.END]] += part.start_s * RATE
     return row

@@ -157,10 +157,12 @@ def fetal_findings(
     slow = excursions.smoothed(bridged, int(7.5 * RATE))
     rough = excursions.roughness(steady, slow, MINUTE)
 
-    def leaving(level: FloatArray, sign: float, least_bpm: float, least_s: float) -> FloatArray:
+    def leaving(
+        level: FloatArray, sign: float, least_bpm: float, least_s: float, described: bool
+    ) -> FloatArray:
         away = sign * (steady - level)
         return excursions.excursions(
-            kept, steady, slow, away, level, rough, MINUTE, least_bpm, least_s, RATE_HZ
+            kept, away, level, rough, MINUTE, least_bpm, least_s, RATE_HZ, described
         )
 
     # Twice: what leaves the first baseline no longer draws the second.
@@ -171,7 +173,7 @@ def fetal_findings(
     at_sample, at_second = np.arange(len(kept)) / RATE_HZ, np.arange(seconds) + 0.5
     curve = base.refined(mean, share, path, seconds)
     level = np.interp(at_sample, at_second, curve)
-    first = [leaving(level, sign, FIRST_BPM, FIRST_S) for sign in (-1.0, 1.0)]
+    first = [leaving(level, sign, FIRST_BPM, FIRST_S, False) for sign in (-1.0, 1.0)]
     for rows in first:
         share = base.without(share, rows, epoch)
     curve = base.refined(mean, share, path, seconds)
@@ -181,8 +183,8 @@ def fetal_findings(
     preterm = weeks is not None and weeks < events.PRETERM_WEEKS
     least_bpm = events.PRETERM_BPM if preterm else events.LEAST_BPM
     least_s = events.PRETERM_S if preterm else excursions.LEAST_S
-    falls = leaving(level, -1.0, events.SHALLOW_BPM, excursions.LEAST_S)
-    rises = leaving(level, 1.0, least_bpm, least_s)
+    falls = leaving(level, -1.0, events.SHALLOW_BPM, excursions.LEAST_S, True)
+    rises = leaving(level, 1.0, least_bpm, least_s, True)
     near = np.where(np.abs(kept - level) > FAR_FROM_BASELINE_BPM, np.nan, kept)
     waves = _undulations(near)
     decelerations = events.not_of_waves(

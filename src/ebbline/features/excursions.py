@@ -55,6 +55,9 @@ SMOOTH_TRACE = 0.016
 UNSEEN_S = 2.0
 """So much of a flank that a gap has taken counts towards an excursion's least duration."""
 
+ROUNDING_S = 0.13
+"""Half a sample: an excursion of just the least duration is one."""
+
 LEAST_S = 15.0
 """NICHD 2008, FIGO 2015: an excursion lasts 15 s or more."""
 
@@ -109,8 +112,6 @@ def roughness(steady: FloatArray, slow: FloatArray, block: int) -> FloatArray:
 @kernel
 def excursions(
     kept: FloatArray,
-    steady: FloatArray,
-    slow: FloatArray,
     away: FloatArray,
     level: FloatArray,
     rough: FloatArray,
@@ -118,11 +119,13 @@ def excursions(
     seed: float,
     least_s: float,
     rate_hz: float,
+    described: bool,
 ) -> FloatArray:
     """One row of numbers for each excursion to the positive side of `away`.
 
     away: distance from the baseline, positive towards the excursion sought; level: the baseline
-    at each sample; seed: least amplitude; least_s: least duration.
+    at each sample; seed: least amplitude; least_s: least duration. Without `described` only
+    ONSET, EXTREME, END and AMPLITUDE are measured.
     """
     n = away.size
     long_gap = int(LONG_GAP_S * rate_hz)
@@ -140,7 +143,6 @@ def excursions(
         # A run may hold several excursions: cut it where the rate all but comes back between.
         piece_start = start
         while piece_start < end:
-            top = _highest(away, piece_start, end)
             split = _first_split(away, piece_start, end, seed)
             piece_end = end if split < 0 else split
             top = _highest(away, piece_start, piece_end)
@@ -148,32 +150,32 @@ def excursions(
             if amplitude >= seed and found < rows.shape[0]:
                 whole_left = piece_start > start
                 whole_right = piece_end < end
-                if _measure(
-                    rows[found],
-                    kept,
-                    steady,
-                    slow,
-                    away,
-                    level,
-                    piece_start,
-                    piece_end,
-                    top,
-                    edge,
-                    rough[top // block],
-                    whole_left,
-                    whole_right,
-                    rate_hz,
-                ):
-                    rows[found, CUT] = (1.0 if cut_start and not whole_left else 0.0) + (
-                        2.0 if cut_end and not whole_right else 0.0
-                    )
-                    # What a flank is drawn on into a gap does not make an excursion last.
-                    before = (UNSEEN_S if cut_start else FLANK_S) * rate_hz
-                    after = (UNSEEN_S if cut_end else FLANK_S) * rate_hz
-                    seen_to = min(rows[found, END], piece_end + after)
-                    duration = (seen_to - max(rows[found, ONSET], piece_start - before)) / rate_hz
-                    if duration >= least_s - 0.13:
-                        found += 1
+                row = rows[found]
+                _place(row, away, piece_start, piece_end, top, whole_left, whole_right, rate_hz)
+                # What a flank is drawn on into a gap does not make an excursion last.
+                before = (UNSEEN_S if cut_start else FLANK_S) * rate_hz
+                after = (UNSEEN_S if cut_end else FLANK_S) * rate_hz
+                seen_to = min(row[END], piece_end + after)
+                duration = (seen_to - max(row[ONSET], piece_start - before)) / rate_hz
+                if duration >= least_s - ROUNDING_S:
+                    found += 1
+                    if described:
+                        row[BASELINE] = level[top]
+                        row[FAILS_TO_RETURN] = 1.0 if whole_right else 0.0
+                        row[CUT] = (1.0 if cut_start and not whole_left else 0.0) + (
+                            2.0 if cut_end and not whole_right else 0.0
+                        )
+                        describe(
+                            row,
+                            kept,
+                            away,
+                            piece_start,
+                            piece_end,
+                            top,
+                            edge,
+                            rough[top // block],
+                            rate_hz,
+                        )
             piece_start = piece_end
             if split < 0:
                 break
@@ -242,31 +244,46 @@ def _first_split(away: FloatArray, start: int, end: int, seed: float) -> int:
 
 
 @kernel
-def _measure(
+def _place(
+    row: FloatArray,
+    away: FloatArray,
+    start: int,
+    end: int,
+    top: int,
+    joined_left: bool,
+    joined_right: bool,
+    rate_hz: float,
+) -> None:
+    """Onset and end lie where the flanks, drawn on, meet the baseline."""
+    row[ONSET] = start
+    row[END] = end
+    row[EXTREME] = top
+    row[AMPLITUDE] = away[top]
+    if not joined_left:
+        row[ONSET] = max(0.0, start - _drawn_on(away, start, 1, top, away[top], rate_hz))
+    if not joined_right:
+        on = _drawn_on(away, end - 1, -1, top, away[top], rate_hz)
+        row[END] = min(float(away.size), end + on)
+
+
+@kernel
+def describe(
     row: FloatArray,
     kept: FloatArray,
-    steady: FloatArray,
-    slow: FloatArray,
     away: FloatArray,
-    level: FloatArray,
     start: int,
     end: int,
     top: int,
     edge: float,
     rough: float,
-    joined_left: bool,
-    joined_right: bool,
     rate_hz: float,
-) -> bool:
-    """Fill one row. Onset and end lie where the flanks, drawn on, meet the baseline."""
-    n = away.size
-    amplitude = away[top]
-    onset = float(start)
-    if not joined_left:
-        onset = max(0.0, start - _drawn_on(away, start, 1, top, amplitude, rate_hz))
-    finish = float(end)
-    if not joined_right:
-        finish = min(float(n), end + _drawn_on(away, end - 1, -1, top, amplitude, rate_hz))
+) -> None:
+    """Fill in the numbers of an excursion whose ONSET, END and AMPLITUDE the row holds.
+
+    start, end: the samples inside it; top: the extreme one; edge: what counts as back at the
+    baseline; rough: typical distance of the trace from its 15-s mean.
+    """
+    onset, finish, amplitude = row[ONSET], row[END], row[AMPLITUDE]
     # The extreme is a region: as near to the highest as the trace is rough.
     near = min(max(1.0, rough), 0.1 * amplitude)
     first = top
@@ -290,33 +307,27 @@ def _measure(
             total += k
             weight += 1.0
         k += 1
-    extreme = total / weight if weight > 0.0 else float(top)
     last = top
     for k in range(top, end):
         if away[k] >= amplitude - near:
             last = k
     seen = 0
     area = 0.0
-    for k in range(int(onset), min(n, int(finish) + 1)):
+    until = min(away.size, int(finish) + 1)
+    for k in range(int(onset), until):
         if kept[k] == kept[k]:
             seen += 1
         if away[k] == away[k]:
             area += max(away[k], 0.0)
-    row[ONSET] = onset
-    row[EXTREME] = extreme
-    row[END] = finish
-    row[AMPLITUDE] = amplitude
-    row[BASELINE] = level[top]
+    row[EXTREME] = total / weight if weight > 0.0 else float(top)
     row[TO_EXTREME] = _climb(away, onset, first, top, rough, rate_hz)
     row[RETURN] = finish - last
     row[AREA] = area
-    row[VALID_SHARE] = seen / max(1, min(n, int(finish) + 1) - int(onset))
+    row[VALID_SHARE] = seen / max(1, until - int(onset))
     row[WITHIN] = _fluctuation(kept, start, end, rate_hz)
     row[SHOULDER_BEFORE] = _hump(away, int(onset), -1, int(25 * rate_hz), edge, rate_hz)
     row[SHOULDER_AFTER] = _hump(away, int(finish), 1, int(25 * rate_hz), edge, rate_hz)
     row[OVERSHOOT] = _hump(away, int(finish), 1, int(120 * rate_hz), edge, rate_hz)
-    row[FAILS_TO_RETURN] = 1.0 if joined_right else 0.0
-    return True
 
 
 @kernel

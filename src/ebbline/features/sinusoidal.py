@@ -27,6 +27,9 @@ PURE_SHARE, WITH_OVERTONES_SHARE = 0.55, 0.75
 """An undulation has this much of its fluctuation at one frequency, and this much when its
 overtones are added: a sine nearly all at one, a saw-tooth 61 % (6 / pi^2) and the rest above."""
 
+WORTH_A_LOOK = 0.2
+"""A sine between two frequencies a cycle in three minutes apart still shows a third at each."""
+
 JAGGED_SHARE = 0.12
 """With this much of it at twice and three times the frequency it is jagged, not smooth."""
 
@@ -77,14 +80,21 @@ def undulation(second: FloatArray) -> FloatArray:
             energy += value[k] * value[k]
         if energy / seen < 1.0:
             continue
+        # Every second frequency first: where none of them holds much, none between them does.
         best = 0.0
         greatest = 0.0
-        for step in range(STEPS):
-            per_min = LOWEST_PER_MIN + step * STEP_PER_MIN
-            power = _power(value, per_min)
+        for step in range(0, STEPS, 2):
+            power = _power(value, LOWEST_PER_MIN + step * STEP_PER_MIN)
             if power > greatest:
                 greatest = power
-                best = per_min
+                best = LOWEST_PER_MIN + step * STEP_PER_MIN
+        if greatest < WORTH_A_LOOK * 0.5 * seen * energy:
+            continue
+        for step in range(1, STEPS, 2):
+            power = _power(value, LOWEST_PER_MIN + step * STEP_PER_MIN)
+            if power > greatest:
+                greatest = power
+                best = LOWEST_PER_MIN + step * STEP_PER_MIN
         share = greatest / (0.5 * seen * energy)
         overtones = 0.0
         if share >= PURE_SHARE:
