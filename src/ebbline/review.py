@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from ebbline.criteria.model import Window
 from ebbline.features import window as within
-from ebbline.features.detect import variability_class
 from ebbline.features.findings import (
     ArtefactKind,
     BaselineSegment,
@@ -26,6 +25,7 @@ from ebbline.features.findings import (
     Findings,
     VariabilityClass,
 )
+from ebbline.features.variability import class_of_minutes, usual_bandwidth
 from ebbline.reading import ContractionSummary, DecelerationSummary, Review, TenMinutes
 from ebbline.terms import SensorKind
 
@@ -173,18 +173,9 @@ def _minutes(findings: Findings, start_s: float, end_s: float) -> slice:
 def _bandwidth(
     findings: Findings, start_s: float, end_s: float
 ) -> tuple[float, int, VariabilityClass]:
-    """Mean one-minute bandwidth, minutes measured, and class; under half of them, no class."""
+    """Usual one-minute bandwidth, minutes measured, and class."""
     minutes = findings.fetal.bandwidth.values[_minutes(findings, start_s, end_s)]
-    measured = minutes[~np.isnan(minutes)]
-    if len(measured) == 0:
-        return NAN, 0, VariabilityClass.INDETERMINATE
-    mean = float(measured.mean())
-    if len(measured) < LEAST_SIGNAL * len(minutes):
-        return mean, len(measured), VariabilityClass.INDETERMINATE
-    return mean, len(measured), variability_class(mean)
-
-
-# ---------------------------------------------------------------- the parts of the review
+    return usual_bandwidth(minutes), int(np.isfinite(minutes).sum()), class_of_minutes(minutes)
 
 
 def _baseline_note(findings: Findings, facts: _Facts) -> str:

@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.features.detect import variability_class
 from ebbline.features.findings import (
     NO_CONTRACTION,
     Acceleration,
@@ -24,6 +23,7 @@ from ebbline.features.findings import (
     UterineFindings,
     VariabilitySegment,
 )
+from ebbline.features.variability import variability_class
 from ebbline.terms import SensorKind
 
 DURATION_S = 7200.0

@@ -118,13 +118,13 @@ def test_variability_is_classed_by_its_mean_bandwidth(
     assert review.variability is expected
 
 
-def test_variability_measured_in_less_than_half_of_the_minutes_is_indeterminate() -> None:
+def test_variability_measured_in_less_than_three_tenths_of_the_minutes_is_indeterminate() -> None:
     bandwidth = np.full(120, 12.0)
-    bandwidth[90:106] = np.nan
+    bandwidth[90:112] = np.nan
     review = summarise(Labour(bandwidth=bandwidth).findings(), LAST_HALF_HOUR)
     assert review.variability is VariabilityClass.INDETERMINATE
     assert review.sinusoidal is None
-    assert "variability: 14 of 30 min could be measured" in review.not_assessed
+    assert "variability: 8 of 30 min could be measured" in review.not_assessed
 
 
 def test_sinusoidal_episode_counts_and_a_pseudosinusoidal_one_does_not() -> None:

@@ -16,7 +16,6 @@ import numpy as np
 
 from ebbline.criteria import classify
 from ebbline.criteria.model import Classification, Standard, Window
-from ebbline.features.detect import variability_class
 from ebbline.features.events import LATE_LAG_S
 from ebbline.features.findings import (
     NO_CONTRACTION,
@@ -34,6 +33,7 @@ from ebbline.features.findings import (
     UterineFindings,
     VariabilitySegment,
 )
+from ebbline.features.variability import variability_class
 from ebbline.recording.model import Context
 from ebbline.terms import SensorKind
 

@@ -29,8 +29,8 @@ from criteria.build import (
 from ebbline.criteria import TABLES
 from ebbline.criteria.model import Classification, Standard, Window
 from ebbline.criteria.rules import Compare, Part
-from ebbline.features.detect import ABSENT_BPM
 from ebbline.features.findings import Findings
+from ebbline.features.variability import ABSENT_BPM
 from ebbline.recording.model import Context
 from ebbline.terms import SensorKind, Stage
 

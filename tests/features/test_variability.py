@@ -8,9 +8,13 @@ import numpy as np
 import pytest
 
 from ebbline.features import detect
-from ebbline.features.detect import variability_class
 from ebbline.features.findings import VariabilityClass
-from ebbline.features.variability import short_term_variation
+from ebbline.features.variability import (
+    class_of_minutes,
+    short_term_variation,
+    usual_bandwidth,
+    variability_class,
+)
 from features.constructed import Trace
 
 
@@ -80,3 +84,20 @@ def test_short_term_variation_does_not_step_over_a_missing_epoch() -> None:
     fhr = np.repeat([120.0, 125.0, np.nan, 150.0], 15)
     assert short_term_variation(fhr, 4.0) == pytest.approx(20.0)
     assert math.isnan(short_term_variation(np.repeat([120.0, np.nan], 15), 4.0))
+
+
+def test_one_strange_minute_does_not_widen_the_others() -> None:
+    minutes = np.array([4.0, 5.0, 4.5, 30.0, np.nan, 4.5])
+    assert usual_bandwidth(minutes) == pytest.approx(4.5)
+
+
+def test_many_wide_minutes_are_the_usual_ones() -> None:
+    minutes = np.array([4.0, 4.0, 4.0, 20.0, 20.0])
+    assert usual_bandwidth(minutes) == pytest.approx(10.4)
+
+
+@pytest.mark.parametrize(("measured", "told"), [(2, False), (3, True)])
+def test_two_minutes_carry_no_class(measured: int, told: bool) -> None:
+    minutes = np.array([1.0] * measured + [np.nan] * 5)
+    assert (class_of_minutes(minutes) is VariabilityClass.ABSENT) is told
+    assert (class_of_minutes(minutes) is VariabilityClass.INDETERMINATE) is not told

@@ -11,8 +11,8 @@ from ebbline.criteria.model import Level, Standard
 from ebbline.criteria.rules import NOT_NUMERIC, Compare, Part, Rule, Table
 from ebbline.criteria.sources import FIGO_2015, OURS
 from ebbline.features import window as within
-from ebbline.features.detect import MARKED_BPM
 from ebbline.features.events import LATE_LAG_S, LEAST_BPM, SHALLOW_BPM
+from ebbline.features.variability import MARKED_BPM
 
 _CLASSES = "classification criteria"
 _NOT_NORMAL = "not normal"

@@ -11,7 +11,7 @@ from ebbline.criteria.model import Level, Standard
 from ebbline.criteria.rules import NOT_NUMERIC, Compare, Part, Rule, Source, Table
 from ebbline.criteria.sources import COMMON_PRACTICE, MODANLOU_1982, NICE_NG229, OURS
 from ebbline.features import window as within
-from ebbline.features.detect import MARKED_BPM
+from ebbline.features.variability import MARKED_BPM
 
 _SECTION = "section 1.4"
 

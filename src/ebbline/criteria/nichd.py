@@ -11,8 +11,8 @@ from ebbline.criteria.model import Level, Standard
 from ebbline.criteria.rules import Compare, Part, Rule, Table
 from ebbline.criteria.sources import NICHD_2008, OURS
 from ebbline.features import window as within
-from ebbline.features.detect import ABSENT_BPM, MARKED_BPM, MINIMAL_BPM
 from ebbline.features.events import PROLONGED_S
+from ebbline.features.variability import ABSENT_BPM, MARKED_BPM, MINIMAL_BPM
 
 _TIERS = "three-tier system"
 _NOT_I = "not Category I"

@@ -14,7 +14,6 @@ from ebbline.criteria import limits
 from ebbline.criteria.minutes import MinuteTrack, Runs
 from ebbline.criteria.model import Window
 from ebbline.features import window as within
-from ebbline.features.detect import MARKED_BPM
 from ebbline.features.events import LATE_LAG_S
 from ebbline.features.findings import (
     Artefact,
@@ -24,6 +23,7 @@ from ebbline.features.findings import (
     DecelerationKind,
     Findings,
 )
+from ebbline.features.variability import MARKED_BPM
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]

@@ -22,7 +22,6 @@ from ebbline.features.findings import (
     QualitySegment,
     SinusoidalEpisode,
     UterineFindings,
-    VariabilityClass,
     VariabilitySegment,
 )
 from ebbline.recording.model import ChannelKind, Recording
@@ -50,30 +49,8 @@ FAR_FROM_BASELINE_BPM = 25.0
 CHANGE_BPM = 15.0
 """A lasting shift of the baseline from this size is reported as a change of baseline."""
 
-ABSENT_BPM, MINIMAL_BPM, MARKED_BPM = 2.5, 5.0, 25.0
-"""Bandwidths: up to 5 minimal, over 25 marked (NICHD 2008). 'Undetectable' has no number there;
-under 2.5 bpm, of which the sensor's own jitter makes up to 1, a trace drawn at 30 bpm/cm is a line
-0.8 mm thick (common practice, no source)."""
-
-STRANGE_TIMES, LEAST_USUAL_SHARE = 2.2, 0.65
-"""A minute whose band is so many times the middle one is left out of the ten minutes' mean, if
-such minutes are few."""
-
 LISTED_GAP_S = 15.0
 """Gaps from this length are listed as artefacts; all gaps count in the valid share."""
-
-
-def variability_class(bandwidth_bpm: float) -> VariabilityClass:
-    """Class of a mean one-minute bandwidth (NICHD 2008)."""
-    if math.isnan(bandwidth_bpm):
-        return VariabilityClass.INDETERMINATE
-    if bandwidth_bpm < ABSENT_BPM:
-        return VariabilityClass.ABSENT
-    if bandwidth_bpm <= MINIMAL_BPM:
-        return VariabilityClass.MINIMAL
-    if bandwidth_bpm <= MARKED_BPM:
-        return VariabilityClass.MODERATE
-    return VariabilityClass.MARKED
 
 
 def detect(recording: Recording, *, fetus: int = 1, weeks: float | None = None) -> Findings:
@@ -202,7 +179,7 @@ def fetal_findings(
         in_event[max(0, int((onset_s - FLANK_S) * RATE)) : int((end_s + FLANK_S) * RATE)] = True
     for rows in first:
         variability.leave_out(in_event, rows, rough, MINUTE)
-    band, measured, ltv = variability.bandwidth_by_minute(kept, in_event, RATE)
+    band, ltv = variability.bandwidth_by_minute(kept, in_event, RATE)
     fine = variability.fine_bandwidth_by_minute(kept, steady, slow, in_event, RATE)
     second, _ = base.epoch_means(kept, RATE)
     of_baseline = np.where(in_event, np.nan, near)
@@ -217,7 +194,7 @@ def fetal_findings(
         bandwidth=Curve(0.0, 60.0, band),
         fine_bandwidth=Curve(0.0, 60.0, fine),
         valid=Curve(0.0, 60.0, quality.valid_by_minute(kept, RATE)),
-        variability=_variability_segments(of_baseline, band, measured, ltv),
+        variability=_variability_segments(of_baseline, band, ltv),
         accelerations=tuple(accelerations),
         decelerations=tuple(decelerations),
         sinusoidal=events.with_accelerations(waves, accelerations),
@@ -244,7 +221,7 @@ def _baseline_segments(
     of_baseline: FloatArray, band: FloatArray, sure: FloatArray
 ) -> tuple[BaselineSegment, ...]:
     """The standards' baseline of each ten minutes; marked minutes are left out of the mean."""
-    marked = np.repeat(band > MARKED_BPM, MINUTE)[: len(of_baseline)]
+    marked = np.repeat(band > variability.MARKED_BPM, MINUTE)[: len(of_baseline)]
     calm = np.where(marked, np.nan, of_baseline)
     found: list[BaselineSegment] = []
     for start, end in ten_minutes(len(calm)):
@@ -321,38 +298,27 @@ def _changes(path: FloatArray, segments: tuple[BaselineSegment, ...]) -> tuple[B
     return tuple(found)
 
 
-def _usual(minutes: FloatArray, weights: FloatArray) -> float:
-    """Mean bandwidth, without the few minutes so far above the middle one that they hold
-    something else (an edge of an event, another source of signal)."""
-    usual = minutes <= STRANGE_TIMES * np.median(minutes)
-    if usual.mean() < LEAST_USUAL_SHARE:
-        usual[:] = True
-    return float(np.average(minutes[usual], weights=weights[usual]))
-
-
 def _variability_segments(
-    of_baseline: FloatArray, band: FloatArray, measured_s: FloatArray, ltv: FloatArray
+    of_baseline: FloatArray, band: FloatArray, ltv: FloatArray
 ) -> tuple[VariabilitySegment, ...]:
-    """Ten minutes' variability; a minute weighs by what could be measured of it."""
     found = []
     for start, end in ten_minutes(len(of_baseline)):
         first, last = start // MINUTE, math.ceil(end / MINUTE)
         minutes = band[first:last]
         measured = np.isfinite(minutes)
         number = int(measured.sum())
-        weight = measured_s[first:last][measured]
-        width = _usual(minutes[measured], weight) if number else math.nan
+        width = variability.usual_bandwidth(minutes)
         ranges = ltv[first:last]
         seen = np.isfinite(ranges)
         share = number / max(1, last - first)
-        limits = np.array([ABSENT_BPM, MINIMAL_BPM, MARKED_BPM])
+        limits = np.array(variability.LIMITS_BPM)
         clear = 0.0 if not number else float(np.min(np.abs(np.log(max(width, 0.1) / limits))))
         found.append(
             VariabilitySegment(
                 start_s=start / RATE_HZ,
                 end_s=end / RATE_HZ,
                 bandwidth_bpm=width,
-                variability=variability_class(width),
+                variability=variability.class_of_minutes(minutes),
                 stv_ms=variability.short_term_variation(of_baseline[start:end], RATE_HZ),
                 ltv_bpm=float(ranges[seen].mean()) if seen.any() else math.nan,
                 measured_minutes=number,

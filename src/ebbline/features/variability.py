@@ -2,13 +2,31 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.features.findings import VariabilityClass
 from ebbline.signal.jit import kernel
 
 FloatArray = NDArray[np.float64]
 FlagArray = NDArray[np.bool_]
+
+ABSENT_BPM, MINIMAL_BPM, MARKED_BPM = 2.5, 5.0, 25.0
+"""Bandwidths: up to 5 minimal, over 25 marked (NICHD 2008). 'Undetectable' has no number there;
+under 2.5 bpm, of which the sensor's own jitter makes up to 1, a trace drawn at 30 bpm/cm is a line
+0.8 mm thick (common practice, no source)."""
+
+LIMITS_BPM = (ABSENT_BPM, MINIMAL_BPM, MARKED_BPM)
+
+LEAST_MINUTES, LEAST_MINUTES_SHARE = 3, 0.3
+"""A stretch of which fewer minutes could be measured, or a smaller share of its minutes, has no
+class: three of ten (common practice, no source)."""
+
+STRANGE_TIMES, LEAST_USUAL_SHARE = 2.2, 0.65
+"""A minute whose band is so many times the middle one is left out of a mean, if such minutes are
+few: it holds something else (an edge of an event, another source of signal)."""
 
 LEAST_MEASURED_S = 20.0
 """A minute with less baseline signal than this has no bandwidth."""
@@ -24,6 +42,41 @@ FINE_OUTER_SHARE = 0.04
 
 EPOCH_S = 3.75
 """Length of the epochs of short-term variation (Pardey 2002)."""
+
+
+def variability_class(bandwidth_bpm: float) -> VariabilityClass:
+    """Class of a mean one-minute bandwidth (NICHD 2008)."""
+    if math.isnan(bandwidth_bpm):
+        return VariabilityClass.INDETERMINATE
+    if bandwidth_bpm < ABSENT_BPM:
+        return VariabilityClass.ABSENT
+    if bandwidth_bpm <= MINIMAL_BPM:
+        return VariabilityClass.MINIMAL
+    if bandwidth_bpm <= MARKED_BPM:
+        return VariabilityClass.MODERATE
+    return VariabilityClass.MARKED
+
+
+def usual_bandwidth(minutes: FloatArray) -> float:
+    """Mean bandwidth (bpm) of the minutes that were measured, the few strange ones left out.
+
+    minutes: one-minute bandwidths, NaN where not measured. NaN without any.
+    Source: FIGO 2015 (mean bandwidth of one-minute segments).
+    """
+    measured = minutes[np.isfinite(minutes)]
+    if not len(measured):
+        return math.nan
+    usual = measured <= STRANGE_TIMES * np.median(measured)
+    if usual.mean() < LEAST_USUAL_SHARE:
+        return float(measured.mean())
+    return float(measured[usual].mean())
+
+
+def class_of_minutes(minutes: FloatArray) -> VariabilityClass:
+    """Class of a stretch's one-minute bandwidths; indeterminate with too few of them."""
+    if np.isfinite(minutes).sum() < max(LEAST_MINUTES, LEAST_MINUTES_SHARE * len(minutes)):
+        return VariabilityClass.INDETERMINATE
+    return variability_class(usual_bandwidth(minutes))
 
 
 @kernel
@@ -42,8 +95,8 @@ def leave_out(in_event: FlagArray, rows: FloatArray, rough: FloatArray, block: i
 @kernel
 def bandwidth_by_minute(
     kept: FloatArray, in_event: FlagArray, rate: int
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Peak-to-trough of the baseline in each minute (bpm), seconds measured, LTV (bpm).
+) -> tuple[FloatArray, FloatArray]:
+    """Peak-to-trough of the baseline in each minute (bpm), and LTV (bpm).
 
     kept: usable samples; in_event: samples inside accelerations and decelerations, left out
     (NICHD 2008). LTV: range of the 3.75-s means.
@@ -53,7 +106,6 @@ def bandwidth_by_minute(
     minutes = (n + per_minute - 1) // per_minute
     band = np.full(minutes, np.nan)
     ltv = np.full(minutes, np.nan)
-    measured = np.zeros(minutes)
     epoch = int(EPOCH_S * rate)
     for m in range(minutes):
         start = m * per_minute
@@ -86,12 +138,11 @@ def bandwidth_by_minute(
                     epochs += 1
                 total = 0.0
                 seen = 0
-        measured[m] = found / rate
-        if measured[m] >= LEAST_MEASURED_S and top > bottom:
+        if found / rate >= LEAST_MEASURED_S and top > bottom:
             band[m] = top - bottom
             if epochs >= 5:
                 ltv[m] = highest - lowest
-    return band, measured, ltv
+    return band, ltv
 
 
 @kernel

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.features.detect import variability_class
 from ebbline.features.findings import (
     Acceleration,
     BaselineChange,
@@ -27,6 +26,7 @@ from ebbline.features.findings import (
     UterineFindings,
     VariabilitySegment,
 )
+from ebbline.features.variability import variability_class
 from ebbline.synth.truth import (
     EventKind,
     TrueAcceleration,
