@@ -6,6 +6,7 @@ import numpy as np
 
 from ebbline.analysis import read
 from ebbline.recording.model import Channel, ChannelKind, Recording
+from ebbline.synth import Story, invent
 from ebbline.terms import SensorKind
 
 _RATE_HZ = 4.0
@@ -13,7 +14,8 @@ _DURATION_S = 3600.0
 
 
 def warm() -> None:
-    """Read an invented hour with every kind of channel, with and without the mother's pulse."""
+    """Invent a labour, and read a made-up hour with and without the mother's pulse."""
+    invent(Story.from_words("normal"), seed=1)
     time_s = np.arange(0.0, _DURATION_S, 1.0 / _RATE_HZ)
     contraction = np.maximum(0.0, np.sin(2 * np.pi * time_s / 180.0)) ** 2
     variability = 6.0 * np.sin(2 * np.pi * time_s / 17.0)

@@ -25,7 +25,7 @@ from ebbline.terms import SensorKind, Stage
 from ebbline.wording import say
 
 SLOW = settings(
-    max_examples=100,
+    max_examples=60,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
