@@ -57,6 +57,7 @@ def variability_class(bandwidth_bpm: float) -> VariabilityClass:
     return VariabilityClass.MARKED
 
 
+@kernel
 def usual_bandwidth(minutes: FloatArray) -> float:
     """Mean bandwidth (bpm) of the minutes that were measured, the few strange ones left out.
 
@@ -64,12 +65,12 @@ def usual_bandwidth(minutes: FloatArray) -> float:
     Source: FIGO 2015 (mean bandwidth of one-minute segments).
     """
     measured = minutes[np.isfinite(minutes)]
-    if not len(measured):
-        return math.nan
-    usual = measured <= STRANGE_TIMES * np.median(measured)
-    if usual.mean() < LEAST_USUAL_SHARE:
+    if measured.size == 0:
+        return np.nan
+    usual = measured[measured <= STRANGE_TIMES * np.median(measured)]
+    if usual.size < LEAST_USUAL_SHARE * measured.size:
         return float(measured.mean())
-    return float(measured[usual].mean())
+    return float(usual.mean())
 
 
 def class_of_minutes(minutes: FloatArray) -> VariabilityClass:
