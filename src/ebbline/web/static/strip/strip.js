@@ -311,6 +311,16 @@ export class Strip extends EventTarget {
       this.emit("actions", { item, box: actions });
       if (actions.childElementCount) pop.append(actions);
     }
+    if (!pointer) {
+      const close = document.createElement("button");
+      close.className = "quiet strip-close";
+      close.textContent = "Close";
+      close.addEventListener("click", () => {
+        this.hidePop();
+        this.canvas.focus({ preventScroll: true });
+      });
+      pop.append(close);
+    }
     pop.classList.toggle("pinned", !pointer);
     pop.hidden = false;
     this.placePop(item, pointer);
