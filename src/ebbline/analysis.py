@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from ebbline import CAUTION, __version__
 from ebbline.criteria import classify
+from ebbline.criteria.facts import clock
 from ebbline.criteria.model import Standard, Window
 from ebbline.criteria.panel import panel_reading
 from ebbline.errors import ContextError
@@ -90,12 +91,16 @@ def _window(recording: Recording, asked: Window | None) -> Window:
     inside = 0 <= asked.start_s < asked.end_s <= duration_s + _ROUNDING_S
     if not (inside and asked.start_s < duration_s):
         raise ContextError(
-            f"the window from {asked.start_s:.0f} s to {asked.end_s:.0f} s is not a stretch of "
-            f"this recording.",
+            f"the window from {_at(asked.start_s)} to {_at(asked.end_s)} is not a stretch of this "
+            "recording.",
             where=recording.name,
-            remedy=f"Choose a start and a later end between 0 s and {math.floor(duration_s)} s.",
+            remedy=f"Choose a start and a later end between {_at(0)} and {_at(duration_s)}.",
         )
     return Window(asked.start_s, min(asked.end_s, duration_s))
+
+
+def _at(time_s: float) -> str:
+    return clock(time_s) if math.isfinite(time_s) else "no time"
 
 
 def _fetus(

@@ -307,7 +307,7 @@ def _baseline(review: Review) -> tuple[str, ...]:
         if math.isnan(review.baseline_bpm)
         else f"{number(review.baseline_bpm, 'bpm')}."
     )
-    note = f" {_sentence(review.baseline_note)}" if review.baseline_note else ""
+    note = f" {_sentence(_upper(review.baseline_note))}" if review.baseline_note else ""
     return (value + note,)
 
 

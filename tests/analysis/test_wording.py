@@ -124,7 +124,7 @@ def test_an_indeterminate_baseline_is_said_with_its_reason() -> None:
         baseline_bpm=made.NAN, baseline_note="less than 2 min of baseline in any 10 min"
     )
     said = lines_of("Baseline", made.fetal(review=review))
-    assert said == "Indeterminate. less than 2 min of baseline in any 10 min."
+    assert said == "Indeterminate. Less than 2 min of baseline in any 10 min."
 
 
 def test_a_sinusoidal_pattern_is_said_and_an_untold_one_too() -> None:

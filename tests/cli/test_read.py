@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -197,7 +198,7 @@ def test_lines_keep_to_the_terminal(
         (("--criteria", ","), "--criteria", "nichd, figo, nice, nst"),
         (("--from", "half past"), "--from", "hours:minutes"),
         (("--from", "@12:00"), "--from", "from the recording's start"),
-        (("--from", "5:00"), "labour", "between 0 s and 4200 s"),
+        (("--from", "5:00"), "labour", "between 0:00:00 and 1:10:00"),
         (("--from", "0:30", "--to", "0:30"), "labour", "a later end"),
         (("--speed", "4"), "--speed", "1, 2 or 3"),
         (("--picture", "strip.gif"), "strip.gif", ".pdf, .svg, .png"),
@@ -284,6 +285,28 @@ def test_a_reader_that_closes_the_pipe_early_sees_no_traceback(record: Path) -> 
     process.stderr.close()
     process.wait(timeout=60)
     assert wrong == b""
+
+
+def test_a_full_disk_is_told(record: Path) -> None:
+    full = Path("/dev/full")
+    if not full.is_char_device():
+        pytest.skip("no device that is always full")
+    with full.open("w") as out:
+        done = subprocess.run(
+            shell("read", record), check=False, stdout=out, stderr=subprocess.PIPE, text=True
+        )
+    assert done.returncode == 2
+    assert done.stderr.startswith("ebbline: No space left on device.")
+    assert done.stderr.count("\n") == 1
+
+
+def test_a_device_is_not_replaced_by_a_file(ebbline: Ebbline, record: Path, tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    code, _, wrong = ebbline("read", record, "--json", pipe)
+    assert code == 2
+    assert "not a plain file" in wrong
+    assert pipe.is_fifo()
 
 
 def test_an_interrupt_ends_quietly() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import typer
@@ -49,12 +50,25 @@ def main() -> None:
     A closed pipe and Ctrl-C end quietly (Typer sees to both, with exit codes 1 and 130).
     """
     try:
-        app()
+        try:
+            app()
+        finally:
+            # Here, where a full disk can still be told, rather than when the interpreter ends.
+            sys.stdout.flush()
     except EbblineError as error:
         _leave(str(error))
+    except BrokenPipeError:
+        _drop_output()
+        sys.exit(1)
     except OSError as error:
+        _drop_output()
         place = f"{error.filename}: " if error.filename else ""
         _leave(f"{place}{error.strerror or error}. Check the place and the rights to it.")
+
+
+def _drop_output() -> None:
+    """What is left in the buffer can go nowhere: let it, without a second complaint."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
 
 
 def _leave(message: str) -> None:

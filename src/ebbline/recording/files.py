@@ -95,6 +95,11 @@ def written_whole(path: Path) -> Iterator[Path]:
             raise RecordingError(
                 "this is a directory.", where=str(path), remedy="Name a file to write."
             )
+        if path.exists() and not path.is_file():
+            # A device or a pipe would be replaced by a file of its name.
+            raise RecordingError(
+                "this is not a plain file.", where=str(path), remedy="Name a file to write."
+            )
         handle, name = tempfile.mkstemp(
             prefix=f".{path.stem}-", suffix=f".part{path.suffix}", dir=path.parent
         )
