@@ -15,7 +15,7 @@ from pypdf import PdfReader
 
 from ebbline import CAUTION
 from ebbline.analysis import read
-from ebbline.criteria.model import Window
+from ebbline.criteria.model import PanelReading, Window
 from ebbline.errors import ContextError
 from ebbline.features.findings import Artefact, ArtefactKind
 from ebbline.picture import Document, Page, draw_strip, write
@@ -38,7 +38,6 @@ from ebbline.picture.look import (
     WARNING,
 )
 from ebbline.picture.svg import UNITS_PER_CM, svg
-from ebbline.criteria.model import PanelReading
 from ebbline.recording.model import Recording
 from ebbline.terms import SensorKind
 from picture import build
