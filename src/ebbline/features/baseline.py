@@ -231,3 +231,20 @@ def without(share: FloatArray, rows: FloatArray, samples: int) -> FloatArray:
         for e in range(first, last + 1):
             left[e] = 0.0
     return left
+
+
+@kernel
+def at_samples(second: FloatArray, rate: int, count: int) -> FloatArray:
+    """A curve given at the middle of each second, at each of count samples; its ends are held."""
+    level = np.empty(count)
+    last = second.size - 1
+    for i in range(count):
+        place = i / rate - 0.5
+        left = int(np.floor(place))
+        if left < 0:
+            level[i] = second[0]
+        elif left >= last:
+            level[i] = second[last]
+        else:
+            level[i] = second[left] + (second[left + 1] - second[left]) * (place - left)
+    return level

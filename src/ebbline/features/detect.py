@@ -147,14 +147,13 @@ def fetal_findings(
     mean, share = base.epoch_means(kept, epoch)
     path, margin = base.baseline_path(mean, share)
     seconds = (len(kept) + RATE - 1) // RATE
-    at_sample, at_second = np.arange(len(kept)) / RATE_HZ, np.arange(seconds) + 0.5
     curve = base.refined(mean, share, path, seconds)
-    level = np.interp(at_sample, at_second, curve)
+    level = base.at_samples(curve, RATE, len(kept))
     first = [leaving(level, sign, FIRST_BPM, FIRST_S, False) for sign in (-1.0, 1.0)]
     for rows in first:
         share = base.without(share, rows, epoch)
     curve = base.refined(mean, share, path, seconds)
-    level = np.interp(at_sample, at_second, curve)
+    level = base.at_samples(curve, RATE, len(kept))
     sure = np.repeat(margin / (margin + 3.0), int(base.STEP_S))[:seconds]
 
     preterm = weeks is not None and weeks < events.PRETERM_WEEKS
@@ -336,11 +335,7 @@ def _undulations(near: FloatArray) -> tuple[SinusoidalEpisode, ...]:
     seconds = len(near) // RATE
     if seconds < sinusoidal.WINDOW_S:
         return ()
-    table = near[: seconds * RATE].reshape(seconds, RATE)
-    valid = np.isfinite(table)
-    seen = valid.sum(axis=1)
-    second = np.full(seconds, np.nan)
-    second[seen > 0] = np.where(valid, table, 0.0).sum(axis=1)[seen > 0] / seen[seen > 0]
+    second, _ = base.epoch_means(near[: seconds * RATE], RATE)
     rows = sinusoidal.undulation(second)
     pure = (
         (rows[:, 2] >= sinusoidal.PURE_SHARE)
