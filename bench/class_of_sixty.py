@@ -1,6 +1,6 @@
 """A class of sixty at once: every learner plays a whole case against a local server on two cores.
 
-    python bench/class_of_sixty.py [--learners 60] [--think 0.5] [--minutes 5]
+    python -m bench.class_of_sixty [--learners 60] [--think 0.5] [--minutes 5]
 
 The server is `ebbline`'s own, with accounts, in a process of its own bound to two cores. Each
 learner signs in, feels, listens, lays the sensors, lets the labour go on, fetches the strip,
@@ -38,7 +38,7 @@ if hasattr(os, "sched_setaffinity"):
     os.sched_setaffinity(0, set(sorted(os.sched_getaffinity(0))[:int(sys.argv[3])]))
 import uvicorn
 from ebbline.web.app import create_app
-from ebbline.web.security import Role
+from ebbline.web.auth.gate import Role
 from ebbline.web.settings import Settings
 app = create_app(Settings(store=Path(sys.argv[1]), accounts=True), warm=True)
 for number in range(int(sys.argv[4])):

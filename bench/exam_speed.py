@@ -1,4 +1,4 @@
-"""How fast an examination is reckoned: `python bench/exam_speed.py`.
+"""How fast an examination is reckoned: `python -m bench.exam_speed`.
 
 Prints, for examinations of one to eleven findings drawn from the shipped words, the time of an
 update (posterior and sensor map), of the whole result (cautions, contradictions, next steps by
@@ -20,8 +20,8 @@ from pathlib import Path
 
 from ebbline.bedside import ExamContext, Finding, examine, items
 from ebbline.bedside.engine import posterior
+from ebbline.bedside.findings_catalogue import Step
 from ebbline.bedside.geometry import abdomen_for
-from ebbline.bedside.items import Step
 from ebbline.bedside.sensors import site_map
 from ebbline.terms import Stage
 

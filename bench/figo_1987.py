@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ebbline.criteria.model import Window
 from ebbline.features.findings import DecelerationKind, Findings
+from ebbline.terms import Window
 
 LEAST_VALID_SHARE = 0.4
 SEVERE_DEPTH_BPM, SEVERE_S = 60.0, 60.0

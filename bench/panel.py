@@ -1,8 +1,8 @@
 """The readings against nine obstetricians, and against outcome, on the CTU-UHB recordings.
 
-    python bench/panel.py            prints the report (Markdown)
-    python bench/panel.py --docs     writes it to docs/panel.md
-    python bench/panel.py --refit    fits the model on all windows and writes panel_model.json
+    python -m bench.panel            prints the report (Markdown)
+    python -m bench.panel --docs     writes it to docs/panel.md
+    python -m bench.panel --refit    fits the model on all windows and writes panel_model.json
 
 Windows and human agreement: the README of the data. Every figure is measured when it is printed.
 """
@@ -20,12 +20,9 @@ from numpy.typing import NDArray
 from scipy.stats import spearmanr
 from sklearn.metrics import accuracy_score, confusion_matrix, roc_auc_score
 
-from ebbline.criteria import classify
-from ebbline.criteria.model import PANEL_LABELS, Standard
-from ebbline.criteria.panel_features import FEATURES
-from figo_1987 import classify_1987
-from panel_data import READERS, STEPS, Case, median_reader, read_cases
-from panel_fit import (
+from bench.figo_1987 import classify_1987
+from bench.panel_data import READERS, STEPS, Case, median_reader, read_cases
+from bench.panel_fit import (
     STAGES,
     CrossValidated,
     Table,
@@ -36,6 +33,9 @@ from panel_fit import (
     quadratic_kappa,
     table_of,
 )
+from ebbline.criteria import classify
+from ebbline.criteria.model import PANEL_LABELS, Standard
+from ebbline.criteria.panel_features import FEATURES
 
 HERE = Path(__file__).resolve().parent
 DATA = HERE.parents[1] / "shared" / "data" / "ctu-uhb"
@@ -200,7 +200,7 @@ def report(cases: list[Case]) -> str:
     lines = [
         "# Against nine obstetricians, and against outcome",
         "",
-        "Made by `python bench/panel.py --docs`. Recordings: CTU-UHB (Chudacek V, et al. BMC "
+        "Made by `python -m bench.panel --docs`. Recordings: CTU-UHB (Chudacek V, et al. BMC "
         "Pregnancy Childbirth 2014;14:16; PhysioNet, ODC-By 1.0). Readings: Hruban L, et al. "
         "J Eval Clin Pract 2015.",
         "",

@@ -14,11 +14,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.criteria.model import Window
 from ebbline.criteria.panel_features import measure
 from ebbline.features import detect
 from ebbline.features.findings import Findings
 from ebbline.recording import Context, open_recording
+from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -15,9 +15,9 @@ from scipy.optimize import minimize
 from scipy.special import expit
 from sklearn.metrics import cohen_kappa_score
 
+from bench.panel_data import Case, median_reader
 from ebbline.criteria.panel import parts
 from ebbline.criteria.panel_features import FEATURES
-from panel_data import Case, median_reader
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -1,4 +1,4 @@
-"""How fast a recording is read: `python bench/speed.py [--recordings N]`.
+"""How fast a recording is read: `python -m bench.speed [--recordings N]`.
 
 Prints, for open recordings of 80 to 90 minutes (CTU-UHB, ../shared or EBBLINE_SHARED), the time
 of the full analysis with all intrapartum standards as a ratio to `wfdb.rdrecord` of the same file
@@ -20,7 +20,7 @@ from pathlib import Path
 
 import numpy as np
 
-from ebbline.analysis import read
+from ebbline.reading.analyse import read
 from ebbline.recording import open_recording
 from ebbline.recording.model import Recording
 
@@ -36,8 +36,8 @@ DAY_S = 24 * 3600.0
 PEAK = """
 import sys
 sys.path.insert(0, {bench!r})
-from speed import laid_to
-from ebbline.analysis import read
+from bench.speed import laid_to
+from ebbline.reading.analyse import read
 from ebbline.recording import open_recording
 recording = open_recording({path!r})
 def peak():
@@ -144,9 +144,7 @@ def growth(path: Path) -> None:
 
 
 def memory(path: Path) -> None:
-    code = PEAK.format(
-        bench=str(Path(__file__).parent), path=str(path.with_suffix(".hea")), day_s=DAY_S
-    )
+    code = PEAK.format(bench=str(ROOT), path=str(path.with_suffix(".hea")), day_s=DAY_S)
     done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
     opened, once, day = map(float, done.stdout.split())
     print(

@@ -1,6 +1,6 @@
 """How quick the workbench is, measured and printed: start, upload to reading, frames while panning.
 
-    python bench/web_speed.py [--runs 5]
+    python -m bench.web_speed [--runs 5]
 
 Needs Chromium. Frames are measured without a graphics card (all drawing by the processor), so a
 computer with one does better.
@@ -97,7 +97,7 @@ def start(runs: int) -> None:
 def upload(browser: Any, runs: int) -> None:
     """From choosing a 90-minute recording to its strip and reading on the screen."""
     from ebbline.recording import save_recording
-    from ebbline.web.invented import invented_recording
+    from ebbline.web.recordings.demo_cases import invented_recording
 
     with tempfile.TemporaryDirectory() as directory:
         place = Path(directory)
@@ -132,7 +132,7 @@ def upload(browser: Any, runs: int) -> None:
 def frames(browser: Any) -> None:
     """Frame times while panning a recording of 24 hours."""
     from ebbline.web.app import create_app
-    from ebbline.web.invented import invented_recording
+    from ebbline.web.recordings.demo_cases import invented_recording
     from ebbline.web.settings import Settings
 
     with tempfile.TemporaryDirectory() as directory:

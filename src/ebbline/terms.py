@@ -2,7 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import StrEnum
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A stretch of the recording, seconds from its start."""
+
+    start_s: float
+    end_s: float
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        return self.end_s - self.start_s
 
 
 class SensorKind(StrEnum):

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from ebbline.analysis import read
 from ebbline.bedside.placement import SensorTrouble, advise
 from ebbline.bedside.policy.measures import first_measures, load_measures
-from ebbline.bedside_link import finding_words, signal_now
 from ebbline.features.findings import Acceleration, ArtefactKind, VariabilityClass
-from ebbline.reading import DecelerationSummary
+from ebbline.reading.analyse import read
+from ebbline.reading.bedside_bridge import finding_words, signal_now
+from ebbline.reading.model import DecelerationSummary
 from ebbline.recording import open_recording
 from ebbline.terms import SensorKind, Stage
 

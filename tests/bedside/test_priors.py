@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from ebbline.bedside import ExamContext, Fluid, Placenta, states
-from ebbline.bedside.groups import shares
 from ebbline.bedside.priors import cephalic_share, prior, prior_notes
+from ebbline.bedside.state_groups import shares
 from ebbline.terms import Lie, Presentation, Stage
 
 TERM = ExamContext(weeks=39)

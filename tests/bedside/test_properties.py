@@ -8,14 +8,22 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ebbline.bedside import ExamContext, Examiner, Finding, Fluid, Hindrance, examine, items
+from ebbline.bedside import (
+    ExamContext,
+    Examiner,
+    Finding,
+    Fluid,
+    Hindrance,
+    examine,
+    items,
+)
 from ebbline.bedside.engine import likelihood, posterior, predictive, worth
+from ebbline.bedside.findings_catalogue import UNCLEAR, findings_from
 from ebbline.bedside.geometry import abdomen_for
-from ebbline.bedside.groups import decisive_classes
-from ebbline.bedside.items import UNCLEAR, findings_from
 from ebbline.bedside.likelihood import domains_for, mirrored_outcome
 from ebbline.bedside.priors import prior
 from ebbline.bedside.sensors import site_map
+from ebbline.bedside.state_groups import decisive_classes
 from ebbline.bedside.states import mirror_order
 from ebbline.terms import Stage
 

@@ -4,8 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from ebbline.bedside import ExamContext, Examiner, Finding, examine, examiner_for_years, items
-from ebbline.bedside.items import finding, findings_from
+from ebbline.bedside import (
+    ExamContext,
+    Examiner,
+    Finding,
+    examine,
+    examiner_for_years,
+    items,
+)
+from ebbline.bedside.findings_catalogue import finding, findings_from
 from ebbline.errors import ExaminationError
 
 

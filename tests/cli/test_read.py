@@ -16,7 +16,7 @@ from jsonschema import Draft202012Validator
 
 from ebbline.cli.main import main
 from ebbline.codec import from_json
-from ebbline.reading import Reading
+from ebbline.reading.model import Reading
 from ebbline.recording.model import Channel, ChannelKind, Context, Recording
 from ebbline.recording.registry import save_recording
 from ebbline.terms import SensorKind, Stage

@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from ebbline.criteria import classify
-from ebbline.criteria.model import Classification, Standard, Window
+from ebbline.criteria.model import Classification, Standard
 from ebbline.features.events import LATE_LAG_S
 from ebbline.features.findings import (
     NO_CONTRACTION,
@@ -35,7 +35,7 @@ from ebbline.features.findings import (
 )
 from ebbline.features.variability import variability_class
 from ebbline.recording.model import Context
-from ebbline.terms import SensorKind
+from ebbline.terms import SensorKind, Window
 
 MINUTE = 60.0
 NAN = math.nan

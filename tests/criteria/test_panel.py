@@ -14,12 +14,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ebbline.criteria.model import PANEL_LABELS, Window
+from ebbline.criteria.model import PANEL_LABELS
 from ebbline.criteria.panel import panel_model, panel_reading, split
 from ebbline.criteria.panel_features import FEATURES, measure
 from ebbline.features import detect
 from ebbline.recording.model import Context
-from ebbline.terms import Stage
+from ebbline.terms import Stage, Window
 from features.constructed import Trace
 
 LABOUR = Context(weeks=40, stage=Stage.FIRST)

@@ -23,7 +23,8 @@ from criteria.build import (
     sinusoidal,
     variable,
 )
-from ebbline.criteria.model import Classification, Reason, Standard, Window
+from ebbline.criteria.model import Classification, Reason, Standard
+from ebbline.terms import Window
 
 LABOUR = (Standard.NICHD, Standard.FIGO, Standard.NICE)
 SQUEEZES = contractions(90, every_s=180.0)

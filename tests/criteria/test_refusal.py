@@ -23,9 +23,9 @@ from criteria.build import (
     trace,
     variable,
 )
-from ebbline.criteria.model import Level, Standard, Window
+from ebbline.criteria.model import Level, Standard
 from ebbline.recording.model import Context
-from ebbline.terms import Stage
+from ebbline.terms import Stage, Window
 
 NICHD, FIGO, NICE, NST = Standard.NICHD, Standard.FIGO, Standard.NICE, Standard.NST
 LABOUR = (NICHD, FIGO, NICE)

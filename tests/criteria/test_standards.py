@@ -20,10 +20,10 @@ from criteria.build import (
     trace,
     variable,
 )
-from ebbline.criteria.model import Classification, Level, Standard, Window
+from ebbline.criteria.model import Classification, Level, Standard
 from ebbline.features.findings import DecelerationKind, Findings
 from ebbline.recording.model import Context
-from ebbline.terms import SensorKind, Stage
+from ebbline.terms import SensorKind, Stage, Window
 
 NICHD, FIGO, NICE, NST = Standard.NICHD, Standard.FIGO, Standard.NICE, Standard.NST
 SQUEEZES = contractions(40)

@@ -7,11 +7,12 @@ import math
 import pytest
 
 from ebbline.criteria import TABLES
-from ebbline.criteria.model import Level, Standard, Window
-from ebbline.criteria.rules import Compare, Part, Rule, reason
+from ebbline.criteria.model import Level, Standard
+from ebbline.criteria.rule import Compare, Part, Rule, reason
 from ebbline.criteria.sources import FIGO_2015, NICE_NG229, NICHD_2008
 from ebbline.features.events import LATE_LAG_S
 from ebbline.features.variability import ABSENT_BPM
+from ebbline.terms import Window
 
 PUBLISHED = {
     # Macones 2008 (shares as 0..1; minutes, bpm, contractions in 10 minutes)

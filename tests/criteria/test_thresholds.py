@@ -27,12 +27,12 @@ from criteria.build import (
     variable,
 )
 from ebbline.criteria import TABLES
-from ebbline.criteria.model import Classification, Standard, Window
-from ebbline.criteria.rules import Compare, Part
+from ebbline.criteria.model import Classification, Standard
+from ebbline.criteria.rule import Compare, Part
 from ebbline.features.findings import Findings
 from ebbline.features.variability import ABSENT_BPM
 from ebbline.recording.model import Context
-from ebbline.terms import SensorKind, Stage
+from ebbline.terms import SensorKind, Stage, Window
 
 NICHD, FIGO, NICE, NST = Standard.NICHD, Standard.FIGO, Standard.NICE, Standard.NST
 MACONES = "Macones 2008"

@@ -18,7 +18,7 @@ from criteria.build import (
     trace,
     variable,
 )
-from ebbline.features import lasting
+from ebbline.features import pattern_duration
 from ebbline.features import window as within
 from ebbline.features.findings import DecelerationKind, Findings
 from ebbline.terms import SensorKind
@@ -224,7 +224,7 @@ def test_a_run_goes_from_the_first_onset_to_the_last_return() -> None:
     members = [one for one in squeezes if 30 * MINUTE < one.peak_s < 70 * MINUTE]
     falls = [late(one) for one in members]
     findings = trace(90, uterus=squeezes, decelerations=falls)
-    (run,) = lasting.pattern_runs(findings, 5400.0, mask(findings, *LATE))
+    (run,) = pattern_duration.pattern_runs(findings, 5400.0, mask(findings, *LATE))
     assert (run.start_s, run.end_s) == (falls[0].onset_s, falls[-1].end_s)
     assert run.carrying == len(members)
 
@@ -235,7 +235,7 @@ def test_a_pause_of_three_contractions_does_not_break_a_run_and_ten_minutes_do()
     for left_out, runs in ((3, 1), (6, 2)):
         falls = [late(one) for i, one in enumerate(squeezes) if not 20 <= i < 20 + left_out]
         findings = trace(120, uterus=squeezes, decelerations=falls)
-        assert len(lasting.pattern_runs(findings, 7200.0, mask(findings, *LATE))) == runs
+        assert len(pattern_duration.pattern_runs(findings, 7200.0, mask(findings, *LATE))) == runs
 
 
 def test_a_run_that_is_over_before_the_window_is_not_its_own() -> None:
@@ -244,8 +244,8 @@ def test_a_run_that_is_over_before_the_window_is_not_its_own() -> None:
         90, uterus=squeezes, decelerations=[late(o) for o in squeezes if o.peak_s < 2000.0]
     )
     chosen = mask(findings, *LATE)
-    assert lasting.longest_run(findings, 3600.0, 5400.0, chosen) is None
-    run = lasting.longest_run(findings, 1500.0, 3300.0, chosen)
+    assert pattern_duration.longest_run(findings, 3600.0, 5400.0, chosen) is None
+    run = pattern_duration.longest_run(findings, 1500.0, 3300.0, chosen)
     assert run is not None
     assert run.start_s < 1500.0
 
@@ -253,7 +253,7 @@ def test_a_run_that_is_over_before_the_window_is_not_its_own() -> None:
 def test_a_run_is_followed_to_the_window_s_end_only() -> None:
     squeezes = contractions(90)
     findings = trace(90, uterus=squeezes, decelerations=map(late, squeezes))
-    run = lasting.longest_run(findings, 1800.0, 3600.0, mask(findings, *LATE))
+    run = pattern_duration.longest_run(findings, 1800.0, 3600.0, mask(findings, *LATE))
     assert run is not None
     assert run.end_s <= 3600.0
     assert run.duration_s > 55 * MINUTE
@@ -263,9 +263,9 @@ def test_a_series_is_broken_by_the_pause_that_is_asked_for() -> None:
     falls = [gradual(t) for t in (600.0, 1000.0, 2000.0, 2400.0)]
     findings = trace(60, decelerations=falls, present=False)
     chosen = mask(findings, DecelerationKind.GRADUAL_UNPAIRED)
-    assert lasting.longest_chain(findings, 0.0, 3600.0, chosen, 600.0) == (560.0, 1040.0)
-    assert lasting.longest_chain(findings, 0.0, 3600.0, chosen, 1200.0) == (560.0, 2440.0)
-    assert lasting.longest_chain(findings, 2500.0, 3600.0, chosen, 1200.0) is None
+    assert pattern_duration.longest_chain(findings, 0.0, 3600.0, chosen, 600.0) == (560.0, 1040.0)
+    assert pattern_duration.longest_chain(findings, 0.0, 3600.0, chosen, 1200.0) == (560.0, 2440.0)
+    assert pattern_duration.longest_chain(findings, 2500.0, 3600.0, chosen, 1200.0) is None
 
 
 def test_the_most_decelerations_in_twenty_minutes() -> None:

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 import numpy as np
 
 from ebbline import CAUTION, __version__
-from ebbline.criteria.model import Classification, Level, Reason, Standard, Window
+from ebbline.criteria.model import Classification, Level, Reason, Standard
 from ebbline.features.findings import (
     NO_CONTRACTION,
     Acceleration,
@@ -27,7 +27,7 @@ from ebbline.features.findings import (
     UterineFindings,
     VariabilityClass,
 )
-from ebbline.reading import (
+from ebbline.reading.model import (
     ContractionSummary,
     DecelerationSummary,
     FetalReading,
@@ -36,7 +36,7 @@ from ebbline.reading import (
     TenMinutes,
 )
 from ebbline.recording.model import Channel, ChannelKind, Context, Recording
-from ebbline.terms import SensorKind, Stage
+from ebbline.terms import SensorKind, Stage, Window
 
 RATE_HZ = 4.0
 BASELINE_BPM = 140.0

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import pytest
 
-from ebbline.analysis import read
-from ebbline.criteria.model import Window
 from ebbline.picture import Document, draw_strip
-from ebbline.picture.look import TRACE
+from ebbline.picture.style import TRACE
+from ebbline.reading.analyse import read
 from ebbline.recording import open_recording
+from ebbline.terms import Window
 from picture.look_over import on_a_trace, overprinted, titles
 from shared_data import CTU_UHB, needs_ctu_uhb
 

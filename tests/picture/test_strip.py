@@ -14,13 +14,12 @@ import pytest
 from pypdf import PdfReader
 
 from ebbline import CAUTION
-from ebbline.analysis import read
-from ebbline.criteria.model import PanelReading, Window
+from ebbline.criteria.model import PanelReading
 from ebbline.errors import ContextError
 from ebbline.features.findings import Artefact, ArtefactKind
 from ebbline.picture import Document, Page, draw_strip, write
 from ebbline.picture.canvas import Polygon, contrast
-from ebbline.picture.look import (
+from ebbline.picture.style import (
     BASELINE,
     FALL,
     FALL_TINT,
@@ -38,8 +37,9 @@ from ebbline.picture.look import (
     WARNING,
 )
 from ebbline.picture.svg import UNITS_PER_CM, svg
+from ebbline.reading.analyse import read
 from ebbline.recording.model import Recording
-from ebbline.terms import SensorKind
+from ebbline.terms import SensorKind, Window
 from picture import build
 from picture.look_over import (
     all_words,

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from collections import Counter
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[2] / "bench"))
-
-from accuracy_match import (
+from bench.accuracy.match import (
     baseline_errors,
     pairs,
     score_accelerations,
@@ -20,8 +15,9 @@ from accuracy_match import (
     score_decelerations,
     variability_pairs,
 )
-from accuracy_set import HOURS, LOSS_BINS, PATTERNS, case, cases, labour_of, wrong_share
-from accuracy_truth import findings_of
+from bench.accuracy.set import HOURS, LOSS_BINS, PATTERNS, case, cases, labour_of, wrong_share
+from bench.accuracy.truth import findings_of
+
 from ebbline.features.findings import Findings
 from ebbline.synth import Labour, Scenario, invent
 from ebbline.terms import SensorKind

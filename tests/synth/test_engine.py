@@ -11,7 +11,7 @@ from ebbline.errors import ScenarioError
 from ebbline.recording.model import ChannelKind
 from ebbline.synth import LabourEngine, Point, Scenario, Story, invent
 from ebbline.synth import actions as act
-from ebbline.synth.truth import EventKind
+from ebbline.synth.ground_truth import EventKind
 from ebbline.terms import SensorKind
 
 BUSY = Scenario.from_words(

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from ebbline.synth import LabourEngine, Scenario, invent
-from ebbline.synth.truth import EventKind, Mechanism
+from ebbline.synth.ground_truth import EventKind, Mechanism
 from synth.measuring import dips, nearest, peaks, short_term_variation_ms
 
 PLAIN = ", no accelerations, bandwidth 0, 4 contractions"

@@ -9,7 +9,7 @@ import pytest
 from ebbline.codec import from_json, to_json
 from ebbline.errors import ScenarioError
 from ebbline.synth import Behaviour, Scenario, Truth, invent
-from ebbline.synth.words import words_known
+from ebbline.synth.scenario_parser import words_known
 from ebbline.terms import SensorKind
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from ebbline.recording.model import ChannelKind
 from ebbline.synth import Point, Scenario, invent
-from ebbline.synth.truth import SpanKind
+from ebbline.synth.ground_truth import SpanKind
 from ebbline.terms import SensorKind
 
 HEART = Point(5.0, -6.0)

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from ebbline.web.accounts import Accounts
 from ebbline.web.app import create_app
-from ebbline.web.security import Role
+from ebbline.web.auth.accounts import Accounts
+from ebbline.web.auth.gate import Role
 from ebbline.web.settings import Limits, Settings
 from ebbline.web.store import Store
 from web.visitor import PASSWORD, Visitor

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from ebbline.teach.encounter import Encounter
-from ebbline.teach.judge import reading_truth
+from ebbline.teach.grading import reading_truth
 from ebbline.teach.library import shipped_case
 from ebbline.teach.steps import PlaceContractionSensor, PlaceHeartSensor, Wait
 from ebbline.web.settings import Settings

@@ -17,7 +17,7 @@ from ebbline.teach.case import (
     case_from_yaml,
     case_to_yaml,
 )
-from ebbline.teach.compose import compose
+from ebbline.teach.case_form import compose
 from ebbline.teach.coverage import TERMS, WAYS_TO_LIE, shown_by
 from ebbline.teach.index import index
 from ebbline.teach.library import named_or_file, shipped, shipped_case

@@ -4,21 +4,21 @@ import numpy as np
 import pytest
 
 from ebbline.criteria import classify
-from ebbline.criteria.model import Standard, Window
+from ebbline.criteria.model import Standard
 from ebbline.recording.model import Context
 from ebbline.synth.engine import LabourEngine
 from ebbline.synth.scenario import Scenario
 from ebbline.teach.answers import ExaminationAnswer, Mark, MarkKind, StripAnswer
+from ebbline.teach.case_facts import strip_truth
 from ebbline.teach.coverage import well_monitored
 from ebbline.teach.debrief import LIMITS, debrief, verdicts
 from ebbline.teach.encounter import Encounter
-from ebbline.teach.judge import reading_truth, score
+from ebbline.teach.grading import reading_truth, score
 from ebbline.teach.library import shipped, shipped_case
 from ebbline.teach.sensations import GRIPS_HERE, Grip
-from ebbline.teach.situation import strip_truth
 from ebbline.teach.steps import Choose, Conclude, Feel, Finish, ReadStrip, Tell
-from ebbline.teach.told import Seen, findings_from_truth
-from ebbline.terms import Stage
+from ebbline.teach.truth_findings import Seen, findings_from_truth
+from ebbline.terms import Stage, Window
 
 PERFECT_CASES = [c for c in shipped().values() if c.recorded is None]
 
@@ -43,8 +43,8 @@ def perfect_answer(encounter):
 def test_whoever_knows_the_truth_gets_every_point_of_every_shipped_case(case):
     """Hands, sensors, reading, measures and calls answered from the truth: nothing is unfair."""
     from ebbline.teach.answers import InternalAnswer
-    from ebbline.teach.internal import may_be_offered
-    from ebbline.teach.judge import examination_truth
+    from ebbline.teach.electrode_policy import may_be_offered
+    from ebbline.teach.grading import examination_truth
     from ebbline.teach.measures import measure_table
     from ebbline.teach.steps import DecideInternal
 

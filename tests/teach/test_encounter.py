@@ -9,9 +9,9 @@ from ebbline.recording.model import ChannelKind
 from ebbline.teach.answers import InternalAnswer, Mark, MarkKind, StripAnswer
 from ebbline.teach.case import case_from_data
 from ebbline.teach.encounter import BEING_STOPPED, Encounter
-from ebbline.teach.facts import Fact
-from ebbline.teach.judge import score
+from ebbline.teach.grading import score
 from ebbline.teach.library import shipped_case
+from ebbline.teach.measure_facts import Fact
 from ebbline.teach.sensations import Grip, Zone
 from ebbline.teach.steps import (
     MOST_MARKS,
@@ -143,7 +143,7 @@ def test_the_belt_far_from_the_fundus_shows_no_contraction_to_find():
     encounter.take(PlaceHeartSensor(site.x_cm, site.y_cm))
     encounter.take(PlaceContractionSensor(0.0, -14.0))
     encounter.take(Wait(30))
-    from ebbline.teach.judge import reading_truth
+    from ebbline.teach.grading import reading_truth
 
     contractions = [e for e in reading_truth(encounter).events if e.kind is MarkKind.CONTRACTION]
     assert contractions

@@ -9,8 +9,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from ebbline.teach.attempt_record import FinishedAttempt, by_learner_and_item, class_ratings
 from ebbline.teach.export import HOME_PAGE, pseudonym, pseudonyms, to_csv, to_xapi
-from ebbline.teach.records import FinishedAttempt, by_learner_and_item, class_ratings
 from ebbline.teach.report import class_report, report_text
 from ebbline.teach.scoring import Score, ScoreLine, UnsafeChoice
 

@@ -3,7 +3,7 @@
 import pytest
 
 from ebbline.errors import PolicyError
-from ebbline.teach.facts import Fact
+from ebbline.teach.measure_facts import Fact
 from ebbline.teach.measures import (
     Call,
     Choice,

@@ -9,7 +9,7 @@ import pytest
 from ebbline.teach.case import case_to_yaml
 from ebbline.teach.index import index
 from ebbline.teach.library import shipped_case
-from ebbline.web.teach_store import TeachCard, Teaching, TeachingError
+from ebbline.web.teaching.store import TeachCard, Teaching, TeachingError
 from web.visitor import Visitor
 
 MINE = case_to_yaml(shipped_case("what-follows")).replace("id: what-follows", "id: of-my-own")

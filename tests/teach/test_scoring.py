@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ebbline.criteria.model import Standard, Window
+from ebbline.criteria.model import Standard
 from ebbline.features.findings import VariabilityClass
 from ebbline.teach.answers import (
     ExaminationAnswer,
@@ -28,7 +28,7 @@ from ebbline.teach.scoring import (
     variability_accepted,
 )
 from ebbline.teach.truth import ExaminationTruth, StripTruth, TrueEvent
-from ebbline.terms import Attitude, Lie, Position, Presentation
+from ebbline.terms import Attitude, Lie, Position, Presentation, Window
 
 WINDOW = Window(0.0, 1800.0)
 EVENTS = (

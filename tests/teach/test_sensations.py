@@ -7,7 +7,7 @@ import pytest
 
 from ebbline.bedside import likelihood
 from ebbline.bedside.engine import posterior
-from ebbline.bedside.items import items
+from ebbline.bedside.findings_catalogue import items
 from ebbline.bedside.states import states
 from ebbline.synth.scenario import Point
 from ebbline.teach import anatomy

@@ -140,8 +140,8 @@ def test_hands_and_sensors_are_played_in_words():
 def test_the_strip_in_letters_shows_a_gap_as_a_gap():
     import numpy as np
 
-    from ebbline.criteria.model import Window
     from ebbline.recording.model import Channel, ChannelKind, Recording
+    from ebbline.terms import Window
 
     samples = np.full(600 * 4, 140.0)
     samples[1200:1600] = np.nan
@@ -175,8 +175,8 @@ def test_report_and_export_read_the_workbenchs_store(tmp_path: Path):
     from ebbline.teach.encounter import Encounter
     from ebbline.teach.steps import Choose, Finish
     from ebbline.web.store import Store
-    from ebbline.web.teach_live import judged
-    from ebbline.web.teach_store import Teaching
+    from ebbline.web.teaching.attempts_in_play import judged
+    from ebbline.web.teaching.store import Teaching
 
     place = tmp_path / "s.sqlite"
     store = Store(place)

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 from ebbline.recording import open_recording
+from ebbline.web.recordings.uploads import laid_out
 from ebbline.web.settings import Limits
 from ebbline.web.store import Store
-from ebbline.web.uploads import laid_out
 from shared_data import CTU_UHB, needs_ctu_uhb
 from web.visitor import Visitor
 
@@ -188,7 +188,7 @@ def test_a_name_with_markup_is_shown_as_text(visitor: Visitor) -> None:
     library = visitor.app.state.library  # type: ignore[attr-defined]
     from dataclasses import replace
 
-    from ebbline.web.invented import invented_recording
+    from ebbline.web.recordings.demo_cases import invented_recording
 
     recording = replace(invented_recording("prolonged"), name="<script>alert(1)</script>")
     key = library.add(recording, by="x", invented=True).id
@@ -233,7 +233,7 @@ def test_the_store_outlives_the_workbench_and_its_backup_is_whole(
     card = visitor.post("/api/invented", json={"case": "prolonged"}).json()
     target = tmp_path / "copy.sqlite"
     visitor.app.state.store.backup(target)  # type: ignore[attr-defined]
-    from ebbline.web.library import Library
+    from ebbline.web.recordings.library import Library
 
     again = Library(Store(target), Limits())
     assert [c.id for c in again.cards()] == [card["id"]]

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from ebbline.web.invented import invented_recording
+from ebbline.web.recordings.demo_cases import invented_recording
 from ebbline.web.settings import Settings
 from shared_data import CTU_UHB, needs_ctu_uhb
 from web.browser import chromium, grave, needs_chromium, opened, served

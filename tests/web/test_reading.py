@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from ebbline.analysis import read
-from ebbline.criteria.model import Window
+from ebbline.reading.analyse import read
+from ebbline.terms import Window
 from ebbline.web.app import create_app
-from ebbline.web.invented import CASES, invented_recording
+from ebbline.web.recordings.demo_cases import CASES, invented_recording
 from ebbline.web.settings import Settings
 from web.visitor import Visitor
 
@@ -198,7 +198,7 @@ def test_a_contraction_taken_out_frees_its_deceleration(opened: tuple[Visitor, s
 def test_a_reader_sees_their_own_corrections_applied_and_everyones_listed(
     tmp_path: Path, recording: Any
 ) -> None:
-    from ebbline.web.security import Role
+    from ebbline.web.auth.gate import Role
     from web.visitor import PASSWORD
 
     app = create_app(Settings(store=tmp_path / "w.sqlite", accounts=True))

@@ -14,12 +14,12 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
-from ebbline.analysis import read
-from ebbline.criteria.model import Window
+from ebbline.reading.analyse import read
 from ebbline.recording import open_recording
+from ebbline.terms import Window
 from ebbline.web.app import create_app
-from ebbline.web.fhir import bundle, sampled
-from ebbline.web.invented import invented_recording
+from ebbline.web.recordings.demo_cases import invented_recording
+from ebbline.web.report.fhir import bundle, sampled
 from ebbline.web.settings import Settings
 from shared_data import CTU_UHB, needs_ctu_uhb
 from web.visitor import Visitor

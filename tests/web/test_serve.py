@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from ebbline.cli.main import app
 from ebbline.cli.serve import ServeError
-from ebbline.web.accounts import AccountError
+from ebbline.web.auth.accounts import AccountError
 
 RUN = CliRunner()
 
@@ -47,7 +47,7 @@ def test_many_requests_at_once_right_after_the_start_are_all_answered(tmp_path: 
     from concurrent.futures import ThreadPoolExecutor
 
     from ebbline.web.app import create_app
-    from ebbline.web.invented import invented_recording
+    from ebbline.web.recordings.demo_cases import invented_recording
     from ebbline.web.settings import Settings
 
     store = tmp_path / "w.sqlite"

@@ -24,8 +24,8 @@ from ebbline.bedside.context import (
     examiner_for_years,
 )
 from ebbline.bedside.exam import Chance, ExamResult, StateChance, examine
+from ebbline.bedside.findings_catalogue import Finding, Item, finding, findings_from, items
 from ebbline.bedside.geometry import Abdomen, Point
-from ebbline.bedside.items import Finding, Item, finding, findings_from, items
 from ebbline.bedside.next_step import NextStep, ScanAdvice
 from ebbline.bedside.sensors import SensorPlan, Site, SiteMap
 from ebbline.bedside.states import State, states

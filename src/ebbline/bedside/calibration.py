@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 from ebbline.bedside.accuracy import STUDIES, Study
 from ebbline.bedside.context import ExamContext, Examiner
 from ebbline.bedside.engine import likelihood
-from ebbline.bedside.groups import classes
-from ebbline.bedside.items import Finding, items
+from ebbline.bedside.findings_catalogue import Finding, items
 from ebbline.bedside.priors import prior
+from ebbline.bedside.state_groups import classes
 from ebbline.bedside.states import State, states
 from ebbline.terms import Stage
 

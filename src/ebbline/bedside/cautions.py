@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from ebbline.bedside.context import ExamContext, Examiner, Membranes, Placenta
 from ebbline.bedside.engine import likelihood
-from ebbline.bedside.in_words import percent, weeks_words
-from ebbline.bedside.items import HEART_NOT_HEARD, Finding, items
+from ebbline.bedside.findings_catalogue import HEART_NOT_HEARD, Finding, items
+from ebbline.bedside.number_words import percent, weeks_words
 from ebbline.bedside.sources import PRACTICE, Mark, Source
 from ebbline.bedside.states import BREECHES, State, states
 from ebbline.terms import Lie, Presentation

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.bedside.context import ExamContext
-from ebbline.bedside.items import Finding, items
+from ebbline.bedside.findings_catalogue import Finding, items
 from ebbline.bedside.likelihood import Domain, domains_for
 from ebbline.bedside.priors import prior
 

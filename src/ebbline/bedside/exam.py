@@ -14,10 +14,9 @@ from ebbline.bedside.accuracy import skill_for
 from ebbline.bedside.cautions import Caution, Contradiction, cautions, contradictions
 from ebbline.bedside.context import ExamContext
 from ebbline.bedside.engine import posterior
+from ebbline.bedside.findings_catalogue import Finding, Step, findings_from, items
 from ebbline.bedside.geometry import abdomen_for
-from ebbline.bedside.groups import GROUPINGS, shares
 from ebbline.bedside.growth import Growth, growth
-from ebbline.bedside.items import Finding, Step, findings_from, items
 from ebbline.bedside.next_step import (
     OF_THE_LOWER_TWIN,
     NextStep,
@@ -28,6 +27,7 @@ from ebbline.bedside.next_step import (
 from ebbline.bedside.priors import prior, prior_notes
 from ebbline.bedside.sensors import SensorPlan, plan
 from ebbline.bedside.sources import ASSUMPTION, Basis
+from ebbline.bedside.state_groups import GROUPINGS, shares
 from ebbline.bedside.states import State, states
 
 FloatArray = NDArray[np.float64]

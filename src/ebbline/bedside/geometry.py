@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.bedside.context import ExamContext
-from ebbline.bedside.items import HEART_ZONES
+from ebbline.bedside.findings_catalogue import HEART_ZONES
 from ebbline.bedside.states import POSITIONS, Pole, State, states
 from ebbline.terms import Lie, Presentation
 

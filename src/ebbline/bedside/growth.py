@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from ebbline.bedside.context import ExamContext
-from ebbline.bedside.in_words import weeks_words
+from ebbline.bedside.number_words import weeks_words
 from ebbline.bedside.sources import JOHNSON_1954, PRACTICE, Mark, Source
 
 FUNDAL_HEIGHT_RULE = Source(

@@ -26,8 +26,8 @@ from ebbline.bedside.accuracy import (
     skill_for,
 )
 from ebbline.bedside.context import ExamContext
+from ebbline.bedside.findings_catalogue import DIRECTIONS, KICKS, Step, items, mirrored_word
 from ebbline.bedside.geometry import Abdomen, abdomen_for, heart_zone_shares
-from ebbline.bedside.items import DIRECTIONS, KICKS, Step, items, mirrored_word
 from ebbline.bedside.priors import vertex_positions_at_onset
 from ebbline.bedside.states import POSITIONS, Pole, State, mirror_order, states
 from ebbline.bedside.tables import Line

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from ebbline.bedside.context import ExamContext, Placenta
 from ebbline.bedside.engine import worth
-from ebbline.bedside.groups import WHAT_PRESENTS, classes, decisive_classes, shares
-from ebbline.bedside.in_words import percent, small_percent
-from ebbline.bedside.items import Finding, Item, Step, items
+from ebbline.bedside.findings_catalogue import Finding, Item, Step, items
+from ebbline.bedside.number_words import percent, small_percent
+from ebbline.bedside.state_groups import WHAT_PRESENTS, classes, decisive_classes, shares
 
 FloatArray = NDArray[np.float64]
 

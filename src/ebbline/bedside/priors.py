@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.bedside.context import ExamContext, Fluid, Placenta
-from ebbline.bedside.in_words import weeks_words
+from ebbline.bedside.number_words import weeks_words
 from ebbline.bedside.sources import (
     AKMAL_2004,
     ASSUMPTION,

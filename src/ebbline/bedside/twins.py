@@ -8,7 +8,7 @@ import numpy as np
 
 from ebbline.bedside.context import ExamContext
 from ebbline.bedside.exam import ExamResult, Given, examine
-from ebbline.bedside.items import findings_from, items
+from ebbline.bedside.findings_catalogue import findings_from, items
 from ebbline.bedside.next_step import OF_THE_LOWER_TWIN
 from ebbline.bedside.sensors import (
     TWIN_APART_CM,

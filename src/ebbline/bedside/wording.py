@@ -6,9 +6,9 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 from ebbline.bedside.exam import Chance, ExamResult, StateChance
-from ebbline.bedside.in_words import percent, weeks_words
-from ebbline.bedside.items import items
+from ebbline.bedside.findings_catalogue import items
 from ebbline.bedside.next_step import NextStep
+from ebbline.bedside.number_words import percent, weeks_words
 from ebbline.bedside.placement import PlacementAdvice
 from ebbline.bedside.policy.common import Differs, PolicyHead
 from ebbline.bedside.policy.internal import InternalCheck, LineState

@@ -87,7 +87,7 @@ def walk(
 
 def _asked(context: ExamContext) -> list[Item]:
     """The items to ask: inside only where that may be; conclusions and scans are not asked."""
-    from ebbline.bedside.items import Step, items
+    from ebbline.bedside.findings_catalogue import Step, items
     from ebbline.bedside.next_step import vaginal_allowed
 
     left_out = {Step.CONCLUSION, Step.SCAN}

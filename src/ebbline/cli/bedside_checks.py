@@ -15,7 +15,7 @@ from ebbline.errors import ContextError, ExaminationError
 if TYPE_CHECKING:
     from ebbline.bedside import ExamResult
     from ebbline.bedside.placement import SignalNow
-    from ebbline.reading import FetalReading, Reading
+    from ebbline.reading.model import FetalReading, Reading
 
 PolicyFile = Annotated[
     Path | None,
@@ -131,7 +131,7 @@ def _saved_exam(path: Path) -> ExamResult:
 
 def _saved_reading(path: Path) -> Reading:
     from ebbline.codec import from_json
-    from ebbline.reading import Reading
+    from ebbline.reading.model import Reading
 
     return from_json(Reading, _text(path))
 
@@ -194,7 +194,7 @@ def _from_reading(path: Path, fetus: int, told: SignalNow) -> SignalNow:
     """The reading's signal, with what was told on the command line in place of its own."""
     from dataclasses import replace
 
-    from ebbline.bedside_link import signal_now
+    from ebbline.reading.bedside_bridge import signal_now
     from ebbline.terms import Stage
 
     reading = _saved_reading(path)
@@ -372,7 +372,7 @@ def measures(
     loaded = load_measures(policy)
     words = list(found or [])
     if reading is not None:
-        from ebbline.bedside_link import finding_words
+        from ebbline.reading.bedside_bridge import finding_words
 
         words += finding_words(_fetal(_saved_reading(reading), fetus))
     if not words:

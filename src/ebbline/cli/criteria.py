@@ -69,7 +69,7 @@ def _says(rule: Rule) -> str:
 
 def _makes(table: Table, rule: Rule) -> str:
     """What meeting the line does to the class."""
-    from ebbline.criteria.rules import Part
+    from ebbline.criteria.rule import Part
 
     return table.classes[rule.rank] if rule.part is Part.CLASS else rule.part.value
 

@@ -109,10 +109,10 @@ def _labour(words: str, hours: float | None, seed: int, rate: float | None) -> L
 
 
 def _draw(labour: Labour, picture: Path) -> None:
-    from ebbline.analysis import read
-    from ebbline.criteria.model import Window
     from ebbline.picture.files import write
     from ebbline.picture.strip import draw_strip
+    from ebbline.reading.analyse import read
+    from ebbline.terms import Window
 
     recording = labour.recording
     whole = Window(0.0, recording.duration_s)
@@ -122,7 +122,7 @@ def _draw(labour: Labour, picture: Path) -> None:
 
 
 def _list() -> None:
-    from ebbline.synth.words import words_known
+    from ebbline.synth.scenario_parser import words_known
 
     for group, phrases in words_known().items():
         typer.echo(f"{group}: {', '.join(phrases)}")

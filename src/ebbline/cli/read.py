@@ -13,8 +13,9 @@ from ebbline.errors import ContextError
 from ebbline.terms import Stage
 
 if TYPE_CHECKING:
-    from ebbline.criteria.model import Standard, Window
+    from ebbline.criteria.model import Standard
     from ebbline.recording.model import Context, Recording
+    from ebbline.terms import Window
 
 _PICTURES = (".pdf", ".svg", ".png")
 _SPEEDS = (1, 2, 3)
@@ -82,9 +83,9 @@ def read(
         _check_not_the_recording(Path(json), path)
     asked_weeks, asked_stage = _weeks(weeks), _stage(stage)
 
-    from ebbline.analysis import read as analyse
+    from ebbline.reading.analyse import read as analyse
+    from ebbline.reading.text import say
     from ebbline.recording import open_recording
-    from ebbline.wording import say
 
     recording = open_recording(path)
     if fetus is not None:
@@ -117,7 +118,7 @@ def read(
 
 def schema() -> None:
     """Print the JSON schema of what `ebbline read --json` writes."""
-    from ebbline.schema import reading_schema
+    from ebbline.reading.schema import reading_schema
 
     print(reading_schema(), end="")
 
@@ -198,9 +199,9 @@ def _window(recording: Recording, start: str | None, end: str | None) -> Window 
     """The window asked for; with one end given, the other is 30 minutes off or the rim."""
     if start is None and end is None:
         return None
-    from ebbline.analysis import WINDOW_S
     from ebbline.cli.times import time_s
-    from ebbline.criteria.model import Window
+    from ebbline.reading.analyse import WINDOW_S
+    from ebbline.terms import Window
 
     def seconds(text: str, option: str) -> float:
         return time_s(text, option=option, start=recording.start, duration_s=recording.duration_s)

@@ -11,7 +11,7 @@ import typer
 from ebbline.errors import EbblineError
 
 if TYPE_CHECKING:
-    from ebbline.web.accounts import Accounts
+    from ebbline.web.auth.accounts import Accounts
 
 StorePath = Annotated[
     Path | None,
@@ -131,7 +131,7 @@ def backup(
 @accounts_app.command("add")
 def add(name: Name, role: RoleWord = "reader", store: StorePath = None) -> None:
     """Add an account; the password is asked for."""
-    from ebbline.web.accounts import role_of
+    from ebbline.web.auth.accounts import role_of
 
     wanted = role_of(role)
     accounts = _accounts(store)
@@ -155,7 +155,7 @@ def change_role(
     store: StorePath = None,
 ) -> None:
     """Give an account another role."""
-    from ebbline.web.accounts import role_of
+    from ebbline.web.auth.accounts import role_of
 
     _accounts(store).change_role(name, role_of(role))
     typer.echo(f"{name} is now {role}.")
@@ -182,7 +182,7 @@ def shut(
 
 
 def _accounts(store: Path | None) -> Accounts:
-    from ebbline.web.accounts import Accounts
+    from ebbline.web.auth.accounts import Accounts
     from ebbline.web.settings import Limits, default_store
     from ebbline.web.store import Store
 

@@ -11,7 +11,7 @@ import typer
 from ebbline.errors import EbblineError
 
 if TYPE_CHECKING:
-    from ebbline.teach.records import FinishedAttempt
+    from ebbline.teach.attempt_record import FinishedAttempt
 
 CaseName = Annotated[
     str, typer.Argument(help="A shipped case (see `ebbline teach list`) or a YAML file.")
@@ -161,7 +161,7 @@ def sheet(
     from ebbline.picture import write
     from ebbline.teach.library import named_or_file
     from ebbline.teach.patient import check as sound
-    from ebbline.teach.sheet import sheet as made
+    from ebbline.teach.printout import sheet as made
 
     found = named_or_file(case)
     sound(found)
@@ -226,7 +226,7 @@ def _written(target: Path, text: str) -> None:
 def _finished(path: Path | None, assignment: str) -> tuple[tuple[FinishedAttempt, ...], bytes]:
     from ebbline.web.settings import default_store
     from ebbline.web.store import Store, StoreError
-    from ebbline.web.teach_store import Teaching
+    from ebbline.web.teaching.store import Teaching
 
     place = path or default_store()
     if not place.exists():

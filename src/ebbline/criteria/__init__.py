@@ -7,15 +7,20 @@ sisters apply them. What all of them ask is worked out once, in `recording_facts
 
 from __future__ import annotations
 
-from ebbline.criteria import by_figo, by_nice, by_nichd, by_nst, figo, nice, nichd, nst
-from ebbline.criteria.facts import window_facts
-from ebbline.criteria.model import Classification, Standard, Window
-from ebbline.criteria.rules import Rule, Table
+from ebbline.criteria.model import Classification, Standard
+from ebbline.criteria.rule import Rule, Table
+from ebbline.criteria.rules import antepartum as antepartum_rules
+from ebbline.criteria.rules import figo as figo_rules
+from ebbline.criteria.rules import nice as nice_rules
+from ebbline.criteria.rules import nichd as nichd_rules
+from ebbline.criteria.tables import antepartum, figo, nice, nichd
+from ebbline.criteria.window_view import window_facts
 from ebbline.features.findings import Findings
 from ebbline.recording.model import Context
+from ebbline.terms import Window
 
 TABLES: dict[Standard, Table] = {
-    table.standard: table for table in (nichd.TABLE, figo.TABLE, nice.TABLE, nst.TABLE)
+    table.standard: table for table in (nichd.TABLE, figo.TABLE, nice.TABLE, antepartum.TABLE)
 }
 
 __all__ = ["TABLES", "Rule", "Table", "classify"]
@@ -34,10 +39,10 @@ def classify(
     facts = window_facts(findings, window)
     match standard:
         case Standard.NICHD:
-            return by_nichd.classify(facts, context)
+            return nichd_rules.classify(facts, context)
         case Standard.FIGO:
-            return by_figo.classify(facts, context)
+            return figo_rules.classify(facts, context)
         case Standard.NICE:
-            return by_nice.classify(facts, context)
+            return nice_rules.classify(facts, context)
         case Standard.NST:
-            return by_nst.classify(facts, context)
+            return antepartum_rules.classify(facts, context)

@@ -7,7 +7,7 @@ cite, and every one of them makes the answer more careful: missing signal never 
 from __future__ import annotations
 
 from ebbline.criteria.model import Level
-from ebbline.criteria.rules import Compare, Part, Rule
+from ebbline.criteria.rule import Compare, Part, Rule
 from ebbline.criteria.sources import COMMON_PRACTICE, FIGO_2015, NICHD_2008, OURS
 
 WINDOW = Rule(

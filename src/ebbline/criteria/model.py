@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from ebbline.terms import Window
+
 
 class Standard(StrEnum):
     """The published criteria that can be asked for."""
@@ -22,19 +24,6 @@ class Level(StrEnum):
     CAUTION = "caution"
     ALARMING = "alarming"
     NOT_ASSESSED = "not assessed"
-
-
-@dataclass(frozen=True, slots=True)
-class Window:
-    """A stretch of the recording, seconds from its start."""
-
-    start_s: float
-    end_s: float
-
-    @property
-    def duration_s(self) -> float:
-        """Length in seconds."""
-        return self.end_s - self.start_s
 
 
 @dataclass(frozen=True, slots=True)

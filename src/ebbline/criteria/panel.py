@@ -21,11 +21,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.criteria.model import PANEL_LABELS, PanelContribution, PanelReading, Window
+from ebbline.criteria.model import PANEL_LABELS, PanelContribution, PanelReading
 from ebbline.criteria.panel_features import FEATURES, measure
 from ebbline.features.findings import Findings
 from ebbline.recording.model import Context
-from ebbline.terms import Stage
+from ebbline.terms import Stage, Window
 
 FloatArray = NDArray[np.float64]
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.criteria.model import Window
 from ebbline.features.findings import Curve, Deceleration, DecelerationKind, Findings
+from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ebbline.criteria.rules import Source
+from ebbline.criteria.rule import Source
 
 NICHD_2008 = Source(
     "Macones 2008",

@@ -25,8 +25,8 @@ from ebbline.features.findings import (
     VariabilitySegment,
 )
 from ebbline.recording.model import ChannelKind, Recording
-from ebbline.signal import clean, maternal, quality
-from ebbline.signal.grid import RATE_HZ, to_grid
+from ebbline.signal import artefacts, maternal, quality
+from ebbline.signal.resampling import RATE_HZ, to_grid
 from ebbline.terms import SensorKind
 
 FloatArray = NDArray[np.float64]
@@ -120,16 +120,16 @@ def fetal_findings(
     mother_bpm: FloatArray | None,
 ) -> FetalFindings:
     """Findings of one heart-rate signal on the 4 Hz grid, shape (n,), NaN where missing."""
-    kept, code = clean.usable(bpm, RATE_HZ)
+    kept, code = artefacts.usable(bpm, RATE_HZ)
     coincident = np.empty((0, 2), np.int64)
     if mother_bpm is not None:
         # Whose heart it is cannot be told there: such signal is no evidence about the fetus.
         coincident = maternal.coincident(kept, mother_bpm, RATE)
         for start, end in coincident.tolist():
             span = slice(start, end)
-            code[span] = np.where(code[span] == clean.USED, clean.MATERNAL, code[span])
+            code[span] = np.where(code[span] == artefacts.USED, artefacts.MATERNAL, code[span])
             kept[span] = np.nan
-    bridged = clean.bridge(kept, int(excursions.SHORT_GAP_S * RATE))
+    bridged = artefacts.bridge(kept, int(excursions.SHORT_GAP_S * RATE))
     steady = excursions.smoothed(bridged, int(excursions.SMOOTH_S * RATE) // 2)
     slow = excursions.smoothed(bridged, int(7.5 * RATE))
     rough = excursions.roughness(steady, slow, MINUTE)
@@ -197,11 +197,11 @@ def fetal_findings(
         accelerations=tuple(accelerations),
         decelerations=tuple(decelerations),
         sinusoidal=events.with_accelerations(waves, accelerations),
-        artefacts=(artefacts := _artefacts(kept, code, level, coincident, mother_bpm is None)),
+        artefacts=(unusable := _artefacts(kept, code, level, coincident, mother_bpm is None)),
         quality=_quality(
             quality.segments(kept, code, int(quality.SEGMENT_S * RATE)),
             len(kept),
-            _suspicions(artefacts),
+            _suspicions(unusable),
         ),
     )
 
@@ -375,21 +375,23 @@ def _undulations(near: FloatArray) -> tuple[SinusoidalEpisode, ...]:
 
 
 _KIND_OF_CODE = {
-    clean.MISSING: ArtefactKind.DROP_OUT,
-    clean.OUT_OF_RANGE: ArtefactKind.OUT_OF_RANGE,
-    clean.SPIKE: ArtefactKind.SPIKE,
-    clean.DOUBLED: ArtefactKind.DOUBLING,
-    clean.HALVED: ArtefactKind.HALVING,
-    clean.FLAT: ArtefactKind.FLAT,
+    artefacts.MISSING: ArtefactKind.DROP_OUT,
+    artefacts.OUT_OF_RANGE: ArtefactKind.OUT_OF_RANGE,
+    artefacts.SPIKE: ArtefactKind.SPIKE,
+    artefacts.DOUBLED: ArtefactKind.DOUBLING,
+    artefacts.HALVED: ArtefactKind.HALVING,
+    artefacts.FLAT: ArtefactKind.FLAT,
 }
 
 _WHY = {
-    clean.MISSING: "no signal",
-    clean.OUT_OF_RANGE: f"outside {clean.LOWEST_BPM:.0f}-{clean.HIGHEST_BPM:.0f} bpm",
-    clean.SPIKE: "a short piece far from what lies on both sides",
-    clean.DOUBLED: "about twice the level on both sides: a slow rate may have been counted double",
-    clean.HALVED: "about half the level on both sides: a fast rate may have been counted half",
-    clean.FLAT: f"not one change of value in {clean.FLAT_S / 60:.0f} minutes or more",
+    artefacts.MISSING: "no signal",
+    artefacts.OUT_OF_RANGE: (f"outside {artefacts.LOWEST_BPM:.0f}-{artefacts.HIGHEST_BPM:.0f} bpm"),
+    artefacts.SPIKE: "a short piece far from what lies on both sides",
+    artefacts.DOUBLED: (
+        "about twice the level on both sides: a slow rate may have been counted double"
+    ),
+    artefacts.HALVED: "about half the level on both sides: a fast rate may have been counted half",
+    artefacts.FLAT: f"not one change of value in {artefacts.FLAT_S / 60:.0f} minutes or more",
 }
 
 
@@ -405,10 +407,10 @@ def _artefacts(
     for value, kind in _KIND_OF_CODE.items():
         if not present[value]:
             continue
-        lost = value in (clean.MISSING, clean.FLAT)
+        lost = value in (artefacts.MISSING, artefacts.FLAT)
         least = int(LISTED_GAP_S * RATE) if lost else 1
         for start, end in quality.runs(code, value, least, RATE).tolist():
-            sure = 1.0 if lost or value == clean.OUT_OF_RANGE else 0.6
+            sure = 1.0 if lost or value == artefacts.OUT_OF_RANGE else 0.6
             found.append(Artefact(kind, start / RATE_HZ, end / RATE_HZ, sure, _WHY[value]))
     found += [
         Artefact(

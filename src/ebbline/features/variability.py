@@ -7,8 +7,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.compiled import kernel
 from ebbline.features.findings import VariabilityClass
-from ebbline.signal.jit import kernel
 
 FloatArray = NDArray[np.float64]
 FlagArray = NDArray[np.bool_]

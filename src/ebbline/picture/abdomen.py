@@ -37,7 +37,7 @@ from ebbline.picture.canvas import (
     smooth,
 )
 from ebbline.picture.contours import loops
-from ebbline.picture.look import BODY, INK, PAPER, QUIET_INK, SMALL
+from ebbline.picture.style import BODY, INK, PAPER, QUIET_INK, SMALL
 
 PAGE_WIDTH = 21.0
 PAGE_HEIGHT = 29.7

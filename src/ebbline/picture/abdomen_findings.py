@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from ebbline.bedside.exam import ExamResult
+from ebbline.bedside.findings_catalogue import HEART_ZONES, KICKS
 from ebbline.bedside.geometry import Abdomen
-from ebbline.bedside.items import HEART_ZONES, KICKS
 from ebbline.picture.canvas import (
     CM_PER_POINT,
     Anchor,
@@ -21,7 +21,7 @@ from ebbline.picture.canvas import (
     points,
 )
 from ebbline.picture.fonts import overlap, text_width
-from ebbline.picture.look import INK, PAPER, QUIET_INK, SMALL
+from ebbline.picture.style import INK, PAPER, QUIET_INK, SMALL
 
 if TYPE_CHECKING:
     from ebbline.picture.abdomen import Place

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ebbline import __version__
 from ebbline.bedside.exam import Chance, ExamResult
-from ebbline.bedside.in_words import percent
+from ebbline.bedside.number_words import percent
 from ebbline.bedside.wording import context_words, position_word
 from ebbline.picture.canvas import (
     Anchor,
@@ -20,7 +20,7 @@ from ebbline.picture.canvas import (
     hatch,
 )
 from ebbline.picture.fonts import shortened, text_width, wrapped
-from ebbline.picture.look import BODY, GRID_MAJOR, HEAD, INK, PAPER, QUIET_INK, SMALL
+from ebbline.picture.style import BODY, GRID_MAJOR, HEAD, INK, PAPER, QUIET_INK, SMALL
 
 LINE = 0.33
 GAP = 0.6

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from ebbline.criteria.model import Window
 from ebbline.features.findings import VariabilityClass
 from ebbline.picture.canvas import Rect, Shape, Text
 from ebbline.picture.fonts import text_width, wrapped
-from ebbline.picture.look import GRID_STRONG, INK, SMALL
 from ebbline.picture.paper import Panel
-from ebbline.reading import TenMinutes
-from ebbline.wording import count, share
+from ebbline.picture.style import GRID_STRONG, INK, SMALL
+from ebbline.reading.model import TenMinutes
+from ebbline.reading.text import count, share
+from ebbline.terms import Window
 
 HEIGHT = 0.98
 _LINES = 3

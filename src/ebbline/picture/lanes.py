@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from ebbline.picture.canvas import CM_PER_POINT, Anchor, Group, Line, Polygon, Shape, Stroke, Text
 from ebbline.picture.canvas import points as corners
 from ebbline.picture.fonts import text_width
-from ebbline.picture.look import SMALL
 from ebbline.picture.paper import Panel
+from ebbline.picture.style import SMALL
 
 PITCH = 0.35
 """Height of one lane, cm."""

@@ -21,12 +21,12 @@ from ebbline.features.findings import (
     UterineFindings,
 )
 from ebbline.picture.lanes import Mark
-from ebbline.picture.look import FALL, INK, QUIET_INK, RISE, WARNING
 from ebbline.picture.paper import Panel
+from ebbline.picture.style import FALL, INK, QUIET_INK, RISE, WARNING
 from ebbline.picture.trace import stretches
+from ebbline.reading.text import elapsed, length, number
 from ebbline.recording.model import Channel, Context, FloatArray
 from ebbline.terms import SensorKind
-from ebbline.wording import elapsed, length, number
 
 SURE = 0.5
 """Findings with less certainty are drawn dashed and with a question mark."""

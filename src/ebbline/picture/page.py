@@ -5,22 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from ebbline.criteria.model import Window
-from ebbline.picture import columns, lanes, marks, titles, words
+from ebbline.picture import columns, lanes, marks, text_sheets, titles
 from ebbline.picture.canvas import Anchor, Line, Page, Rect, Shape, Text, hatch
-from ebbline.picture.job import Job
 from ebbline.picture.lanes import Mark, Placed
-from ebbline.picture.look import (
-    BASELINE,
-    FALL_TINT,
-    LOST,
-    MATERNAL_TRACE,
-    OTHER_TRACE,
-    QUIET_INK,
-    RISE_TINT,
-    SMALL,
-    TRACE,
-)
 from ebbline.picture.panels import (
     BAND_HEIGHT,
     TIME_ROW,
@@ -37,10 +24,22 @@ from ebbline.picture.paper import (
     numbers,
     rate_numbers,
 )
+from ebbline.picture.strip_request import Job
+from ebbline.picture.style import (
+    BASELINE,
+    FALL_TINT,
+    LOST,
+    MATERNAL_TRACE,
+    OTHER_TRACE,
+    QUIET_INK,
+    RISE_TINT,
+    SMALL,
+    TRACE,
+)
 from ebbline.picture.titles import Block, Sample
-from ebbline.reading import TenMinutes
-from ebbline.review import summarise
-from ebbline.terms import SensorKind
+from ebbline.reading.model import TenMinutes
+from ebbline.reading.summary import summarise
+from ebbline.terms import SensorKind, Window
 
 WIDTH, HEIGHT = 29.7, 21.0
 """A4 across, cm (ISO 216)."""
@@ -195,7 +194,7 @@ def _numbers_part(job: Job, kept: Arrangement, placed: Set, window: Window, top:
 def word_pages(job: Job) -> list[Callable[[int, int], Page]]:
     """The sheets with the reading in words, each still to be told its number."""
     height = HEIGHT - 2 * MARGIN - 0.6
-    sheets = words.sheets(job.reading, job.fetal, LEFT, MARGIN, RIGHT - LEFT, height)
+    sheets = text_sheets.sheets(job.reading, job.fetal, LEFT, MARGIN, RIGHT - LEFT, height)
 
     def made(shapes: tuple[Shape, ...]) -> Callable[[int, int], Page]:
         return lambda number, pages: _sheet(Block(shapes, 0.0), WIDTH, number, pages, job)

@@ -25,8 +25,17 @@ from ebbline.picture.canvas import (
     points,
 )
 from ebbline.picture.fonts import overlap, text_box, text_width, wrapped
-from ebbline.picture.job import Job
-from ebbline.picture.look import (
+from ebbline.picture.paper import (
+    Panel,
+    activity_grid,
+    activity_numbers,
+    label_times,
+    multiples,
+    rate_grid,
+    rate_numbers,
+)
+from ebbline.picture.strip_request import Job
+from ebbline.picture.style import (
     BAND,
     BASELINE,
     BODY,
@@ -41,15 +50,6 @@ from ebbline.picture.look import (
     RISE_TINT,
     SMALL,
     TRACE,
-)
-from ebbline.picture.paper import (
-    Panel,
-    activity_grid,
-    activity_numbers,
-    label_times,
-    multiples,
-    rate_grid,
-    rate_numbers,
 )
 from ebbline.picture.trace import pieces, stretches
 from ebbline.recording.model import Channel

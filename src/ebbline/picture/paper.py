@@ -8,7 +8,7 @@ from typing import TypeVar
 
 from ebbline.errors import ContextError
 from ebbline.picture.canvas import Anchor, Line, Rect, Shape, Stroke, Text
-from ebbline.picture.look import (
+from ebbline.picture.style import (
     FRAME,
     GRID_FINE,
     GRID_MAJOR,

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ebbline.criteria.model import Window
 from ebbline.errors import ContextError
 from ebbline.picture.canvas import Document, Page
-from ebbline.picture.job import Job
 from ebbline.picture.page import HEIGHT, PAPER_WIDTH, arrange, strip_page, word_pages
 from ebbline.picture.paper import scale
-from ebbline.reading import Reading
+from ebbline.picture.strip_request import Job
+from ebbline.reading.model import Reading
 from ebbline.recording.model import Recording
+from ebbline.terms import Window
 
 _LONGEST_CM = 480.0
 """Of one long sheet: a PDF holds no page above 508 cm."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from ebbline import CAUTION, __version__
-from ebbline.criteria.model import Classification, Level, Window
+from ebbline.criteria.model import Classification, Level
 from ebbline.picture.canvas import (
     Anchor,
     Circle,
@@ -21,13 +21,13 @@ from ebbline.picture.canvas import (
     points,
 )
 from ebbline.picture.fonts import shortened, text_width, wrapped
-from ebbline.picture.job import Job
-from ebbline.picture.look import BODY, FRAME, GRID_MAJOR, HEAD, INK, PAPER, QUIET_INK, SMALL
 from ebbline.picture.paper import ACTIVITY_PER_CM
-from ebbline.reading import FetalReading
+from ebbline.picture.strip_request import Job
+from ebbline.picture.style import BODY, FRAME, GRID_MAJOR, HEAD, INK, PAPER, QUIET_INK, SMALL
+from ebbline.reading.model import FetalReading
+from ebbline.reading.text import elapsed, share
 from ebbline.recording.model import ChannelKind, Recording
-from ebbline.terms import SensorKind, Stage
-from ebbline.wording import elapsed, share
+from ebbline.terms import SensorKind, Stage, Window
 
 CLASS_LINES = 3
 FOOT_HEIGHT = 0.36

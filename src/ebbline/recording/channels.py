@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ebbline.errors import RecordingError
-from ebbline.recording.believable import believable, placed
 from ebbline.recording.limits import check_length, check_total
 from ebbline.recording.model import Channel, ChannelKind, FloatArray, Recording
 from ebbline.recording.names import (
@@ -20,6 +19,7 @@ from ebbline.recording.names import (
     split_unit,
     understand,
 )
+from ebbline.recording.plausibility import believable, placed
 from ebbline.terms import SensorKind
 
 MOST_POSSIBLE_BPM = 300.0

@@ -17,15 +17,15 @@ import numpy as np
 from ebbline.errors import RecordingError
 from ebbline.recording.channels import to_channels
 from ebbline.recording.files import read_bytes, written_whole
-from ebbline.recording.limits import MAX_TEXT_BYTES, check_rate
-from ebbline.recording.model import FloatArray, Provenance, Recording
-from ebbline.recording.remarks import (
+from ebbline.recording.header_comments import (
     annotation_lines,
     apply_remarks,
     one_line,
     to_lines,
     understand_lines,
 )
+from ebbline.recording.limits import MAX_TEXT_BYTES, check_rate
+from ebbline.recording.model import FloatArray, Provenance, Recording
 from ebbline.recording.table import (
     TIME_COLUMN,
     TableColumn,

@@ -26,6 +26,7 @@ from ebbline.recording.edf_file import (
     write_edf,
 )
 from ebbline.recording.files import written_whole
+from ebbline.recording.header_comments import apply_remarks, to_lines, understand_lines
 from ebbline.recording.limits import check_length
 from ebbline.recording.model import (
     Annotation,
@@ -35,9 +36,8 @@ from ebbline.recording.model import (
     Provenance,
     Recording,
 )
+from ebbline.recording.quantisation import finite_range, rounding_loss
 from ebbline.recording.rates import as_fraction
-from ebbline.recording.remarks import apply_remarks, to_lines, understand_lines
-from ebbline.recording.steps import finite_range, rounding_loss
 from ebbline.terms import SensorKind
 
 NAME = "EDF+"

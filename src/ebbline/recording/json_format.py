@@ -13,9 +13,9 @@ from cattrs import transform_error
 from ebbline.codec import from_data, to_data
 from ebbline.errors import EbblineError, RecordingError
 from ebbline.recording.files import read_bytes, written_whole
+from ebbline.recording.header_comments import NO_ZONE
 from ebbline.recording.limits import MAX_TEXT_BYTES
 from ebbline.recording.model import Recording
-from ebbline.recording.remarks import NO_ZONE
 
 NAME = "JSON"
 MARK = "ebbline recording"

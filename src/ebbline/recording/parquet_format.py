@@ -12,14 +12,14 @@ import numpy as np
 from ebbline.errors import RecordingError
 from ebbline.recording.channels import to_channels
 from ebbline.recording.files import check_file, written_whole
-from ebbline.recording.limits import check_total
-from ebbline.recording.model import FloatArray, Provenance, Recording
-from ebbline.recording.remarks import (
+from ebbline.recording.header_comments import (
     annotation_lines,
     apply_remarks,
     to_lines,
     understand_lines,
 )
+from ebbline.recording.limits import check_total
+from ebbline.recording.model import FloatArray, Provenance, Recording
 from ebbline.recording.table import (
     TIME_COLUMN,
     TableColumn,

@@ -21,16 +21,16 @@ from numpy.typing import NDArray
 from ebbline.errors import RecordingError
 from ebbline.recording.channels import Column, short_names, to_channels
 from ebbline.recording.files import check_file, read_bytes, telling, written_whole
-from ebbline.recording.limits import check_length, check_total
-from ebbline.recording.model import Channel, ChannelKind, FloatArray, Provenance, Recording
-from ebbline.recording.rates import as_fraction, common_frame_rate
-from ebbline.recording.remarks import (
+from ebbline.recording.header_comments import (
     annotation_lines,
     apply_remarks,
     to_lines,
     understand_lines,
 )
-from ebbline.recording.steps import HEART_RATE_STEPS, finite_range, rounding_loss
+from ebbline.recording.limits import check_length, check_total
+from ebbline.recording.model import Channel, ChannelKind, FloatArray, Provenance, Recording
+from ebbline.recording.quantisation import HEART_RATE_STEPS, finite_range, rounding_loss
+from ebbline.recording.rates import as_fraction, common_frame_rate
 
 NAME = "WFDB"
 SUFFIXES = (".hea", ".dat")

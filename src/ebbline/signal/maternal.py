@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.signal.jit import kernel
+from ebbline.compiled import kernel
 
 FloatArray = NDArray[np.float64]
 

@@ -1,6 +1,7 @@
 """Virtual labours whose truth is known."""
 
 from ebbline.synth.engine import Labour, LabourEngine, Stretch, invent
+from ebbline.synth.ground_truth import Truth
 from ebbline.synth.scenario import (
     BaselineShift,
     Behaviour,
@@ -10,7 +11,6 @@ from ebbline.synth.scenario import (
     Spell,
 )
 from ebbline.synth.story import Story
-from ebbline.synth.truth import Truth
 
 __all__ = [
     "BaselineShift",

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.synth.fluctuation import Fluctuation
+from ebbline.synth.ground_truth import Mechanism
 from ebbline.synth.shapes import STEP_HZ
 from ebbline.synth.state import LabourState
 from ebbline.synth.streams import Streams, Walk, approach
-from ebbline.synth.truth import Mechanism
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from ebbline.errors import ScenarioError
 from ebbline.synth import actions as act
 from ebbline.synth import oxygen, sensors
-from ebbline.synth.account import Kept, Labour, recording_of, truth_of
+from ebbline.synth.apply_action import do
 from ebbline.synth.body import Body, Shown
-from ebbline.synth.doing import do
-from ebbline.synth.happenings import Happenings
+from ebbline.synth.event_scheduler import Happenings
+from ebbline.synth.output import Kept, Labour, recording_of, truth_of
 from ebbline.synth.scenario import Scenario
 from ebbline.synth.shapes import STEP_HZ
 from ebbline.synth.state import LabourState

@@ -12,7 +12,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.synth.compiled import compiled
+from ebbline.compiled import kernel
 from ebbline.synth.shapes import STEP_HZ
 
 FloatArray = NDArray[np.float64]
@@ -39,7 +39,7 @@ variance (measured; the tests hold them)."""
 STREAMS = len(OU_SECONDS) + 3
 
 
-@compiled
+@kernel
 def _fluctuate(
     white: FloatArray,
     state: FloatArray,

@@ -16,7 +16,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.synth.compiled import compiled
+from ebbline.compiled import kernel
 from ebbline.synth.shapes import STEP_HZ
 
 FloatArray = NDArray[np.float64]
@@ -43,14 +43,14 @@ def rested() -> FloatArray:
     return np.array([1.0, 1.0, 0.0, 0.0])
 
 
-@compiled
+@kernel
 def _closed(pressure_mmhg: float) -> float:
     x = (pressure_mmhg - FLOW_FALLS_FROM_MMHG) / (FLOW_STOPS_AT_MMHG - FLOW_FALLS_FROM_MMHG)
     x = min(1.0, max(0.0, x))
     return x * x * (3.0 - 2.0 * x)
 
 
-@compiled
+@kernel
 def _deepest(pressure: FloatArray) -> float:
     store = 0.0
     most = 0.0
@@ -69,7 +69,7 @@ def vulnerability_for(depth_bpm: float, pressure: FloatArray) -> float:
     return min(1.0, drop / max(0.05, _deepest(pressure)))
 
 
-@compiled
+@kernel
 def breathe(
     state: FloatArray,
     start: int,

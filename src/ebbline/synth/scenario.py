@@ -185,7 +185,7 @@ class Scenario:
 
         Raises ScenarioError for words that are not known, with the nearest known ones.
         """
-        from ebbline.synth.words import parse
+        from ebbline.synth.scenario_parser import parse
 
         return parse(words)
 

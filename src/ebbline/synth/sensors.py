@@ -11,7 +11,7 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
-from ebbline.synth.compiled import compiled
+from ebbline.compiled import kernel
 from ebbline.synth.scenario import Scenario
 from ebbline.synth.shapes import STEP_HZ
 from ebbline.terms import SensorKind
@@ -77,7 +77,7 @@ SPELL_SPREAD = 0.7
 """Places in the state of the heart-rate sensor: seconds left of each, and what it shows."""
 
 
-@compiled
+@kernel
 def _follow(
     hazards: FloatArray,
     uniform: FloatArray,
@@ -177,7 +177,7 @@ def hazards(
     return made
 
 
-@compiled
+@kernel
 def _smear(rate: FloatArray, start: int, width: int) -> FloatArray:
     out = np.empty(len(rate) - start)
     for i in range(len(out)):
@@ -253,7 +253,7 @@ ACTIVITY_LOSS_MEDIAN_S = 70.0
 """Places in the state of the belt."""
 
 
-@compiled
+@kernel
 def _belt(
     above: FloatArray,
     white: FloatArray,

@@ -6,10 +6,10 @@ import math
 from dataclasses import dataclass, field
 
 from ebbline.synth.care import Care
-from ebbline.synth.measure import CordEvent
+from ebbline.synth.ground_truth import TrueBaselineChange
+from ebbline.synth.latent_signals import Tracks
 from ebbline.synth.scenario import Point, Scenario
-from ebbline.synth.tracks import Tracks
-from ebbline.synth.truth import TrueBaselineChange
+from ebbline.synth.truth_events import CordEvent
 from ebbline.terms import Stage
 
 

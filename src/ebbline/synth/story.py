@@ -36,7 +36,7 @@ class Story:
         Gestation, samples per second, sensors, loss and baseline hold on until said otherwise.
         Raises ScenarioError for words that are not known.
         """
-        from ebbline.synth.words import parse
+        from ebbline.synth.scenario_parser import parse
 
         chapters: list[Scenario] = []
         for part in re.split(r"\bthen\b", words):

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
-from ebbline.synth.compiled import compiled
+from ebbline.compiled import kernel
 
 FloatArray = NDArray[np.float64]
 
@@ -32,7 +32,7 @@ class Streams:
         return self._made[purpose]
 
 
-@compiled
+@kernel
 def _walk(white: FloatArray, state: FloatArray, keep: FloatArray, kick: FloatArray) -> FloatArray:
     out = np.empty_like(white)
     for i in range(white.shape[0]):
@@ -42,7 +42,7 @@ def _walk(white: FloatArray, state: FloatArray, keep: FloatArray, kick: FloatArr
     return out
 
 
-@compiled
+@kernel
 def approach(state: FloatArray, target: FloatArray, memory_s: FloatArray) -> FloatArray:
     """A level that follows its target with a memory, one step a second; state: shape (1,)."""
     out = np.empty_like(target)

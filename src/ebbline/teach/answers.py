@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from ebbline.criteria.model import Standard, Window
+from ebbline.criteria.model import Standard
 from ebbline.features.findings import VariabilityClass
-from ebbline.terms import Attitude, Lie, Position, Presentation
+from ebbline.terms import Attitude, Lie, Position, Presentation, Window
 
 
 class MarkKind(StrEnum):

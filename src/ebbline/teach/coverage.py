@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from ebbline.features import window as within
 from ebbline.features.findings import DecelerationKind, Findings
+from ebbline.synth.ground_truth import SpanKind, Truth
 from ebbline.synth.scenario import Point
-from ebbline.synth.truth import SpanKind, Truth
 from ebbline.teach.case import AskedStep, Case
+from ebbline.teach.case_facts import strip_truth
+from ebbline.teach.electrode_policy import may_be_offered
 from ebbline.teach.encounter import LONGEST_WAIT_MIN, Encounter
-from ebbline.teach.facts import Fact
-from ebbline.teach.internal import may_be_offered
+from ebbline.teach.measure_facts import Fact
 from ebbline.teach.patient import AS_WRITTEN
-from ebbline.teach.situation import strip_truth
 from ebbline.teach.steps import PlaceContractionSensor, PlaceHeartSensor, Wait
-from ebbline.teach.told import findings_from_truth
+from ebbline.teach.truth_findings import findings_from_truth
 from ebbline.terms import Attitude, Lie, Position, Presentation
 
 TERMS = (

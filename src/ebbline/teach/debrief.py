@@ -4,28 +4,29 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from ebbline import CAUTION, wording
-from ebbline.analysis import read, read_findings
+from ebbline import CAUTION
 from ebbline.bedside.exam import ExamResult, examine
 from ebbline.bedside.states import states
 from ebbline.criteria import classify
-from ebbline.criteria.model import Classification, PanelReading, Standard, Window
+from ebbline.criteria.model import Classification, PanelReading, Standard
 from ebbline.errors import EbblineError
+from ebbline.reading import text
+from ebbline.reading.analyse import read, read_findings
 from ebbline.synth.scenario import Point
 from ebbline.teach import anatomy
 from ebbline.teach.answers import DECELERATION_MARKS, Mark, MarkKind
 from ebbline.teach.case import AskedStep
+from ebbline.teach.case_facts import context_of
+from ebbline.teach.electrode_policy import Allowed, may_be_offered
 from ebbline.teach.encounter import Encounter
-from ebbline.teach.internal import Allowed, may_be_offered
-from ebbline.teach.judge import decision_facts, examination_truth, reading_truth, score
+from ebbline.teach.grading import decision_facts, examination_truth, reading_truth, score
 from ebbline.teach.matching import Span, match
 from ebbline.teach.measures import measure_table
 from ebbline.teach.scoring import NEITHER_HIT_NOR_MISS, Score
 from ebbline.teach.sensations import Sensation, findings_of
-from ebbline.teach.situation import context_of
-from ebbline.teach.told import findings_from_truth
 from ebbline.teach.truth import ExaminationTruth, StripTruth
-from ebbline.terms import Stage
+from ebbline.teach.truth_findings import findings_from_truth
+from ebbline.terms import Stage, Window
 
 LIMITS = (
     "This is an invented patient: the model knows contractions, placental flow, cord and head "
@@ -112,7 +113,7 @@ class StripDebrief:
     truth: StripTruth
     events: tuple[EventVerdict, ...]
     classes: tuple[Classification, ...]
-    reading: tuple[wording.Section, ...]
+    reading: tuple[text.Section, ...]
     panel: PanelReading | None
     panel_note: str
 
@@ -261,7 +262,7 @@ def _strip(encounter: Encounter) -> StripDebrief:
         truth=truth,
         events=verdicts(marks, truth),
         classes=classes,
-        reading=wording.sections(reading, fetal),
+        reading=text.sections(reading, fetal),
         panel=panel,
         panel_note=note,
     )

@@ -15,20 +15,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.criteria.model import Window
 from ebbline.recording.model import Channel, ChannelKind, Provenance, Recording
 from ebbline.synth import actions as act
 from ebbline.synth.engine import Labour, LabourEngine
+from ebbline.synth.ground_truth import SpanKind, Truth
 from ebbline.synth.scenario import Point
 from ebbline.synth.sensors import toco_reach
-from ebbline.synth.truth import SpanKind, Truth
 from ebbline.teach import anatomy, patient
 from ebbline.teach.answers import ExaminationAnswer, InternalAnswer, StripAnswer
 from ebbline.teach.case import AskedStep, Case, Fetus, Sign, Turn
-from ebbline.teach.facts import Fact
+from ebbline.teach.case_facts import facts_of, facts_of_trace
+from ebbline.teach.measure_facts import Fact
 from ebbline.teach.measures import Call, Choice, Measure, measure_table
 from ebbline.teach.sensations import Hands, Sensation, hear
-from ebbline.teach.situation import facts_of, facts_of_trace
 from ebbline.teach.steps import (
     AttemptError,
     Choose,
@@ -45,8 +44,8 @@ from ebbline.teach.steps import (
     Wait,
     checked_answer,
 )
-from ebbline.teach.told import Seen
-from ebbline.terms import SensorKind
+from ebbline.teach.truth_findings import Seen
+from ebbline.terms import SensorKind, Window
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -329,7 +328,7 @@ class Encounter:
         self._reach.append((self._engine.now_s, float(reach)))
 
     def _decide_internal(self, answer: InternalAnswer) -> Outcome:
-        from ebbline.teach.internal import may_be_offered
+        from ebbline.teach.electrode_policy import may_be_offered
 
         self._asked(AskedStep.INTERNAL)
         self.internal = answer

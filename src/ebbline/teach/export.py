@@ -15,7 +15,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 from urllib.parse import quote
 
-from ebbline.teach.records import FinishedAttempt
+from ebbline.teach.attempt_record import FinishedAttempt
 
 HOME_PAGE = "https://ebbline.invalid/"
 """Home page of accounts and activities where the teacher names none (RFC 2606: never real)."""

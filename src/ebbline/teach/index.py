@@ -55,7 +55,7 @@ def work_out(case: Case) -> Entry:
     """What a case shows and practises, from its truth."""
     from ebbline.teach.answers import StripAnswer
     from ebbline.teach.coverage import shown_by, well_monitored
-    from ebbline.teach.judge import score
+    from ebbline.teach.grading import score
     from ebbline.teach.steps import ReadStrip
 
     if case.recorded is not None:

@@ -43,6 +43,6 @@ def named_or_file(name: str) -> Case:
     """
     if name.endswith((".yaml", ".yml")) or "/" in name:
         return case_from_file(Path(name))
-    from ebbline.teach.recorded import recorded_by_id
+    from ebbline.teach.real_cases import recorded_by_id
 
     return recorded_by_id(name) or shipped_case(name)

@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 import yaml
 
 from ebbline.errors import PolicyError
-from ebbline.teach.facts import Fact
+from ebbline.teach.measure_facts import Fact
 from ebbline.teach.scoring import RULES, Score, ScoreLine, UnsafeChoice
 
 T = TypeVar("T", "Measure", "Person")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from ebbline.criteria.model import Standard
 from ebbline.teach.answers import MarkKind
-from ebbline.teach.records import (
+from ebbline.teach.attempt_record import (
     FinishedAttempt,
     as_progress,
     by_learner_and_item,

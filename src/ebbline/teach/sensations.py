@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 
 from ebbline.bedside import likelihood
 from ebbline.bedside.context import Hindrance
-from ebbline.bedside.items import Finding, items
+from ebbline.bedside.findings_catalogue import Finding, items
 from ebbline.bedside.states import State, states
 from ebbline.synth.scenario import Point
 from ebbline.teach import anatomy

@@ -12,7 +12,6 @@ from typing import TypeVar
 import numpy as np
 
 from ebbline import codec
-from ebbline.criteria.model import Window
 from ebbline.errors import EbblineError
 from ebbline.features.findings import VariabilityClass
 from ebbline.recording.model import ChannelKind, Recording
@@ -27,7 +26,7 @@ from ebbline.teach.case import Case
 from ebbline.teach.encounter import Encounter
 from ebbline.teach.measures import measure_table
 from ebbline.teach.notes import notes_of
-from ebbline.teach.recorded import RecordedEncounter
+from ebbline.teach.real_cases import RecordedEncounter
 from ebbline.teach.scoring import Score
 from ebbline.teach.sensations import GRIPS_HERE, Grip, Zone
 from ebbline.teach.standards import classes_of
@@ -46,7 +45,7 @@ from ebbline.teach.steps import (
     Wait,
     step_to_data,
 )
-from ebbline.terms import Attitude, Lie, Position, Presentation
+from ebbline.terms import Attitude, Lie, Position, Presentation, Window
 
 Word = TypeVar("Word", bound=StrEnum)
 

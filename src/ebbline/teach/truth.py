@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from ebbline.criteria.model import Window
 from ebbline.features.findings import VariabilityClass
 from ebbline.teach.answers import MarkKind
-from ebbline.terms import Attitude, Lie, Position, Presentation
+from ebbline.terms import Attitude, Lie, Position, Presentation, Window
 
 
 @dataclass(frozen=True, slots=True)

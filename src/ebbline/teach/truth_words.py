@@ -7,9 +7,9 @@ from collections import Counter
 from ebbline.teach import anatomy
 from ebbline.teach.case import AskedStep, Case
 from ebbline.teach.coverage import well_monitored
+from ebbline.teach.electrode_policy import may_be_offered
 from ebbline.teach.encounter import Encounter
-from ebbline.teach.internal import may_be_offered
-from ebbline.teach.judge import reading_truth
+from ebbline.teach.grading import reading_truth
 from ebbline.teach.measures import measure_table
 
 

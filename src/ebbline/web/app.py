@@ -15,12 +15,12 @@ from starlette.staticfiles import StaticFiles
 
 from ebbline import CAUTION, __version__
 from ebbline.errors import EbblineError
-from ebbline.web.accounts import Accounts
-from ebbline.web.heavy import HeavyParts
-from ebbline.web.library import Held, Library, NotThereError
+from ebbline.web.auth.accounts import Accounts
+from ebbline.web.auth.gate import BodyLimit, Gate, wants_data
+from ebbline.web.lazy_imports import HeavyParts
 from ebbline.web.pages import HERE, page
-from ebbline.web.routes import ROUTERS, UPLOAD_PATHS
-from ebbline.web.security import BodyLimit, Gate, wants_data
+from ebbline.web.recordings.library import Held, Library, NotThereError
+from ebbline.web.routers import ROUTERS, UPLOAD_PATHS
 from ebbline.web.settings import Settings
 from ebbline.web.store import Store
 

@@ -13,7 +13,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoes
 from starlette.responses import HTMLResponse
 
 from ebbline import CAUTION, __version__
-from ebbline.web.security import (
+from ebbline.web.auth.gate import (
     TOKEN_COOKIE,
     Principal,
     Role,

@@ -149,6 +149,28 @@ def fleiss(
     return _finished("Fleiss' kappa", estimate, len(table), readers, resamples, seed)
 
 
+def _alpha(counts: IntArray, scale: Scale) -> float:
+    """One less observed over expected disagreement. counts: answers, shape (units, categories)."""
+    answers = counts.sum(axis=1, keepdims=True)
+    pairs = (counts[:, :, None] * counts[:, None, :]).astype(np.float64)
+    at = np.arange(counts.shape[1])
+    pairs[:, at, at] -= counts
+    coincidences = (pairs / (answers - 1)[:, :, None]).sum(axis=0)
+    totals = coincidences.sum(axis=0)
+    apart = _apart(totals, scale)
+    expected = np.outer(totals, totals) - np.diag(totals)
+    return float(1 - (totals.sum() - 1) * (coincidences * apart).sum() / (expected * apart).sum())
+
+
+def _apart(totals: FloatArray, scale: Scale) -> FloatArray:
+    """Squared difference between each two categories, shape (categories, categories)."""
+    count = len(totals)
+    if scale is Scale.NOMINAL:
+        return 1.0 - np.eye(count)
+    reached = np.cumsum(totals) - totals / 2
+    return (reached[:, None] - reached[None, :]) ** 2
+
+
 def krippendorff_alpha(
     ratings: Sequence[Sequence[int]],
     categories: int,
@@ -157,28 +179,22 @@ def krippendorff_alpha(
     resamples: int = 1000,
     seed: int = 0,
 ) -> Agreement:
-    """Krippendorff's alpha (krippendorff library); readers may have left units out.
+    """Krippendorff's alpha from the coincidence matrix; readers may have left units out.
 
     ratings: shape (units, readers), MISSING where not given; units with fewer than two answers
     carry nothing and are left out. Source: Hayes AF, Krippendorff K. Commun Methods Meas
-    2007;1:77-89.
+    2007;1:77-89; the worked steps: Krippendorff K. Computing Krippendorff's alpha-reliability,
+    2011.
     """
-    import krippendorff
-
     table = np.asarray(ratings, int).reshape(len(ratings), -1) if len(ratings) else _NOBODY
     counts = np.stack([(table == category).sum(axis=1) for category in range(categories)], axis=1)
     counts = counts[counts.sum(axis=1) >= 2]
-    domain = list(range(categories))
 
     def estimate(chosen: IntArray) -> float:
         sample = counts[chosen]
         if (sample.sum(axis=0) > 0).sum() < 2:
             return math.nan
-        return float(
-            krippendorff.alpha(
-                value_counts=sample, value_domain=domain, level_of_measurement=scale.value
-            )
-        )
+        return _alpha(sample, scale)
 
     readers = table.shape[1]
     return _finished(

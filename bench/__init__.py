@@ -1,0 +1,1 @@
+"""What is measured and printed: accuracy, agreement with readers, speed."""

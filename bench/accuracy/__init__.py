@@ -1,0 +1,1 @@
+"""Accuracy of the detector on invented labours, whose truth is known."""

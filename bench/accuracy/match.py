@@ -1,0 +1,288 @@
+"""What was found against what is true, hour by hour.
+
+Matching: a true and a found event may match when they overlap by at least a third of the shorter
+one; each is used once; the pairing with the most seconds of overlap is taken.
+
+Neutral, neither for nor against: true events that come out under the definitions' thresholds
+(`counts` False), true events cut by the ends of the hour, and whatever was found that matches or
+lies on them. In the table "seen", true events of which less than half reached the sensor are
+neutral too; in the table "all" they count as missed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import linear_sum_assignment
+
+from ebbline.features.findings import Findings, VariabilityClass
+from ebbline.synth import Truth
+from ebbline.synth.ground_truth import ABSENT_BELOW_BPM, variability_class
+
+FloatArray = NDArray[np.float64]
+LEAST_OVERLAP = 1 / 3
+EDGE_S = 20.0
+SEEN_SHARE = 0.5
+CLEAR_BPM, CLEAR_S = 3.0, 3.0
+LIMITS_BPM, CLEAR_SHARE = (ABSENT_BELOW_BPM, 5.0, 25.0), 0.15
+
+Span = tuple[float, float]
+
+
+def pairs(true: Sequence[Span], found: Sequence[Span]) -> list[tuple[int, int]]:
+    """One-to-one pairs (true, found) with the most seconds of overlap."""
+    if not true or not found:
+        return []
+    a, b = np.array(true), np.array(found)
+    overlap = np.minimum(a[:, None, 1], b[None, :, 1]) - np.maximum(a[:, None, 0], b[None, :, 0])
+    shorter = np.minimum((a[:, 1] - a[:, 0])[:, None], (b[:, 1] - b[:, 0])[None, :])
+    overlap = np.where(overlap >= LEAST_OVERLAP * np.maximum(shorter, 1e-9), overlap, 0.0)
+    rows, columns = linear_sum_assignment(-overlap)
+    return [(int(i), int(j)) for i, j in zip(rows, columns, strict=True) if overlap[i, j] > 0]
+
+
+@dataclass
+class Tally:
+    """Counts of one finding, and the errors of what matched."""
+
+    hit: int = 0
+    missed: int = 0
+    extra: int = 0
+    clear_hit: int = 0
+    clear_missed: int = 0
+    onset_s: list[float] = field(default_factory=list)
+    extreme_s: list[float] = field(default_factory=list)
+    end_s: list[float] = field(default_factory=list)
+    size: list[float] = field(default_factory=list)
+
+    def add(self, other: Tally) -> None:
+        self.clear_hit += other.clear_hit
+        self.clear_missed += other.clear_missed
+        self.hit += other.hit
+        self.missed += other.missed
+        self.extra += other.extra
+        for name in ("onset_s", "extreme_s", "end_s", "size"):
+            getattr(self, name).extend(getattr(other, name))
+
+    @property
+    def clear_sensitivity(self) -> float:
+        """Of events that stand 3 bpm and 3 s above the thresholds (contractions: 20 mmHg)."""
+        total = self.clear_hit + self.clear_missed
+        return self.clear_hit / total if total else float("nan")
+
+    @property
+    def sensitivity(self) -> float:
+        return self.hit / (self.hit + self.missed) if self.hit + self.missed else float("nan")
+
+    @property
+    def ppv(self) -> float:
+        return self.hit / (self.hit + self.extra) if self.hit + self.extra else float("nan")
+
+    @property
+    def f1(self) -> float:
+        total = 2 * self.hit + self.missed + self.extra
+        return 2 * self.hit / total if total else float("nan")
+
+
+@dataclass
+class Hour:
+    """Everything measured in one hour. `wrong`: (kind, start, end) of misses and extras."""
+
+    number: int
+    pattern: str
+    loss_bin: int
+    loss: float
+    seen: dict[str, Tally]
+    everything: dict[str, Tally]
+    baseline_errors: FloatArray
+    baseline_10: list[float]
+    variability: list[tuple[str, str, bool]]
+    kinds: list[tuple[str, str, bool]]
+    sinusoidal: tuple[bool, bool]
+    classes: dict[str, tuple[str, str]]
+    wrong: list[tuple[str, float, float]]
+    seconds: float = 0.0
+
+
+def _inside(span: Span, duration: float) -> bool:
+    return span[0] > EDGE_S and span[1] < duration - EDGE_S
+
+
+def tally(
+    true: Sequence[Span],
+    scored: Sequence[bool],
+    clear: Sequence[bool],
+    found: Sequence[Span],
+    neutral: Sequence[Span],
+) -> tuple[Tally, list[tuple[int, int]], list[int], list[int]]:
+    """Counts for one finding; the pairs, the missed and the extra ones by index.
+
+    Found events that pair with a true event that is not scored, or lie for their greater part
+    on neutral stretches, are left out.
+    """
+    matched = pairs(true, found)
+    used_true = {i for i, _ in matched}
+    used_found = {j for _, j in matched}
+    hits = [(i, j) for i, j in matched if scored[i]]
+    missed = [i for i in range(len(true)) if scored[i] and i not in used_true]
+    extra = [
+        j for j in range(len(found)) if j not in used_found and not _mostly_on(found[j], neutral)
+    ]
+    counts = Tally(
+        hit=len(hits),
+        missed=len(missed),
+        extra=len(extra),
+        clear_hit=sum(clear[i] for i, _ in hits),
+        clear_missed=sum(clear[i] for i in missed),
+    )
+    return counts, hits, missed, extra
+
+
+def _mostly_on(span: Span, stretches: Sequence[Span]) -> bool:
+    length = max(1e-9, span[1] - span[0])
+    return any(min(span[1], b) - max(span[0], a) > 0.5 * length for a, b in stretches)
+
+
+def lost_mask(truth: Truth) -> NDArray[np.bool_]:
+    """One value a second: the sensor did not give the fetal rate for most of it."""
+    wrong = np.zeros(round(truth.duration_s * 4), dtype=bool)
+    for span in truth.artefacts:
+        wrong[round(span.start_s * 4) : round(span.end_s * 4)] = True
+    return np.asarray(wrong.reshape(-1, 4).mean(axis=1) > 0.5)
+
+
+def score_contractions(
+    truth: Truth, findings: Findings
+) -> tuple[Tally, list[tuple[str, float, float]]]:
+    """Contractions: all of them reach the sensor."""
+    true = [(c.onset_s, c.end_s) for c in truth.contractions]
+    scored = [
+        c.counts and _inside((c.onset_s, c.end_s), truth.duration_s) for c in truth.contractions
+    ]
+    found = findings.uterine.contractions
+    clear = [c.amplitude_mmhg >= 20.0 for c in truth.contractions]
+    edges = _edges(truth.duration_s)
+    result, hits, missed, extra = tally(
+        true, scored, clear, [(c.onset_s, c.end_s) for c in found], edges
+    )
+    for i, j in hits:
+        t, f = truth.contractions[i], found[j]
+        result.onset_s.append(f.onset_s - t.onset_s)
+        result.extreme_s.append(f.peak_s - t.peak_s)
+        result.end_s.append(f.end_s - t.end_s)
+    wrong = [("contraction missed", *true[i]) for i in missed]
+    wrong += [("contraction extra", found[j].onset_s, found[j].end_s) for j in extra]
+    return result, wrong
+
+
+def _edges(duration: float) -> list[Span]:
+    return [(-60.0, 2 * EDGE_S), (duration - 2 * EDGE_S, duration + 60.0)]
+
+
+def _reached(span: Span, lost: NDArray[np.bool_]) -> bool:
+    part = lost[int(span[0]) : max(int(span[0]) + 1, int(span[1]))]
+    return bool(1 - part.mean() >= SEEN_SHARE)
+
+
+def score_decelerations(
+    truth: Truth, findings: Findings, only_seen: bool
+) -> tuple[Tally, list[tuple[int, int]], list[tuple[str, float, float]]]:
+    """Decelerations of every kind together."""
+    lost = lost_mask(truth)
+    true = [(d.onset_s, d.end_s) for d in truth.decelerations]
+    scored = [
+        d.counts
+        and _inside((d.onset_s, d.end_s), truth.duration_s)
+        and (not only_seen or _reached((d.onset_s, d.end_s), lost))
+        for d in truth.decelerations
+    ]
+    clear = [
+        d.depth_bpm >= 15 + CLEAR_BPM and d.end_s - d.onset_s >= 15 + CLEAR_S
+        for d in truth.decelerations
+    ]
+    found = [d for d in findings.fetal.decelerations if not d.shallow]
+    neutral = _edges(truth.duration_s) + _not_scored(true, scored)
+    result, hits, missed, extra = tally(
+        true, scored, clear, [(d.onset_s, d.end_s) for d in found], neutral
+    )
+    for i, j in hits:
+        t, f = truth.decelerations[i], found[j]
+        result.onset_s.append(f.onset_s - t.onset_s)
+        result.extreme_s.append(f.nadir_s - t.nadir_s)
+        result.end_s.append(f.end_s - t.end_s)
+        result.size.append(f.depth_bpm - t.depth_bpm)
+    wrong = [("deceleration missed", *true[i]) for i in missed]
+    wrong += [("deceleration extra", found[j].onset_s, found[j].end_s) for j in extra]
+    places = [findings.fetal.decelerations.index(found[j]) for _, j in hits]
+    return result, [(i, k) for (i, _), k in zip(hits, places, strict=True)], wrong
+
+
+def score_accelerations(
+    truth: Truth, findings: Findings, only_seen: bool
+) -> tuple[Tally, list[tuple[int, int]], list[tuple[str, float, float]]]:
+    """Accelerations; shoulders and overshoots of variable decelerations are neutral."""
+    lost = lost_mask(truth)
+    true = [(a.onset_s, a.end_s) for a in truth.accelerations]
+    scored = [
+        a.counts
+        and _inside((a.onset_s, a.end_s), truth.duration_s)
+        and (not only_seen or _reached((a.onset_s, a.end_s), lost))
+        for a in truth.accelerations
+    ]
+    least = 15 if truth.weeks >= 32 else 10
+    clear = [
+        a.height_bpm >= least + CLEAR_BPM and a.end_s - a.onset_s >= least + CLEAR_S
+        for a in truth.accelerations
+    ]
+    found = findings.fetal.accelerations
+    neutral = _edges(truth.duration_s) + _not_scored(true, scored)
+    neutral += [(r.onset_s, r.end_s) for r in truth.rises]
+    result, hits, missed, extra = tally(
+        true, scored, clear, [(a.onset_s, a.end_s) for a in found], neutral
+    )
+    for i, j in hits:
+        t, f = truth.accelerations[i], found[j]
+        result.onset_s.append(f.onset_s - t.onset_s)
+        result.extreme_s.append(f.peak_s - t.peak_s)
+        result.end_s.append(f.end_s - t.end_s)
+        result.size.append(f.height_bpm - t.height_bpm)
+    wrong = [("acceleration missed", *true[i]) for i in missed]
+    wrong += [("acceleration extra", found[j].onset_s, found[j].end_s) for j in extra]
+    return result, hits, wrong
+
+
+def _not_scored(true: Sequence[Span], scored: Sequence[bool]) -> list[Span]:
+    return [span for span, counts in zip(true, scored, strict=True) if not counts]
+
+
+def baseline_errors(truth: Truth, findings: Findings) -> FloatArray:
+    """Found minus true baseline, bpm, every second where one was found."""
+    curve = findings.fetal.baseline_curve
+    at = np.arange(len(truth.baseline.values), dtype=float)
+    index = np.round((at - curve.start_s) / curve.step_s).astype(int)
+    good = (index >= 0) & (index < len(curve.values))
+    error = curve.values[index[good]] - truth.baseline.values[good]
+    return np.asarray(error[np.isfinite(error)])
+
+
+def variability_pairs(truth: Truth, findings: Findings) -> list[tuple[str, str, bool]]:
+    """(true, found, clear) class of every ten minutes; sinusoidal stretches are left out.
+
+    clear: the true bandwidth is 15 % or more away from every limit.
+    """
+    made = []
+    for segment in findings.fetal.variability:
+        if any(s.start_s < segment.end_s and s.end_s > segment.start_s for s in truth.sinusoidal):
+            continue
+        first, last = round(segment.start_s / 60), round(segment.end_s / 60)
+        minutes = truth.bandwidth.values[first:last]
+        minutes = minutes[np.isfinite(minutes)]
+        if len(minutes) < 3:
+            continue
+        width = float(minutes.mean())
+        clear = all(abs(width / limit - 1) >= CLEAR_SHARE for limit in LIMITS_BPM)
+        made.append((str(variability_class(width)), str(segment.variability), clear))
+    return [p for p in made if p[1] != VariabilityClass.INDETERMINATE]

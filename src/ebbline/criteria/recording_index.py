@@ -1,0 +1,269 @@
+"""What all standards ask of a recording, worked out once for all windows."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.criteria import limits
+from ebbline.criteria.variability_runs import MinuteTrack, Runs
+from ebbline.features import window as within
+from ebbline.features.events import LATE_LAG_S
+from ebbline.features.findings import (
+    Artefact,
+    ArtefactKind,
+    BaselineSegment,
+    Deceleration,
+    DecelerationKind,
+    Findings,
+)
+from ebbline.features.variability import MARKED_BPM
+from ebbline.terms import Window
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+TEN_MINUTES_S = 600.0
+LEAST_PART_S = 300.0
+"""A remainder of a ten-minute segment shorter than this is not asked for a baseline of its own."""
+
+NOT_THE_FETUS = frozenset({ArtefactKind.MATERNAL, ArtefactKind.DOUBLING, ArtefactKind.HALVING})
+
+
+@dataclass(frozen=True, slots=True)
+class TenMinuteBaseline:
+    """The baseline of ten minutes of the window.
+
+    rounded_bpm: to 5 bpm (NICHD); whole_bpm: to 1 bpm (a reader cannot tell less). NaN when
+    indeterminate. carried: the value is that of the preceding ten minutes. evidence: where it was
+    measured. asked_for: False for a short remainder at the recording's end.
+    """
+
+    rounded_bpm: float
+    whole_bpm: float
+    carried: bool
+    evidence: Window
+    asked_for: bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Falls:
+    """The recording's decelerations as columns, in the order of `features.window.index_of`."""
+
+    items: tuple[Deceleration, ...]
+    kind: tuple[DecelerationKind, ...]
+    onset_s: FloatArray
+    end_s: FloatArray
+    nadir_bpm: FloatArray
+    onset_lag_s: FloatArray
+    lag_s: FloatArray
+    return_s: FloatArray
+    within_bpm: FloatArray
+    abrupt: BoolArray
+    shallow: BoolArray
+    paired: BoolArray
+
+    def of(self, *kinds: DecelerationKind) -> BoolArray:
+        """Mask of kinds, shallow ones left out."""
+        return np.array([k in kinds for k in self.kind], dtype=np.bool_) & ~self.shallow
+
+
+class RecordingFacts:
+    """Arrays over the whole recording, made once and used by every window and standard."""
+
+    def __init__(self, findings: Findings) -> None:
+        self.findings = findings
+
+    @cached_property
+    def falls(self) -> Falls:
+        """The decelerations as columns."""
+        order = within.index_of(self.findings).deceleration_order.tolist()
+        items = tuple(self.findings.fetal.decelerations[i] for i in order)
+        rows = np.array(
+            [
+                (
+                    d.onset_s,
+                    d.end_s,
+                    d.nadir_bpm,
+                    d.onset_lag_s,
+                    d.lag_s,
+                    d.return_s,
+                    d.variability_within_bpm,
+                    d.abrupt,
+                    d.shallow,
+                    d.contraction >= 0,
+                )
+                for d in items
+            ],
+            dtype=np.float64,
+        ).reshape(len(items), 10)
+        columns = rows.T
+        return Falls(
+            items,
+            tuple(d.kind for d in items),
+            *columns[:7],
+            *(column > 0 for column in columns[7:]),
+        )
+
+    @cached_property
+    def late(self) -> BoolArray:
+        """Late (NICHD, NICE): of that kind, or prolonged, gradual and late in its timing.
+
+        A late deceleration that goes on for two minutes is called prolonged (NICHD 2008); that it
+        lasts longer cannot make it weigh less, so it still counts as late.
+        """
+        falls = self.falls
+        prolonged = falls.of(DecelerationKind.PROLONGED)
+        long_and_late = prolonged & ~falls.abrupt & falls.paired & (falls.lag_s > LATE_LAG_S)
+        return falls.of(DecelerationKind.LATE) | long_and_late
+
+    @cached_property
+    def variable(self) -> BoolArray:
+        """Variable (NICHD, NICE): of that kind, or prolonged with an abrupt onset (see `late`)."""
+        prolonged = self.falls.of(DecelerationKind.PROLONGED)
+        return self.falls.of(DecelerationKind.VARIABLE) | (prolonged & self.falls.abrupt)
+
+    @cached_property
+    def prolonged(self) -> BoolArray:
+        """Prolonged (NICHD): two minutes or more."""
+        return self.falls.of(DecelerationKind.PROLONGED)
+
+    @cached_property
+    def unpaired(self) -> BoolArray:
+        """Gradual, and no contraction known: early or late cannot be told."""
+        falls = self.falls
+        prolonged = falls.of(DecelerationKind.PROLONGED) & ~falls.abrupt & ~falls.paired
+        return falls.of(DecelerationKind.GRADUAL_UNPAIRED) | prolonged
+
+    @cached_property
+    def early(self) -> BoolArray:
+        """Early (NICHD)."""
+        return self.falls.of(DecelerationKind.EARLY)
+
+    @cached_property
+    def concerning(self) -> BoolArray:
+        """Variable decelerations with any concerning characteristic (NICE)."""
+        return np.array(
+            [
+                bool(variable and within.concerning_features(self.findings, fall))
+                for variable, fall in zip(self.variable.tolist(), self.falls.items, strict=True)
+            ],
+            dtype=np.bool_,
+        )
+
+    @cached_property
+    def levels(self) -> tuple[TenMinuteBaseline, ...]:
+        """The ten-minute baselines of the recording."""
+        segments = self.findings.fetal.baseline
+        return tuple(_level(segments, place) for place in range(len(segments)))
+
+    @cached_property
+    def first_level(self) -> TenMinuteBaseline | None:
+        """The first determinate baseline of the recording."""
+        return next((one for one in self.levels if not math.isnan(one.whole_bpm)), None)
+
+    @cached_property
+    def baseline_starts_s(self) -> list[float]:
+        """Where the ten-minute baselines start."""
+        return [one.start_s for one in self.findings.fetal.baseline]
+
+    @cached_property
+    def variability_starts_s(self) -> list[float]:
+        """Where the ten-minute variabilities start."""
+        return [one.start_s for one in self.findings.fetal.variability]
+
+    def level_at(self, start_s: float) -> TenMinuteBaseline | None:
+        """The determinate baseline measured from about this time on (within 5 minutes)."""
+        starts_s = self.baseline_starts_s
+        place = bisect_left(starts_s, start_s - 0.5 * TEN_MINUTES_S)
+        if place == len(starts_s) or starts_s[place] > start_s + 0.5 * TEN_MINUTES_S:
+            return None
+        one = self.levels[place]
+        return None if math.isnan(one.whole_bpm) or one.carried else one
+
+    @cached_property
+    def minutes(self) -> MinuteTrack:
+        """The measured minutes of variability."""
+        return MinuteTrack(self.findings.fetal.bandwidth)
+
+    @cached_property
+    def reduced_runs(self) -> Runs:
+        """Runs of minutes with a bandwidth under 5 bpm."""
+        return self.minutes.runs(self.minutes.steady < within.REDUCED_BELOW_BPM)
+
+    @cached_property
+    def reduced_over_gaps(self) -> Runs:
+        """The same, with no unmeasured stretch breaking a run."""
+        meets = self.minutes.steady < within.REDUCED_BELOW_BPM
+        return self.minutes.runs(meets, over_gaps=True)
+
+    @cached_property
+    def increased_runs(self) -> Runs:
+        """Runs of minutes with a bandwidth over 25 bpm."""
+        return self.minutes.runs(self.minutes.steady > MARKED_BPM)
+
+    @cached_property
+    def reliable(self) -> tuple[FloatArray, FloatArray]:
+        """Edges of the minutes, and the seconds of reliable heart rate gathered up to each.
+
+        A minute's share is that of its valid samples, and no more than what suspicions of the
+        mother's, a doubled or a halved rate leave of it.
+        """
+        valid = self.findings.fetal.valid
+        shares = np.nan_to_num(np.asarray(valid.values, np.float64))
+        starts = valid.start_s + valid.step_s * np.arange(len(shares))
+        doubtful_s = np.zeros(len(shares))
+        for artefact in self.suspected:
+            first = max(0, int((artefact.start_s - valid.start_s) // valid.step_s))
+            last = min(len(shares), int((artefact.end_s - valid.start_s) // valid.step_s) + 1)
+            part = starts[first:last]
+            overlap = np.minimum(part + valid.step_s, artefact.end_s) - np.maximum(
+                part, artefact.start_s
+            )
+            doubtful_s[first:last] += np.maximum(overlap, 0.0)
+        shares = np.minimum(shares, np.maximum(0.0, 1.0 - doubtful_s / valid.step_s))
+        edges = np.append(starts, valid.start_s + valid.step_s * len(shares))
+        return edges, np.concatenate(([0.0], np.cumsum(shares * valid.step_s)))
+
+    @cached_property
+    def suspected(self) -> tuple[Artefact, ...]:
+        """Stretches whose rate is not relied on."""
+        return tuple(
+            a
+            for a in self.findings.fetal.artefacts
+            if a.kind in NOT_THE_FETUS and limits.SUSPECT.met(a.certainty)
+        )
+
+
+@lru_cache(maxsize=4)
+def recording_facts(findings: Findings) -> RecordingFacts:
+    """The facts of a recording; kept for the last few findings asked for."""
+    return RecordingFacts(findings)
+
+
+def _level(segments: tuple[BaselineSegment, ...], place: int) -> TenMinuteBaseline:
+    """The baseline of a segment; that of the preceding ten minutes where it has none (NICHD)."""
+    one = segments[place]
+    asked_for = one.end_s - one.start_s >= LEAST_PART_S
+    if one.determinate and not math.isnan(one.bpm):
+        return TenMinuteBaseline(
+            one.bpm, _whole(one), False, Window(one.start_s, one.end_s), asked_for, ""
+        )
+    if place:
+        earlier = segments[place - 1]
+        if earlier.determinate and not math.isnan(earlier.bpm):
+            where = Window(earlier.start_s, earlier.end_s)
+            return TenMinuteBaseline(earlier.bpm, _whole(earlier), True, where, asked_for, one.why)
+    where = Window(one.start_s, one.end_s)
+    return TenMinuteBaseline(math.nan, math.nan, False, where, asked_for, one.why)
+
+
+def _whole(segment: BaselineSegment) -> float:
+    mean = segment.bpm if math.isnan(segment.mean_bpm) else segment.mean_bpm
+    return math.floor(mean + 0.5)

@@ -1,0 +1,1 @@
+"""How each standard's table is applied to a window, one file a standard."""

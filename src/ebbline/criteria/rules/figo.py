@@ -1,0 +1,237 @@
+"""How the FIGO 2015 table is applied to a window."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.criteria.classification_builder import (
+    Docket,
+    check_bandwidth,
+    check_baseline,
+    check_window,
+    spans,
+)
+from ebbline.criteria.model import Classification
+from ebbline.criteria.recording_index import RecordingFacts
+from ebbline.criteria.rule import Rule
+from ebbline.criteria.tables import figo as line
+from ebbline.criteria.window_view import WindowFacts
+from ebbline.features import window as within
+from ebbline.recording.model import Context
+from ebbline.terms import Window
+
+BoolArray = NDArray[np.bool_]
+
+UNTOLD_APART_S = 600.0
+"""Decelerations further apart than this are no pattern, whatever the contractions were."""
+
+
+def classify(facts: WindowFacts, context: Context) -> Classification:
+    """The class of a window by FIGO 2015, or why there is none."""
+    docket = Docket(line.TABLE, facts)
+    check_window(docket, facts, context)
+    _baseline(docket, facts)
+    reduced = _variability(docket, facts)
+    _sinusoidal(docket, facts)
+    _decelerations(docket, facts, reduced)
+    _contractions(docket, facts)
+    if facts.accelerations:
+        docket.add(line.ACCELERATIONS, detail=f"{facts.accelerations} in the window")
+    return docket.close()
+
+
+def _baseline(docket: Docket, facts: WindowFacts) -> None:
+    known = facts.known_baselines
+    check_baseline(docket, facts)
+    if not known:
+        docket.refuse("the baseline is indeterminate, in the preceding ten minutes too")
+        return
+    fastest = max(known, key=lambda one: one.whole_bpm)
+    slowest = min(known, key=lambda one: one.whole_bpm)
+    for rule, one in (
+        (line.TACHYCARDIA, fastest),
+        (
+            line.BASELINE_LOW if line.BASELINE_LOW.met(slowest.whole_bpm) else line.BRADYCARDIA,
+            slowest,
+        ),
+    ):
+        if rule.met(one.whole_bpm):
+            carried = "of the preceding ten minutes" if one.carried else ""
+            docket.add(rule, one.whole_bpm, evidence=(one.evidence,), detail=carried)
+    if all(line.BASELINE_NORMAL.met(one.whole_bpm) for one in known):
+        docket.add(line.BASELINE_NORMAL, known[-1].whole_bpm, evidence=(known[-1].evidence,))
+
+
+def _variability(docket: Docket, facts: WindowFacts) -> bool:
+    """States the variability; returns whether some half hour of the window has it reduced."""
+    (low, low_at), (high, high_at) = facts.mean_bandwidths
+    check_bandwidth(docket, facts)
+    if line.VARIABILITY_NORMAL.met(low) and line.VARIABILITY_NORMAL.met(high):
+        docket.add(line.VARIABILITY_NORMAL, low, evidence=(low_at,))
+    if line.VARIABILITY_LOW.met(low):
+        docket.add(line.VARIABILITY_LOW, low, evidence=(low_at,))
+    if line.VARIABILITY_HIGH.met(high):
+        docket.add(line.VARIABILITY_HIGH, high, evidence=(high_at,))
+    for rule, run in ((line.REDUCED, facts.reduced_run), (line.INCREASED, facts.increased_run)):
+        if run is not None and rule.met(run.minutes):
+            docket.add(rule, run.minutes, evidence=(run.evidence,))
+    state_unmeasured(docket, facts, line.REDUCED, line.REDUCED_UNMEASURED)
+    return line.VARIABILITY_LOW.met(low)
+
+
+def state_unmeasured(docket: Docket, facts: WindowFacts, rule: Rule, note: Rule) -> None:
+    """Say so when only unmeasured minutes keep reduced variability from being too long."""
+    run, bridged = facts.reduced_run, facts.reduced_over_gaps
+    if run is None or bridged is None or rule.met(run.minutes):
+        return
+    if note.met(bridged.elapsed_min):
+        docket.add(note, bridged.elapsed_min, evidence=(bridged.evidence,))
+        unmeasured = bridged.elapsed_min - bridged.minutes
+        docket.not_seen(f"variability of {unmeasured:.0f} min within a run of reduced variability")
+
+
+def _sinusoidal(docket: Docket, facts: WindowFacts) -> None:
+    for pseudo in (False, True):
+        longest = facts.longest_sinusoidal(pseudo=pseudo)
+        if longest is None:
+            continue
+        seconds, episode = longest
+        minutes = seconds / 60.0
+        rule = line.SINUSOIDAL if line.SINUSOIDAL.met(minutes) else line.SINUSOIDAL_SHORT
+        docket.add(
+            line.PSEUDOSINUSOIDAL if pseudo else rule,
+            minutes,
+            evidence=(Window(episode.start_s, episode.start_s + seconds),),
+        )
+
+
+def _late_in_form(whole: RecordingFacts) -> BoolArray:
+    """Gradual onset or return, or reduced variability within."""
+    falls = whole.falls
+    return (
+        ~falls.abrupt
+        | (falls.return_s > line.GRADUAL_RETURN.threshold)
+        | (falls.within_bpm < within.REDUCED_BELOW_BPM)
+    )
+
+
+def _masks(whole: RecordingFacts, shallow_counts: bool) -> tuple[BoolArray, BoolArray, BoolArray]:
+    """Decelerations that are late, prolonged, and (contraction not known) may be late."""
+    falls = whole.falls
+    deep = ~falls.shallow
+    prolonged = deep & (falls.end_s - falls.onset_s > line.PROLONGED.threshold * 60.0)
+    form = _late_in_form(whole)
+    late = (
+        falls.paired
+        & form
+        & ~prolonged
+        & (falls.onset_lag_s > line.LATE_ONSET.threshold)
+        & (falls.lag_s > line.LATE_NADIR.threshold)
+    )
+    if not shallow_counts:
+        late &= deep
+    return late, prolonged, deep & ~falls.paired & form & ~prolonged
+
+
+def _decelerations(docket: Docket, facts: WindowFacts, reduced: bool) -> None:
+    whole = facts.whole
+    late, prolonged, maybe_late = _masks(whole, reduced and not facts.accelerations)
+    every = ~whole.falls.shallow | late
+    _single(docket, facts, prolonged)
+
+    answer = facts.repetitive(every)
+    touched = facts.touching(every)
+    if answer.answer is None:
+        docket.add(
+            line.UNTOLD,
+            evidence=spans(touched),
+            detail=f"{len(touched)} in the window, {answer.why}",
+        )
+        docket.not_seen(f"whether decelerations are repetitive, or late: {answer.why}")
+    elif answer.answer:
+        docket.add(line.REPETITIVE, answer.value, evidence=(Window(answer.start_s, answer.end_s),))
+    else:
+        counted = f"{len(touched)} in the window" if touched else "none in the window"
+        docket.add(line.NOT_REPETITIVE, evidence=spans(touched), detail=counted)
+        for_a_time = facts.repetitive_for_a_time(every)
+        if for_a_time.answer:
+            where = Window(for_a_time.start_s, for_a_time.end_s)
+            docket.add(line.FOR_A_TIME, for_a_time.value, evidence=(where,))
+
+    run = facts.longest_run(late | prolonged)
+    if run is not None:
+        _lasting(docket, facts, run.start_s, run.end_s, f"{run.carrying} contractions carry one")
+    if answer.answer is None:
+        series = facts.chain(late | prolonged | maybe_late, UNTOLD_APART_S)
+        if series is not None and line.LATE_REDUCED.met(series.duration_s / 60.0):
+            docket.leave_open(
+                f"decelerations that may be late go on for {series.duration_s / 60.0:.0f} min, "
+                f"and whether with most contractions cannot be told ({answer.why}): pathological "
+                "is not excluded"
+            )
+
+
+def _lasting(docket: Docket, facts: WindowFacts, start_s: float, end_s: float, detail: str) -> None:
+    minutes = (end_s - start_s) / 60.0
+    evidence = (Window(start_s, end_s),)
+    if line.LATE_LONG.met(minutes):
+        docket.add(line.LATE_LONG, minutes, evidence=evidence, detail=detail)
+        return
+    if not line.LATE_REDUCED.met(minutes):
+        return
+    bandwidth = float(facts.whole.minutes.means(np.array([start_s]), end_s - start_s)[0])
+    if bandwidth < within.REDUCED_BELOW_BPM:
+        docket.add(
+            line.LATE_REDUCED,
+            minutes,
+            evidence=evidence,
+            detail=f"{detail}; bandwidth {bandwidth:.1f} bpm",
+        )
+    elif math.isnan(bandwidth):
+        docket.leave_open(
+            f"repetitive late or prolonged decelerations for {minutes:.0f} min are pathological "
+            "if variability is reduced, and it could not be measured"
+        )
+
+
+def _single(docket: Docket, facts: WindowFacts, prolonged: BoolArray) -> None:
+    """Single decelerations that go on for long."""
+    falls = facts.touching(prolonged)
+    if not falls:
+        return
+    longest = max(falls, key=facts.so_far_s)
+    minutes = facts.so_far_s(longest) / 60.0
+    rule = line.PROLONGED_5 if line.PROLONGED_5.met(minutes) else line.PROLONGED
+    if rule.met(minutes):
+        docket.add(
+            rule,
+            minutes,
+            evidence=spans((longest,)),
+            detail=f"{longest.depth_bpm:.0f} bpm deep, down to {longest.nadir_bpm:.0f} bpm",
+        )
+    flat = [fall for fall in falls if fall.variability_within_bpm < within.REDUCED_BELOW_BPM]
+    if not flat:
+        return
+    longest = max(flat, key=facts.so_far_s)
+    minutes = facts.so_far_s(longest) / 60.0
+    if line.REDUCED_WITHIN.met(minutes):
+        docket.add(line.REDUCED_WITHIN, minutes, evidence=spans((longest,)))
+    for fall in flat:
+        if line.PROLONGED_5.met(facts.so_far_s(fall) / 60.0) and line.ACUTE.met(fall.nadir_bpm):
+            docket.add(line.ACUTE, fall.nadir_bpm, evidence=spans((fall,)))
+
+
+def _contractions(docket: Docket, facts: WindowFacts) -> None:
+    window = facts.window
+    answer, rule = facts.tachysystole, line.TACHYSYSTOLE
+    if answer.answer is not True:
+        tens = within.tachysystole_in_two_tens(facts.findings, window.start_s, window.end_s)
+        if tens.answer:
+            answer, rule = tens, line.TACHYSYSTOLE_TENS
+    if answer.answer is None:
+        docket.not_seen(f"contractions: {answer.why}")
+    elif answer.answer:
+        docket.add(rule, answer.value, evidence=(Window(answer.start_s, answer.end_s),))

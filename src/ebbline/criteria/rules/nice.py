@@ -1,0 +1,270 @@
+"""How the NICE NG229 table is applied to a window."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from statistics import median
+
+from ebbline.criteria.classification_builder import (
+    Docket,
+    check_bandwidth,
+    check_baseline,
+    check_window,
+    spans,
+)
+from ebbline.criteria.model import Classification, Level
+from ebbline.criteria.recording_index import TenMinuteBaseline
+from ebbline.criteria.rules.figo import UNTOLD_APART_S, state_unmeasured
+from ebbline.criteria.tables import nice as line
+from ebbline.criteria.window_view import WindowFacts, clock
+from ebbline.features import window as within
+from ebbline.recording.model import Context
+from ebbline.terms import SensorKind, Window
+
+HOUR_S = 3600.0
+SERIES_APART_S = within.SEGMENT_S
+"""Decelerations further apart than 20 minutes are no series that goes on (our choice)."""
+
+
+def classify(facts: WindowFacts, context: Context) -> Classification:
+    """The class of a window by NICE NG229, or why there is none."""
+    docket = Docket(line.TABLE, facts)
+    check_window(docket, facts, context)
+    _contractions(docket, facts)
+    _baseline(docket, facts)
+    _variability(docket, facts)
+    _decelerations(docket, facts)
+    if facts.accelerations:
+        docket.add(
+            line.ACCELERATIONS,
+            detail=f"{facts.accelerations} in the window",
+            level=Level.REASSURING,
+        )
+    sure = dict.fromkeys(rule.feature for rule in docket.met(1) if rule is not line.UNTOLD)
+    untold = line.UNTOLD in docket.met(1) and line.UNTOLD.feature not in sure
+    if line.TWO_AMBER.met(len(sure)):
+        docket.add(line.TWO_AMBER, len(sure), detail=", ".join(sure))
+    elif untold and line.TWO_AMBER.met(len(sure) + 1):
+        docket.leave_open(
+            f"beside the {', '.join(sure)}, decelerations may be a second amber feature"
+        )
+    return docket.close()
+
+
+def _contractions(docket: Docket, facts: WindowFacts) -> None:
+    busiest = facts.tachysystole
+    evidence = (Window(busiest.start_s, busiest.end_s),)
+    _hypertonus(docket, facts)
+    if busiest.answer is None:
+        docket.withhold(f"contractions, one of the four features: {busiest.why}")
+    if line.CONTRACTIONS_AMBER.met(busiest.value):
+        rest_s = _median_rest_s(facts, evidence[0])
+        if math.isnan(rest_s) or line.REST.met(rest_s):
+            rest = "rest not measured" if math.isnan(rest_s) else f"median rest {rest_s:.0f} s"
+            docket.add(line.CONTRACTIONS_AMBER, busiest.value, evidence=evidence, detail=rest)
+        else:
+            docket.add(
+                line.CONTRACTIONS_RESTED,
+                busiest.value,
+                evidence=evidence,
+                detail=f"median rest {rest_s:.0f} s",
+            )
+    elif busiest.answer is not None and not docket.weighs("contractions"):
+        docket.add(line.CONTRACTIONS_WHITE, busiest.value, evidence=evidence)
+
+
+def _median_rest_s(facts: WindowFacts, where: Window) -> float:
+    """Median time from the end of a contraction to the onset of the next; NaN under two."""
+    seen = within.contractions_in(facts.findings, where.start_s, where.end_s)
+    rests = [after.onset_s - before.end_s for before, after in pairwise(seen)]
+    return median(rests) if rests else math.nan
+
+
+def _hypertonus(docket: Docket, facts: WindowFacts) -> None:
+    seen = within.contractions_in(facts.findings, facts.window.start_s, facts.window.end_s)
+    if not seen:
+        return
+    catheter = facts.findings.uterine.sensor is SensorKind.PRESSURE_CATHETER
+    longest = max(seen, key=lambda one: one.duration_s)
+    if line.HYPERTONUS.met(longest.duration_s / 60.0):
+        docket.add(
+            line.HYPERTONUS if catheter else line.LONG_ON_TOCO,
+            longest.duration_s / 60.0,
+            evidence=(Window(longest.onset_s, longest.end_s),),
+        )
+    if not catheter:
+        docket.not_seen("hypertonus: a toco gives no resting tone and no reliable duration")
+    else:
+        tone = median(one.resting_tone for one in seen)
+        if line.RESTING_TONE.met(tone):
+            docket.add(line.RESTING_TONE, tone, evidence=(facts.window,))
+
+
+def _baseline(docket: Docket, facts: WindowFacts) -> None:
+    known = facts.known_baselines
+    if not known:
+        docket.add(line.BASELINE_UNKNOWN, detail="in the preceding ten minutes neither")
+        return
+    check_baseline(docket, facts)
+    fastest = max(known, key=lambda one: one.whole_bpm)
+    slowest = min(known, key=lambda one: one.whole_bpm)
+    for rule, one in (
+        (line.BASELINE_FAST, fastest),
+        (line.BASELINE_SLOW, slowest),
+        (line.BASELINE_LOW, slowest),
+    ):
+        if rule.met(one.whole_bpm):
+            docket.add(rule, one.whole_bpm, evidence=(one.evidence,))
+    rise, since, risen = _rise(facts, known)
+    if line.BASELINE_RISE.met(rise):
+        docket.add(
+            line.BASELINE_RISE,
+            rise,
+            evidence=(risen.evidence,),
+            detail=f"from {since.whole_bpm:.0f} to {risen.whole_bpm:.0f} bpm",
+        )
+    if not docket.weighs("baseline"):
+        docket.add(line.BASELINE_WHITE, known[-1].whole_bpm, evidence=(known[-1].evidence,))
+
+
+def _rise(
+    facts: WindowFacts, known: tuple[TenMinuteBaseline, ...]
+) -> tuple[float, TenMinuteBaseline, TenMinuteBaseline]:
+    """The greatest rise of a ten-minute baseline of the window: by how much, from, to.
+
+    From the first determinate baseline of the recording, which stands for the start of labour,
+    and from that of the ten minutes an hour before.
+    """
+    best = (-math.inf, known[0], known[0])
+    whole = facts.whole
+    for one in known:
+        for since in (whole.first_level, whole.level_at(one.evidence.start_s - HOUR_S)):
+            if since is not None:
+                best = max(
+                    best, (one.whole_bpm - since.whole_bpm, since, one), key=lambda found: found[0]
+                )
+    return best
+
+
+def _variability(docket: Docket, facts: WindowFacts) -> None:
+    (low, low_at), (high, _) = facts.mean_bandwidths
+    check_bandwidth(docket, facts)
+    reduced, increased = facts.reduced_run, facts.increased_run
+    if reduced is not None:
+        for rule in (line.REDUCED_RED, line.REDUCED_AMBER):
+            if rule.met(reduced.minutes):
+                docket.add(rule, reduced.minutes, evidence=(reduced.evidence,))
+    if increased is not None:
+        for rule in (line.INCREASED_RED, line.INCREASED_AMBER, line.INCREASED_SHORT):
+            if rule.met(increased.minutes):
+                docket.add(rule, increased.minutes, evidence=(increased.evidence,))
+    state_unmeasured(docket, facts, line.REDUCED_RED, line.REDUCED_UNMEASURED)
+    longest = facts.longest_sinusoidal()
+    if longest is not None:
+        seconds, episode = longest
+        if line.SINUSOIDAL.met(seconds / 60.0):
+            docket.add(
+                line.SINUSOIDAL,
+                seconds / 60.0,
+                evidence=(Window(episode.start_s, episode.start_s + seconds),),
+            )
+        else:
+            docket.withhold(
+                f"a sinusoidal undulation has lasted {seconds / 60.0:.0f} min by the window's end"
+            )
+    if docket.weighs("variability"):
+        return
+    if line.VARIABILITY_WHITE.met(low) and line.VARIABILITY_WHITE.met(high):
+        docket.add(line.VARIABILITY_WHITE, low, evidence=(low_at,))
+    if reduced is not None and low < line.VARIABILITY_WHITE.threshold:
+        docket.add(line.REDUCED_SHORT, reduced.minutes, evidence=(reduced.evidence,))
+        if reduced.began_unseen:
+            docket.withhold(
+                f"variability is under 5 bpm from {clock(reduced.evidence.start_s)} on, and for "
+                "how long it was so before was not measured"
+            )
+
+
+def _decelerations(docket: Docket, facts: WindowFacts) -> None:
+    whole = facts.whole
+    touched = facts.touching(~whole.falls.shallow)
+    if touched:
+        longest = max(touched, key=facts.so_far_s)
+        minutes = facts.so_far_s(longest) / 60.0
+        if line.PROLONGED.met(minutes):
+            docket.add(
+                line.PROLONGED,
+                minutes,
+                evidence=spans((longest,)),
+                detail=f"{longest.depth_bpm:.0f} bpm deep, down to {longest.nadir_bpm:.0f} bpm",
+            )
+    late = facts.repetitive_for_a_time(whole.late)
+    variable = facts.repetitive_for_a_time(whole.concerning)
+    run = facts.longest_run(whole.late)
+    if run is not None and line.LATE_RED.met(run.duration_s / 60.0):
+        docket.add(line.LATE_RED, run.duration_s / 60.0, evidence=(Window(run.start_s, run.end_s),))
+    elif late.answer:
+        docket.add(line.LATE_AMBER, late.value, evidence=(Window(late.start_s, late.end_s),))
+    run = facts.longest_run(whole.concerning)
+    if run is not None and line.VARIABLE_RED.met(run.duration_s / 60.0):
+        docket.add(
+            line.VARIABLE_RED,
+            run.duration_s / 60.0,
+            evidence=(Window(run.start_s, run.end_s),),
+            detail=_characteristics(facts),
+        )
+    elif variable.answer:
+        docket.add(
+            line.VARIABLE_AMBER,
+            variable.value,
+            evidence=(Window(variable.start_s, variable.end_s),),
+            detail=_characteristics(facts),
+        )
+    else:
+        series = facts.chain(whole.concerning, SERIES_APART_S)
+        if series is not None and line.VARIABLE_LASTING.met(series.duration_s / 60.0):
+            docket.add(
+                line.VARIABLE_LASTING,
+                series.duration_s / 60.0,
+                evidence=(series,),
+                detail=_characteristics(facts),
+            )
+    _untold(docket, facts, variable)
+    if not docket.weighs("decelerations"):
+        counted = f"{len(touched)} in the window" if touched else "none in the window"
+        docket.add(line.DECELERATIONS_WHITE, detail=counted)
+
+
+def _untold(docket: Docket, facts: WindowFacts, variable: within.Answer) -> None:
+    """Decelerations that would count, were the contractions known."""
+    whole = facts.whole
+    maybe_late = whole.late | whole.unpaired
+    for name, mask, answer, limit in (
+        ("variable", whole.concerning, variable, line.VARIABLE_RED),
+        ("late or early", maybe_late, facts.repetitive_for_a_time(maybe_late), line.LATE_RED),
+    ):
+        if answer.answer is not None:
+            continue
+        falls = facts.touching(mask)
+        docket.add(
+            line.UNTOLD,
+            evidence=spans(falls),
+            detail=f"{name}: {len(falls)} in the window, {answer.why}",
+        )
+        docket.not_seen(f"whether decelerations are repetitive, or late: {answer.why}")
+        series = facts.chain(mask, UNTOLD_APART_S)
+        if series is not None and limit.met(series.duration_s / 60.0):
+            docket.leave_open(
+                f"decelerations that may be red go on for {series.duration_s / 60.0:.0f} min, and "
+                f"whether with most contractions cannot be told ({answer.why}): pathological is "
+                "not excluded"
+            )
+
+
+def _characteristics(facts: WindowFacts) -> str:
+    found: dict[str, int] = {}
+    for fall in facts.touching(facts.whole.concerning):
+        for name in within.concerning_features(facts.findings, fall):
+            found[name] = found.get(name, 0) + 1
+    return ", ".join(f"{count} {name}" for name, count in found.items())

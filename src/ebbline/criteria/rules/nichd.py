@@ -1,0 +1,199 @@
+"""How the NICHD 2008 table is applied to a window."""
+
+from __future__ import annotations
+
+import math
+
+from ebbline.criteria.classification_builder import Docket, check_baseline, check_window, spans
+from ebbline.criteria.model import Classification, Level
+from ebbline.criteria.recording_index import TEN_MINUTES_S
+from ebbline.criteria.tables import nichd as line
+from ebbline.criteria.window_view import WindowFacts, stretch
+from ebbline.features import window as within
+from ebbline.features.findings import Deceleration, VariabilityClass
+from ebbline.recording.model import Context
+from ebbline.terms import Window
+
+
+def classify(facts: WindowFacts, context: Context) -> Classification:
+    """The category of a window by NICHD 2008, or why there is none."""
+    docket = Docket(line.TABLE, facts)
+    check_window(docket, facts, context)
+    slowest = _baseline(docket, facts)
+    _variability(docket, facts)
+    _sinusoidal(docket, facts)
+    _decelerations(docket, facts, slowest)
+    _contractions(docket, facts)
+    if facts.accelerations:
+        docket.add(line.ACCELERATIONS, detail=f"{facts.accelerations} in the window")
+    return docket.close()
+
+
+def _baseline(docket: Docket, facts: WindowFacts) -> float:
+    """States the baseline; returns the slowest of the window's, NaN when there is none."""
+    known = facts.known_baselines
+    check_baseline(docket, facts)
+    if not known:
+        docket.refuse("the baseline is indeterminate, in the preceding ten minutes too")
+        return math.nan
+    fastest = max(known, key=lambda one: one.rounded_bpm)
+    slowest = min(known, key=lambda one: one.rounded_bpm)
+    for rule, one in ((line.TACHYCARDIA, fastest), (line.BRADYCARDIA, slowest)):
+        if rule.met(one.rounded_bpm):
+            docket.add(
+                rule, one.rounded_bpm, evidence=(one.evidence,), detail=_carried(one.carried)
+            )
+    if all(line.BASELINE_NORMAL.met(one.rounded_bpm) for one in known):
+        last = known[-1]
+        docket.add(
+            line.BASELINE_NORMAL,
+            last.rounded_bpm,
+            evidence=(last.evidence,),
+            detail=_carried(last.carried),
+        )
+    return slowest.rounded_bpm
+
+
+def _carried(carried: bool) -> str:
+    return "of the preceding ten minutes" if carried else ""
+
+
+def _variability(docket: Docket, facts: WindowFacts) -> None:
+    if not facts.known_variabilities:
+        docket.refuse("variability could not be measured")
+        return
+    for one in facts.variabilities:
+        if (
+            one.variability is VariabilityClass.INDETERMINATE
+            and one.end_s - one.start_s >= 0.5 * TEN_MINUTES_S
+        ):
+            docket.withhold(
+                f"variability from {stretch(one.start_s, one.end_s)} could not be measured"
+            )
+    rules = {
+        VariabilityClass.ABSENT: line.VARIABILITY_ABSENT,
+        VariabilityClass.MINIMAL: line.VARIABILITY_MINIMAL,
+        VariabilityClass.MARKED: line.VARIABILITY_MARKED,
+        VariabilityClass.MODERATE: line.VARIABILITY_MODERATE,
+    }
+    for kind, rule in rules.items():
+        found = facts.variability_of(kind)
+        if found and (kind is not VariabilityClass.MODERATE or found == facts.known_variabilities):
+            width = sum(one.bandwidth_bpm for one in found) / len(found)
+            docket.add(rule, width, evidence=[Window(one.start_s, one.end_s) for one in found])
+
+
+def _sinusoidal(docket: Docket, facts: WindowFacts) -> None:
+    longest = facts.longest_sinusoidal()
+    if longest is None:
+        return
+    seconds, episode = longest
+    minutes = seconds / 60.0
+    rule = line.SINUSOIDAL if line.SINUSOIDAL.met(minutes) else line.SINUSOIDAL_SHORT
+    docket.add(
+        rule,
+        minutes,
+        evidence=(Window(episode.start_s, episode.start_s + seconds),),
+        detail=f"{episode.cycles_per_min:.1f} cycles a minute, +-{episode.amplitude_bpm:.0f} bpm",
+    )
+
+
+def _decelerations(docket: Docket, facts: WindowFacts, slowest_bpm: float) -> None:
+    whole = facts.whole
+    late, variable = facts.touching(whole.late), facts.touching(whole.variable)
+    prolonged, unpaired = facts.touching(whole.prolonged), facts.touching(whole.unpaired)
+    early = facts.touching(whole.early)
+    for rule, falls in (
+        (line.LATE, late),
+        (line.VARIABLE, variable),
+        (line.UNPAIRED, unpaired),
+        (line.EARLY, early),
+    ):
+        if falls:
+            docket.add(rule, evidence=spans(falls), detail=_deepest(falls))
+    if prolonged:
+        longest = max(prolonged, key=lambda fall: fall.duration_s)
+        docket.add(
+            line.PROLONGED,
+            longest.duration_s / 60.0,
+            evidence=spans(prolonged),
+            detail=_deepest(prolonged),
+        )
+    if not (late or variable or prolonged or unpaired):
+        docket.add(line.NO_DECELERATIONS)
+
+    absent = facts.variability_of(VariabilityClass.ABSENT)
+    absent_windows = [Window(one.start_s, one.end_s) for one in absent]
+    if absent and line.BRADYCARDIA.met(slowest_bpm):
+        docket.add(line.ABSENT_AND_BRADYCARDIA, slowest_bpm, evidence=absent_windows)
+    elif not facts.known_variabilities and line.BRADYCARDIA.met(slowest_bpm):
+        docket.leave_open("with absent variability, the bradycardia would make Category III")
+    for rule, name, mask, falls in (
+        (line.ABSENT_AND_LATE, "late", whole.late, (*late, *unpaired)),
+        (line.ABSENT_AND_VARIABLE, "variable", whole.variable, variable),
+    ):
+        if not falls:
+            continue
+        answer = facts.recurrent(mask)
+        possible = answer
+        if answer.answer is False and name == "late" and unpaired:
+            possible = facts.recurrent(mask | whole.unpaired)
+        if answer.answer:
+            where = Window(answer.start_s, answer.end_s)
+            if absent:
+                docket.add(rule, answer.value, evidence=(*absent_windows, where))
+                continue
+            unknown = len(facts.known_variabilities) < len(facts.variabilities)
+            docket.add(
+                line.RECURRENT,
+                answer.value,
+                evidence=(where,),
+                detail=f"{name} decelerations",
+                level=Level.ALARMING if not facts.known_variabilities else Level.CAUTION,
+            )
+            if not facts.known_variabilities:
+                docket.leave_open(
+                    f"with absent variability, the recurrent {name} decelerations would make "
+                    "Category III"
+                )
+            elif unknown:
+                docket.not_seen(
+                    "variability of part of the window: were it absent there, the recurrent "
+                    f"{name} decelerations would make Category III"
+                )
+        elif possible.answer is None:
+            _untold(
+                docket, facts, name, mask | whole.unpaired if name == "late" else mask, possible
+            )
+            if absent:
+                docket.leave_open(
+                    f"variability is absent, and whether {name} decelerations are recurrent "
+                    f"cannot be told ({possible.why}): Category III is not excluded"
+                )
+
+
+def _untold(
+    docket: Docket, facts: WindowFacts, name: str, mask: within.BoolArray, answer: within.Answer
+) -> None:
+    docket.not_seen(f"whether {name} decelerations are recurrent: {answer.why}")
+    window = facts.window
+    count, start_s, end_s = within.most_decelerations(
+        facts.findings, window.start_s, window.end_s, mask
+    )
+    if line.SUSPECTED_RECURRENT.met(count):
+        docket.add(line.SUSPECTED_RECURRENT, count, evidence=(Window(start_s, end_s),), detail=name)
+
+
+def _deepest(falls: tuple[Deceleration, ...]) -> str:
+    deepest = max(fall.depth_bpm for fall in falls)
+    return f"{len(falls)} in the window, the deepest {deepest:.0f} bpm"
+
+
+def _contractions(docket: Docket, facts: WindowFacts) -> None:
+    answer = facts.tachysystole
+    if answer.answer is None:
+        docket.not_seen(f"contractions: {answer.why}")
+    elif answer.answer:
+        docket.add(
+            line.TACHYSYSTOLE, answer.value, evidence=(Window(answer.start_s, answer.end_s),)
+        )

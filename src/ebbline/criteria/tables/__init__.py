@@ -1,0 +1,1 @@
+"""The published standards as tables, one file a standard."""

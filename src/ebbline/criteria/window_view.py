@@ -1,0 +1,248 @@
+"""What all standards ask of a window, worked out once and used by each of them."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+from functools import cached_property, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.criteria.recording_index import TEN_MINUTES_S, TenMinuteBaseline, recording_facts
+from ebbline.criteria.variability_runs import MINUTE_S, RunFound
+from ebbline.features import pattern_duration
+from ebbline.features import window as within
+from ebbline.features.findings import (
+    Artefact,
+    Deceleration,
+    Findings,
+    SinusoidalEpisode,
+    VariabilityClass,
+    VariabilitySegment,
+)
+from ebbline.terms import Window
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+HALF_HOUR_S = 1800.0
+
+
+class WindowFacts:
+    """What the standards ask of one window; each answer is worked out when first asked for."""
+
+    def __init__(self, findings: Findings, window: Window) -> None:
+        self.findings = findings
+        self.window = window
+        self.whole = recording_facts(findings)
+
+    # ------------------------------------------------------------ signal
+
+    @cached_property
+    def reliable_share(self) -> float:
+        """Share of the window with heart rate that can be relied on."""
+        return float(self._reliable(np.array([self.window.start_s]), self.window.duration_s)[0])
+
+    @cached_property
+    def poorest(self) -> tuple[float, Window]:
+        """Share and place of the poorest ten minutes of the window (its whole, when shorter)."""
+        length_s = min(TEN_MINUTES_S, self.window.duration_s)
+        latest_s = self.window.end_s - length_s
+        starts = np.append(np.arange(self.window.start_s, latest_s, MINUTE_S), latest_s)
+        shares = self._reliable(starts, length_s)
+        at = int(np.argmin(shares))
+        return float(shares[at]), Window(float(starts[at]), float(starts[at]) + length_s)
+
+    def _reliable(self, starts_s: FloatArray, length_s: float) -> FloatArray:
+        if length_s <= 0:
+            return np.zeros(len(starts_s))
+        edges, sums = self.whole.reliable
+        gathered = np.interp(starts_s + length_s, edges, sums) - np.interp(starts_s, edges, sums)
+        shares: FloatArray = gathered / length_s
+        return shares
+
+    @cached_property
+    def suspected(self) -> tuple[Artefact, ...]:
+        """Stretches of the window whose rate is not relied on."""
+        return tuple(one for one in self.whole.suspected if self.overlaps(one.start_s, one.end_s))
+
+    # ------------------------------------------------------------ baseline and variability
+
+    @cached_property
+    def baselines(self) -> tuple[TenMinuteBaseline, ...]:
+        """The ten-minute baselines of the window, in order of time."""
+        segments = self.findings.fetal.baseline
+        first, stop = self._near(self.whole.baseline_starts_s)
+        return tuple(
+            level
+            for one, level in zip(segments[first:stop], self.whole.levels[first:stop], strict=True)
+            if self._mostly_inside(one.start_s, one.end_s)
+        )
+
+    @cached_property
+    def known_baselines(self) -> tuple[TenMinuteBaseline, ...]:
+        """Those of them that are determinate or carried over."""
+        return tuple(one for one in self.baselines if not math.isnan(one.whole_bpm))
+
+    @cached_property
+    def variabilities(self) -> tuple[VariabilitySegment, ...]:
+        """The ten-minute variabilities of the window, in order of time."""
+        return tuple(
+            one
+            for one in self.findings.fetal.variability[slice(*self._near(self._variability_s))]
+            if self._mostly_inside(one.start_s, one.end_s)
+        )
+
+    @cached_property
+    def known_variabilities(self) -> tuple[VariabilitySegment, ...]:
+        """Those of them whose class could be told."""
+        return tuple(
+            one
+            for one in self.variabilities
+            if one.variability is not VariabilityClass.INDETERMINATE
+        )
+
+    def variability_of(self, kind: VariabilityClass) -> tuple[VariabilitySegment, ...]:
+        """Those of one class."""
+        return tuple(one for one in self.variabilities if one.variability is kind)
+
+    @property
+    def _variability_s(self) -> list[float]:
+        return self.whole.variability_starts_s
+
+    def _near(self, starts_s: list[float]) -> tuple[int, int]:
+        """Places of the ten-minute segments that may lie in the window, from their starts."""
+        first = bisect_left(starts_s, self.window.start_s - TEN_MINUTES_S)
+        return first, bisect_left(starts_s, self.window.end_s)
+
+    def _mostly_inside(self, start_s: float, end_s: float) -> bool:
+        inside_s = min(end_s, self.window.end_s) - max(start_s, self.window.start_s)
+        return inside_s > 0 and inside_s >= 0.5 * (end_s - start_s)
+
+    @cached_property
+    def measured_minutes(self) -> float:
+        """Minutes of the window with measured variability."""
+        track = self.whole.minutes
+        first, stop = track.inside(self.window.start_s, self.window.end_s)
+        return (stop - first) * track.step_s / MINUTE_S
+
+    @cached_property
+    def mean_bandwidths(self) -> tuple[tuple[float, Window], tuple[float, Window]]:
+        """Least and greatest mean bandwidth, each with its stretch; NaN when not measurable.
+
+        Of the window itself, or in one longer than 30 minutes of every 30 minutes of it (steps of
+        a minute). Stretches with less than the least number of measured minutes are left out.
+        """
+        length_s = min(self.window.duration_s, HALF_HOUR_S)
+        starts = np.arange(self.window.start_s, self.window.end_s - length_s + 1e-6, MINUTE_S)
+        means = self.whole.minutes.means(starts, length_s)
+        if not np.isfinite(means).any():
+            return (math.nan, self.window), (math.nan, self.window)
+        low, high = int(np.nanargmin(means)), int(np.nanargmax(means))
+        return self._half_hour(starts, low, means), self._half_hour(starts, high, means)
+
+    def _half_hour(self, starts: FloatArray, at: int, means: FloatArray) -> tuple[float, Window]:
+        start_s = float(starts[at])
+        end_s = min(start_s + HALF_HOUR_S, self.window.end_s)
+        return float(means[at]), Window(start_s, end_s)
+
+    @cached_property
+    def reduced_run(self) -> RunFound | None:
+        """The longest run of reduced variability that reaches into the window."""
+        return self.whole.minutes.longest(self.whole.reduced_runs, self.window)
+
+    @cached_property
+    def reduced_over_gaps(self) -> RunFound | None:
+        """The longest such run when nothing that was not measured breaks it."""
+        return self.whole.minutes.longest(self.whole.reduced_over_gaps, self.window)
+
+    @cached_property
+    def increased_run(self) -> RunFound | None:
+        """The longest run of increased variability that reaches into the window."""
+        return self.whole.minutes.longest(self.whole.increased_runs, self.window)
+
+    def longest_sinusoidal(self, *, pseudo: bool = False) -> tuple[float, SinusoidalEpisode] | None:
+        """The longest sinusoidal episode that reaches into the window: seconds so far, episode."""
+        here = [
+            (min(one.end_s, self.window.end_s) - one.start_s, one)
+            for one in self.findings.fetal.sinusoidal
+            if one.pseudo is pseudo and self.overlaps(one.start_s, one.end_s)
+        ]
+        return max(here, key=lambda pair: pair[0], default=None)
+
+    # ------------------------------------------------------------ events
+
+    def overlaps(self, start_s: float, end_s: float) -> bool:
+        """Whether any part of a stretch lies in the window."""
+        return start_s < self.window.end_s and end_s > self.window.start_s
+
+    def touching(self, which: BoolArray) -> tuple[Deceleration, ...]:
+        """Decelerations of a mask any part of which lies in the window."""
+        items = self.whole.falls.items
+        return tuple(items[i] for i in self._here if which[i])
+
+    @cached_property
+    def _here(self) -> list[int]:
+        """Places of the decelerations any part of which lies in the window."""
+        falls = self.whole.falls
+        here = (falls.onset_s < self.window.end_s) & (falls.end_s > self.window.start_s)
+        places: list[int] = np.flatnonzero(here).tolist()
+        return places
+
+    def so_far_s(self, fall: Deceleration) -> float:
+        """How long a deceleration had lasted by the window's end."""
+        return min(fall.end_s, self.window.end_s) - fall.onset_s
+
+    @cached_property
+    def accelerations(self) -> int:
+        """Accelerations whose peak lies in the window."""
+        return len(within.accelerations_in(self.findings, self.window.start_s, self.window.end_s))
+
+    def recurrent(self, which: BoolArray) -> within.Answer:
+        """See `features.window.recurrent`."""
+        return within.recurrent(self.findings, self.window.start_s, self.window.end_s, which)
+
+    def repetitive(self, which: BoolArray) -> within.Answer:
+        """See `features.window.repetitive`."""
+        return within.repetitive(self.findings, self.window.start_s, self.window.end_s, which)
+
+    def repetitive_for_a_time(self, which: BoolArray) -> within.Answer:
+        """See `features.window.repetitive_for_a_time`."""
+        return within.repetitive_for_a_time(
+            self.findings, self.window.start_s, self.window.end_s, which
+        )
+
+    def longest_run(self, which: BoolArray) -> pattern_duration.PatternRun | None:
+        """See `features.lasting.longest_run`."""
+        window = self.window
+        return pattern_duration.longest_run(self.findings, window.start_s, window.end_s, which)
+
+    def chain(self, which: BoolArray, apart_s: float) -> Window | None:
+        """The longest series of decelerations no further apart than apart_s that reaches in."""
+        found = pattern_duration.longest_chain(
+            self.findings, self.window.start_s, self.window.end_s, which, apart_s
+        )
+        return None if found is None else Window(*found)
+
+    @cached_property
+    def tachysystole(self) -> within.Answer:
+        """See `features.window.tachysystole`."""
+        return within.tachysystole(self.findings, self.window.start_s, self.window.end_s)
+
+
+@lru_cache(maxsize=4)
+def window_facts(findings: Findings, window: Window) -> WindowFacts:
+    """The facts of a window; kept for the last few windows asked for."""
+    return WindowFacts(findings, window)
+
+
+def clock(time_s: float) -> str:
+    """Hours, minutes and seconds from the recording's start."""
+    seconds = round(time_s)
+    return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+
+
+def stretch(start_s: float, end_s: float) -> str:
+    """'0:10:00 to 0:20:00'."""
+    return f"{clock(start_s)} to {clock(end_s)}"

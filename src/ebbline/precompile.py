@@ -1,0 +1,34 @@
+"""Fills the compiled caches, so that the first reading is as quick as the next. Run at install."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ebbline.reading.analyse import read
+from ebbline.recording.model import Channel, ChannelKind, Recording
+from ebbline.synth import Story, invent
+from ebbline.terms import SensorKind
+
+_RATE_HZ = 4.0
+_DURATION_S = 3600.0
+
+
+def warm() -> None:
+    """Invent a labour, and read a made-up hour with and without the mother's pulse."""
+    invent(Story.from_words("normal"), seed=1)
+    time_s = np.arange(0.0, _DURATION_S, 1.0 / _RATE_HZ)
+    contraction = np.maximum(0.0, np.sin(2 * np.pi * time_s / 180.0)) ** 2
+    variability = 6.0 * np.sin(2 * np.pi * time_s / 17.0)
+    fetal = 140.0 + variability - 35.0 * np.roll(contraction, 80)
+    fetal[::97] = np.nan
+    channels = (
+        Channel(ChannelKind.FETAL_HEART_RATE, fetal, _RATE_HZ, SensorKind.ULTRASOUND, fetus=1),
+        Channel(ChannelKind.UTERINE_ACTIVITY, 60.0 * contraction, _RATE_HZ, SensorKind.TOCO),
+        Channel(ChannelKind.MATERNAL_HEART_RATE, np.full_like(fetal, 85.0), _RATE_HZ),
+    )
+    for some in (channels, channels[:2]):
+        read(Recording("invented", some))
+
+
+if __name__ == "__main__":
+    warm()

@@ -1,0 +1,1 @@
+"""A recording to a Reading: computed, summed up, said in words, saved."""

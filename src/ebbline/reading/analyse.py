@@ -1,0 +1,149 @@
+"""The one door: a Recording and what is known about it, to a Reading."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from ebbline import CAUTION, __version__
+from ebbline.criteria import classify
+from ebbline.criteria.model import Standard
+from ebbline.criteria.panel import panel_reading
+from ebbline.criteria.window_view import clock
+from ebbline.errors import ContextError
+from ebbline.features import detect
+from ebbline.features.findings import Findings
+from ebbline.reading.model import FetalReading, HistoryPoint, Reading
+from ebbline.reading.summary import summarise
+from ebbline.recording.channels import tidy
+from ebbline.recording.model import ChannelKind, Context, Recording
+from ebbline.terms import Window
+
+ALL_STANDARDS = (Standard.NICHD, Standard.FIGO, Standard.NICE)
+
+WINDOW_S = 1800.0
+"""Length of a window where none is asked for, and of each step of the history."""
+
+HISTORY_STEP_S = 600.0
+
+_ROUNDING_S = 1.0
+"""A window typed to the second may end this much after a recording that is no whole second long."""
+
+
+def read(
+    recording: Recording,
+    *,
+    context: Context | None = None,
+    window: Window | None = None,
+    standards: Sequence[Standard] = ALL_STANDARDS,
+    history: bool = True,
+) -> Reading:
+    """Read a recording: findings of the whole, review and classes of the window.
+
+    context replaces the recording's own; what cannot be true in it counts as unknown, with a
+    note. window defaults to the last 30 minutes (the whole of a shorter recording). With history
+    the classes of each half hour that ends at 30, 40, 50, ... minutes are given too. Raises
+    RecordingError for a recording without a usable fetal heart rate, ContextError for a window
+    outside it.
+    """
+    if context is not None:
+        recording = replace(recording, context=context)
+    recording = tidy(recording, recording.name)
+    return read_findings(
+        recording,
+        [detect(recording, fetus=fetus) for fetus in recording.fetuses],
+        window=window,
+        standards=standards,
+        history=history,
+    )
+
+
+def read_findings(
+    recording: Recording,
+    findings: Sequence[Findings],
+    *,
+    window: Window | None = None,
+    standards: Sequence[Standard] = ALL_STANDARDS,
+    history: bool = True,
+) -> Reading:
+    """The reading that follows from findings that are already there: detected before, or
+    corrected by a reader. Raises ContextError for a window outside the recording.
+    """
+    context = recording.context
+    chosen = _window(recording, window)
+    return Reading(
+        recording=recording.name,
+        ebbline_version=__version__,
+        duration_s=recording.duration_s,
+        start="" if recording.start is None else recording.start.isoformat(),
+        context=context,
+        window=chosen,
+        fetuses=tuple(_fetus(one, chosen, context, standards, history) for one in findings),
+        notes=tuple(dict.fromkeys((*recording.provenance.notes, *_assumptions(recording)))),
+        caution=CAUTION,
+    )
+
+
+def _window(recording: Recording, asked: Window | None) -> Window:
+    duration_s = recording.duration_s
+    if asked is None:
+        return Window(max(0.0, duration_s - WINDOW_S), duration_s)
+    inside = 0 <= asked.start_s < asked.end_s <= duration_s + _ROUNDING_S
+    if not (inside and asked.start_s < duration_s):
+        raise ContextError(
+            f"the window from {_at(asked.start_s)} to {_at(asked.end_s)} is not a stretch of this "
+            "recording.",
+            where=recording.name,
+            remedy=f"Choose a start and a later end between {_at(0)} and {_at(duration_s)}.",
+        )
+    return Window(asked.start_s, min(asked.end_s, duration_s))
+
+
+def _at(time_s: float) -> str:
+    return clock(time_s) if math.isfinite(time_s) else "no time"
+
+
+def _fetus(
+    findings: Findings,
+    window: Window,
+    context: Context,
+    standards: Sequence[Standard],
+    history: bool,
+) -> FetalReading:
+    return FetalReading(
+        fetus=findings.fetal.fetus,
+        findings=findings,
+        review=summarise(findings, window),
+        classes=tuple(classify(findings, window, one, context) for one in standards),
+        history=_history(findings, context, standards) if history else (),
+        panel=panel_reading(findings, window, context),
+    )
+
+
+def _history(
+    findings: Findings, context: Context, standards: Sequence[Standard]
+) -> tuple[HistoryPoint, ...]:
+    """Classes of each half hour that ends at 30, 40, 50, ... minutes."""
+    points = []
+    end_s = WINDOW_S
+    while end_s <= findings.duration_s:
+        window = Window(end_s - WINDOW_S, end_s)
+        labels = {one.value: classify(findings, window, one, context).label for one in standards}
+        points.append(HistoryPoint(end_s, labels))
+        end_s += HISTORY_STEP_S
+    return tuple(points)
+
+
+def _assumptions(recording: Recording) -> list[str]:
+    notes = []
+    if recording.context.weeks is None:
+        notes.append(
+            "weeks of gestation are not known: accelerations are judged as from 32 weeks on."
+        )
+    if recording.first(ChannelKind.MATERNAL_HEART_RATE) is None:
+        notes.append(
+            "no maternal heart rate was recorded: that the rate may be the mother's can only be "
+            "suspected; compare with her pulse."
+        )
+    return notes

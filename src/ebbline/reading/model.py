@@ -1,0 +1,129 @@
+"""A Reading: everything that was made of one recording, ready to say, draw, save and review."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ebbline.criteria.model import Classification, PanelReading
+from ebbline.features.findings import (
+    ArtefactKind,
+    Findings,
+    VariabilityClass,
+)
+from ebbline.recording.model import Context
+from ebbline.terms import Window
+
+
+@dataclass(frozen=True, slots=True)
+class ContractionSummary:
+    """Contractions of a window. Numbers are NaN where they could not be measured.
+
+    per_10_min: averaged over per_10_min_over_s seconds (30 minutes where available).
+    duration_s, rest_s, interval_s: medians. montevideo_units, resting_tone_mmhg: catheter only.
+    tachysystole: None where it cannot be told.
+    """
+
+    assessed: bool
+    count: int
+    per_10_min: float
+    per_10_min_over_s: float
+    duration_s: float
+    interval_s: float
+    rest_s: float
+    resting_tone_mmhg: float
+    montevideo_units: float
+    tachysystole: bool | None
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class DecelerationSummary:
+    """Decelerations of one kind in a window.
+
+    share_of_contractions: with how many of the window's contractions, 0..1, NaN without any.
+    recurrent: with 50 % or more of contractions in some 20 minutes (NICHD); None untold.
+    repetitive: with more than 50 % of the window's contractions (FIGO, NICE); None untold.
+    """
+
+    kind: str
+    count: int
+    share_of_contractions: float
+    recurrent: bool | None
+    repetitive: bool | None
+    median_depth_bpm: float
+    deepest_bpm: float
+    median_duration_s: float
+    longest_s: float
+    concerning: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TenMinutes:
+    """One ten-minute column: the numbers a reader would write under the strip."""
+
+    window: Window
+    valid_share: float
+    contractions: int | None
+    baseline_bpm: float
+    bandwidth_bpm: float
+    variability: VariabilityClass
+    accelerations: int
+    decelerations: int
+    change: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """The window in the trade's order, in numbers."""
+
+    window: Window
+    valid_share: float
+    longest_gap_s: float
+    suspected: tuple[ArtefactKind, ...]
+    contractions: ContractionSummary
+    baseline_bpm: float
+    baseline_note: str
+    bandwidth_bpm: float
+    variability: VariabilityClass
+    stv_ms: float
+    ltv_bpm: float
+    accelerations: int
+    decelerations: tuple[DecelerationSummary, ...]
+    sinusoidal: bool | None
+    columns: tuple[TenMinutes, ...]
+    not_assessed: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryPoint:
+    """Class by each standard for the 30 minutes that end at end_s; label by standard name."""
+
+    end_s: float
+    labels: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FetalReading:
+    """The reading of one fetus: findings of the whole, review and classes of the window."""
+
+    fetus: int
+    findings: Findings
+    review: Review
+    classes: tuple[Classification, ...]
+    history: tuple[HistoryPoint, ...]
+    panel: PanelReading | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reading:
+    """What `analysis.read` gives. notes: what reading the file had to do, and assumptions."""
+
+    recording: str
+    ebbline_version: str
+    duration_s: float
+    start: str
+    context: Context
+    window: Window
+    fetuses: tuple[FetalReading, ...]
+    notes: tuple[str, ...]
+    caution: str

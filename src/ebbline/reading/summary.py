@@ -1,0 +1,437 @@
+"""The review of a window: the numbers a practitioner gives, in the trade's order.
+
+What belongs to a window, and every rule of counting, stands in `features.window`; here the answers
+are gathered, and each ten minutes are set against the hour before.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import fmean, median
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.features import window as within
+from ebbline.features.findings import (
+    ArtefactKind,
+    BaselineSegment,
+    Deceleration,
+    DecelerationKind,
+    Findings,
+    VariabilityClass,
+)
+from ebbline.features.variability import class_of_minutes, usual_bandwidth
+from ebbline.reading.model import ContractionSummary, DecelerationSummary, Review, TenMinutes
+from ebbline.terms import SensorKind, Window
+
+FloatArray = NDArray[np.float64]
+
+NAN = math.nan
+
+COLUMN_S = 600.0
+"""Length of a column under the strip."""
+
+HOUR_S = 3600.0
+"""How far back a column is compared (NICE NG229: with the last hourly review; from memory)."""
+
+BASELINE_MOVED_BPM = 10.0
+"""Least move of the baseline that is said as a change (common practice, no source)."""
+
+MORE_BY = 2.0
+"""Least difference in events per 10 minutes that is said as a change (common practice, no
+source)."""
+
+LEAST_SIGNAL = 0.5
+"""Least share of a stretch with valid signal for it to be compared (our choice)."""
+
+WHOLE_ACTIVITY = 0.9
+"""Least share of the time between two contractions with measured activity for it to be an interval
+(our choice): where more is missing, one may have come between unseen."""
+
+LESS_SIGNAL = 0.2
+"""Least loss of valid share that is said as a change (our choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Facts:
+    """What one stretch shows; events per stretch, NaN and None where not measured."""
+
+    start_s: float
+    end_s: float
+    valid_share: float
+    baseline_bpm: float
+    bandwidth_bpm: float
+    measured_minutes: int
+    variability: VariabilityClass
+    contractions: int | None
+    accelerations: int
+    decelerations: tuple[Deceleration, ...]
+
+    @property
+    def tens(self) -> float:
+        """How many ten minutes the stretch holds."""
+        return (self.end_s - self.start_s) / COLUMN_S
+
+
+def summarise(findings: Findings, window: Window) -> Review:
+    """The review of one window of one fetus.
+
+    A number that could not be measured is NaN and a state that could not be told is None or
+    indeterminate; `not_assessed` says in words what was missing and why.
+    """
+    start_s, end_s = window.start_s, window.end_s
+    facts = _facts(findings, start_s, end_s)
+    contractions = _contractions(findings, window, facts)
+    decelerations, untold = _decelerations(findings, facts)
+    note = _baseline_note(findings, facts)
+    stv_ms, ltv_bpm = _variation(findings, window)
+    return Review(
+        window=window,
+        valid_share=facts.valid_share,
+        longest_gap_s=_longest_gap_s(findings, window),
+        suspected=_artefacts(findings, window),
+        contractions=contractions,
+        baseline_bpm=facts.baseline_bpm,
+        baseline_note=note,
+        bandwidth_bpm=facts.bandwidth_bpm,
+        variability=facts.variability,
+        stv_ms=stv_ms,
+        ltv_bpm=ltv_bpm,
+        accelerations=facts.accelerations,
+        decelerations=decelerations,
+        sinusoidal=_sinusoidal(findings, facts),
+        columns=_columns(findings, window),
+        not_assessed=(*_missing(facts, contractions, note), *untold),
+    )
+
+
+# ---------------------------------------------------------------- one stretch
+
+
+def _facts(findings: Findings, start_s: float, end_s: float) -> _Facts:
+    bandwidth, minutes, variability = _bandwidth(findings, start_s, end_s)
+    measured = within.activity_share(findings, start_s, end_s) >= within.LEAST_ACTIVITY
+    return _Facts(
+        start_s=start_s,
+        end_s=end_s,
+        valid_share=within.valid_share(findings, start_s, end_s),
+        baseline_bpm=_baseline(findings, start_s, end_s),
+        bandwidth_bpm=bandwidth,
+        measured_minutes=minutes,
+        variability=variability,
+        contractions=len(within.contractions_in(findings, start_s, end_s)) if measured else None,
+        accelerations=len(within.accelerations_in(findings, start_s, end_s)),
+        decelerations=within.decelerations_in(findings, start_s, end_s),
+    )
+
+
+def _overlapping(
+    segments: Sequence[BaselineSegment], start_s: float, end_s: float
+) -> list[tuple[BaselineSegment, float]]:
+    """The ten-minute baselines that reach into a stretch, with the seconds they share with it."""
+    if not segments:
+        return []
+    length_s = segments[0].end_s - segments[0].start_s
+    first = max(0, int((start_s - segments[0].start_s) // length_s))
+    last = max(0, math.ceil((end_s - segments[0].start_s) / length_s))
+    shared = (
+        (one, min(one.end_s, end_s) - max(one.start_s, start_s)) for one in segments[first:last]
+    )
+    return [(one, seconds) for one, seconds in shared if seconds > 0]
+
+
+def _baseline(findings: Findings, start_s: float, end_s: float) -> float:
+    """Mean of the ten-minute baselines weighted by the time they share, rounded to 5 (NICHD 2008).
+
+    NaN where less than half of the stretch has a baseline that is determinate.
+    """
+    known = [
+        (one, seconds)
+        for one, seconds in _overlapping(findings.fetal.baseline, start_s, end_s)
+        if one.determinate
+    ]
+    weight = sum(seconds for _, seconds in known)
+    if weight <= 0 or weight < LEAST_SIGNAL * (end_s - start_s):
+        return NAN
+    mean = sum(one.mean_bpm * seconds for one, seconds in known) / weight
+    return 5.0 * math.floor(mean / 5.0 + 0.5)
+
+
+def _minutes(findings: Findings, start_s: float, end_s: float) -> slice:
+    """The one-minute values that lie in a stretch, by their middles."""
+    curve = findings.fetal.bandwidth
+    first = math.ceil((start_s - curve.start_s) / curve.step_s - 0.5)
+    last = math.ceil((end_s - curve.start_s) / curve.step_s - 0.5)
+    return slice(max(0, first), max(0, last))
+
+
+def _bandwidth(
+    findings: Findings, start_s: float, end_s: float
+) -> tuple[float, int, VariabilityClass]:
+    """Usual one-minute bandwidth, minutes measured, and class."""
+    minutes = findings.fetal.bandwidth.values[_minutes(findings, start_s, end_s)]
+    return usual_bandwidth(minutes), int(np.isfinite(minutes).sum()), class_of_minutes(minutes)
+
+
+def _baseline_note(findings: Findings, facts: _Facts) -> str:
+    segments = [one for one, _ in _overlapping(findings.fetal.baseline, facts.start_s, facts.end_s)]
+    if math.isnan(facts.baseline_bpm):
+        whys = dict.fromkeys(one.why for one in segments if one.why)
+        return "; ".join(whys) or "no ten minutes of the window have a baseline"
+    values = [one.bpm for one in segments if one.determinate]
+    said = f"by 10 minutes: {', '.join(f'{value:.0f}' for value in values)} bpm"
+    unknown = len(segments) - len(values)
+    if unknown:
+        return f"{said}; indeterminate in {unknown} of {len(segments)}"
+    return said if len(set(values)) > 1 else ""
+
+
+def _longest_gap_s(findings: Findings, window: Window) -> float:
+    """Longest run of seconds without usable heart rate, as far as it lies in the window."""
+    rate = findings.fetal.rate_curve
+    first = math.floor((window.start_s - rate.start_s) / rate.step_s)
+    last = math.ceil((window.end_s - rate.start_s) / rate.step_s)
+    seen = np.flatnonzero(~np.isnan(rate.values[max(0, first) : last]))
+    edges = np.concatenate(([-1], seen, [last - max(0, first)]))
+    return float(np.diff(edges).max() - 1) * rate.step_s
+
+
+def _artefacts(findings: Findings, window: Window) -> tuple[ArtefactKind, ...]:
+    """What was met in the window that is no heart rate, or may not be."""
+    return tuple(
+        dict.fromkeys(
+            one.kind
+            for one in findings.fetal.artefacts
+            if one.start_s < window.end_s and one.end_s > window.start_s
+        )
+    )
+
+
+def _contractions(findings: Findings, window: Window, facts: _Facts) -> ContractionSummary:
+    start_s, end_s = window.start_s, window.end_s
+    chosen = within.contractions_in(findings, start_s, end_s)
+    rate = within.contraction_rate(findings, start_s, end_s)
+    onsets = [one.onset_s for one in chosen]
+    peaks = np.array([one.peak_s for one in chosen])
+    whole = _activity_whole_between(findings, peaks)
+    catheter = findings.uterine.sensor is SensorKind.PRESSURE_CATHETER
+    units = within.montevideo_units(findings, start_s, end_s) if catheter else None
+    return ContractionSummary(
+        assessed=facts.contractions is not None,
+        count=len(chosen),
+        per_10_min=rate.per_10_min,
+        per_10_min_over_s=rate.over_s,
+        duration_s=_median([one.duration_s for one in chosen]),
+        interval_s=_median(np.diff(peaks)[whole].tolist()),
+        rest_s=_median(
+            [
+                max(0.0, onset_s - one.end_s)
+                for one, onset_s, seen in zip(chosen, onsets[1:], whole, strict=False)
+                if seen
+            ]
+        ),
+        resting_tone_mmhg=_median([one.resting_tone for one in chosen]) if catheter else NAN,
+        montevideo_units=NAN if units is None else units.units,
+        tachysystole=within.tachysystole(findings, start_s, end_s).answer,
+        note="; ".join(why for why in (rate.why, units.why if units else "") if why),
+    )
+
+
+def _activity_whole_between(findings: Findings, peaks_s: FloatArray) -> NDArray[np.bool_]:
+    """Of neighbouring contractions, between which the activity was measured nearly throughout."""
+    index = within.index_of(findings)
+    measured_s = np.diff(np.interp(peaks_s, index.activity_edges_s, index.activity_sum_s))
+    whole: NDArray[np.bool_] = measured_s >= WHOLE_ACTIVITY * np.diff(peaks_s)
+    return whole
+
+
+def _median(values: Sequence[float]) -> float:
+    return median(values) if values else NAN
+
+
+def _decelerations(
+    findings: Findings, facts: _Facts
+) -> tuple[tuple[DecelerationSummary, ...], tuple[str, ...]]:
+    """A summary of each kind that was seen, and what could not be told of them."""
+    start_s, end_s = facts.start_s, facts.end_s
+    summaries: list[DecelerationSummary] = []
+    untold: dict[str, None] = {}
+    for kind in DecelerationKind:
+        chosen = [one for one in facts.decelerations if one.kind is kind]
+        if not chosen:
+            continue
+        which = within.decelerations_of(findings, (kind,))
+        recurrent = within.recurrent(findings, start_s, end_s, which)
+        repetitive = within.repetitive(findings, start_s, end_s, which)
+        for answer in (recurrent, repetitive):
+            if answer.answer is None:
+                what = f"with how many contractions {kind.value} decelerations come"
+                untold[f"{what}: {answer.why}"] = None
+        concerns = (
+            Counter(
+                feature for one in chosen for feature in within.concerning_features(findings, one)
+            )
+            if kind is DecelerationKind.VARIABLE
+            else Counter[str]()
+        )
+        summaries.append(
+            DecelerationSummary(
+                kind=kind.value,
+                count=len(chosen),
+                share_of_contractions=(
+                    within.share_with_decelerations(findings, start_s, end_s, which).share
+                    if facts.contractions is not None
+                    else NAN
+                ),
+                recurrent=recurrent.answer,
+                repetitive=repetitive.answer,
+                median_depth_bpm=median(one.depth_bpm for one in chosen),
+                deepest_bpm=max(one.depth_bpm for one in chosen),
+                median_duration_s=median(one.duration_s for one in chosen),
+                longest_s=max(one.duration_s for one in chosen),
+                concerning=tuple(
+                    f"{feature} ({number} of {len(chosen)})"
+                    for feature, number in concerns.most_common()
+                ),
+            )
+        )
+    return tuple(summaries), tuple(untold)
+
+
+def _variation(findings: Findings, window: Window) -> tuple[float, float]:
+    """Short-term (ms) and long-term (bpm) variation: mean of the window's ten minutes."""
+    here = [
+        one
+        for one in findings.fetal.variability
+        if one.start_s < window.end_s and one.end_s > window.start_s
+    ]
+    stv = [one.stv_ms for one in here if not math.isnan(one.stv_ms)]
+    ltv = [one.ltv_bpm for one in here if not math.isnan(one.ltv_bpm)]
+    return (fmean(stv) if stv else NAN), (fmean(ltv) if ltv else NAN)
+
+
+def _sinusoidal(findings: Findings, facts: _Facts) -> bool | None:
+    """Whether the window meets a sinusoidal episode; None when too little of it was seen."""
+    if any(
+        not one.pseudo and one.start_s < facts.end_s and one.end_s > facts.start_s
+        for one in findings.fetal.sinusoidal
+    ):
+        return True
+    return None if facts.variability is VariabilityClass.INDETERMINATE else False
+
+
+def _missing(facts: _Facts, contractions: ContractionSummary, baseline_note: str) -> list[str]:
+    minutes = (facts.end_s - facts.start_s) / 60.0
+    missing = []
+    if facts.valid_share < LEAST_SIGNAL:
+        missing.append(
+            f"accelerations and decelerations of most of the window: only "
+            f"{100 * facts.valid_share:.0f} % of the heart-rate signal is valid"
+        )
+    if math.isnan(facts.baseline_bpm):
+        missing.append(f"baseline: {baseline_note}")
+    if facts.variability is VariabilityClass.INDETERMINATE:
+        missing.append(
+            f"variability: {facts.measured_minutes} of {minutes:.0f} min could be measured"
+        )
+    if not contractions.assessed or math.isnan(contractions.per_10_min):
+        missing.append(f"contractions: {contractions.note or 'too little activity measured'}")
+    return missing
+
+
+# ---------------------------------------------------------------- change over time
+
+
+def _columns(findings: Findings, window: Window) -> tuple[TenMinutes, ...]:
+    """Ten minutes each, from the window's start; what is left at its end is a shorter one."""
+    columns = []
+    start_s = window.start_s
+    while start_s < window.end_s:
+        end_s = min(start_s + COLUMN_S, window.end_s)
+        now = _facts(findings, start_s, end_s)
+        columns.append(
+            TenMinutes(
+                window=Window(start_s, end_s),
+                valid_share=now.valid_share,
+                contractions=now.contractions,
+                baseline_bpm=now.baseline_bpm,
+                bandwidth_bpm=now.bandwidth_bpm,
+                variability=now.variability,
+                accelerations=now.accelerations,
+                decelerations=len(now.decelerations),
+                change=_change(findings, now),
+            )
+        )
+        start_s = end_s
+    return tuple(columns)
+
+
+def _change(findings: Findings, now: _Facts) -> tuple[str, ...]:
+    """What differs from the hour before, in words; why nothing can be said, where that is so."""
+    if now.end_s - now.start_s < COLUMN_S / 2:
+        return ("not compared: less than 5 min",)
+    begin_s = max(0.0, now.start_s - HOUR_S)
+    if now.start_s - begin_s < COLUMN_S:
+        return ("not compared: less than 10 min come before",)
+    before = _facts(findings, begin_s, now.start_s)
+    for stretch, what in ((now, "these minutes"), (before, "the hour before")):
+        if stretch.valid_share < LEAST_SIGNAL:
+            return (f"not compared: {100 * stretch.valid_share:.0f} % of {what} is valid",)
+    said = [
+        *_baseline_change(before, now),
+        *_variability_change(before, now),
+        *_number_change(
+            "accelerations", before.accelerations / before.tens, now.accelerations / now.tens
+        ),
+        *_deceleration_change(before, now),
+    ]
+    if before.contractions is not None and now.contractions is not None:
+        said += _number_change(
+            "contractions", before.contractions / before.tens, now.contractions / now.tens
+        )
+    else:
+        said.append("contractions not compared: too little activity measured")
+    if now.valid_share < before.valid_share - LESS_SIGNAL:
+        said.append(
+            f"less signal ({100 * now.valid_share:.0f} % valid, "
+            f"{100 * before.valid_share:.0f} % before)"
+        )
+    return tuple(said)
+
+
+def _baseline_change(before: _Facts, now: _Facts) -> list[str]:
+    moved = now.baseline_bpm - before.baseline_bpm
+    if math.isnan(moved):
+        return ["baseline not compared: indeterminate"]
+    if abs(moved) < BASELINE_MOVED_BPM:
+        return []
+    return [f"baseline {'up' if moved > 0 else 'down'} {abs(moved):.0f} bpm"]
+
+
+def _variability_change(before: _Facts, now: _Facts) -> list[str]:
+    if VariabilityClass.INDETERMINATE in (before.variability, now.variability):
+        return ["variability not compared: indeterminate"]
+    if before.variability is now.variability:
+        return []
+    return [f"variability from {before.variability.value} to {now.variability.value}"]
+
+
+def _number_change(what: str, before: float, now: float) -> list[str]:
+    """Events per 10 minutes against those of the hour before."""
+    if abs(now - before) < MORE_BY:
+        return []
+    word = "more" if now > before else "fewer"
+    return [f"{word} {what} ({now:.0f} in 10 min, {before:.1f} before)"]
+
+
+def _deceleration_change(before: _Facts, now: _Facts) -> list[str]:
+    known = {one.kind for one in before.decelerations}
+    fresh = dict.fromkeys(one.kind for one in now.decelerations if one.kind not in known)
+    said = [f"{kind.value} decelerations, none in the hour before" for kind in fresh]
+    return said + _number_change(
+        "decelerations", len(before.decelerations) / before.tens, len(now.decelerations) / now.tens
+    )

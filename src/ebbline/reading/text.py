@@ -1,0 +1,507 @@
+"""A Reading in words, as a practitioner says it aloud at a review, in the trade's order.
+
+Numbers come from the Reading as they are: nothing is measured or judged here. What was not
+measured is said to be so; an empty list is only called empty for the signal that was seen.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import textwrap
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import groupby
+
+from ebbline.criteria.model import PANEL_LABELS, Classification, Level, PanelReading, Reason
+from ebbline.features.findings import ArtefactKind, VariabilityClass
+from ebbline.reading.model import (
+    ContractionSummary,
+    DecelerationSummary,
+    FetalReading,
+    Reading,
+    Review,
+    TenMinutes,
+)
+from ebbline.recording.model import Context
+from ebbline.terms import SensorKind, Stage, Window
+
+NARROWEST = 40
+"""Columns below which lines are no longer broken."""
+
+_TIED = "\N{NO-BREAK SPACE}"
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|bpm|mmHg|min|ms|s|h|in 10 min)\b|%)")
+"""Where a line is not broken: between a number and its unit."""
+
+_SUSPICIONS = frozenset(
+    (ArtefactKind.DOUBLING, ArtefactKind.HALVING, ArtefactKind.MATERNAL, ArtefactKind.FLAT)
+)
+"""Artefacts that may pass for a heart rate, and are therefore told one by one."""
+
+_STRETCHES_SAID = 4
+_DRIVING_POINTS = 0.1
+"""A finding with fewer points is not named by itself."""
+
+_READERS = 9
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """One part of the reading: its title and its lines, the unbroken text of one item each."""
+
+    title: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """Says times: of the clock where the recording's start is known, else from its start."""
+
+    start: datetime | None = None
+
+    @classmethod
+    def of(cls, reading: Reading) -> Clock:
+        """The clock of a reading."""
+        return cls(datetime.fromisoformat(reading.start) if reading.start else None)
+
+    def at(self, time_s: float) -> str:
+        """One time: 14:32:05 (with the day, from the second on), or 1:02:05 from the start."""
+        if not math.isfinite(time_s):
+            return "unknown time"
+        if self.start is None:
+            return elapsed(time_s)
+        moment = self.start + timedelta(seconds=round(time_s))
+        days = (moment.date() - self.start.date()).days
+        return f"{moment:%H:%M:%S}" + (f" (day {days + 1})" if days else "")
+
+    def stretch(self, window: Window) -> str:
+        """A stretch of time: '1:00:00 to 1:30:00'."""
+        return f"{self.at(window.start_s)} to {self.at(window.end_s)}"
+
+    def stretches(self, windows: Iterable[Window]) -> str:
+        """The first few stretches, and how many more there are."""
+        every = tuple(windows)
+        said = ", ".join(self.stretch(window) for window in every[:_STRETCHES_SAID])
+        more = len(every) - _STRETCHES_SAID
+        return f"{said} and {more} more" if more > 0 else said
+
+
+def elapsed(time_s: float) -> str:
+    """Hours, minutes and seconds from the recording's start: '1:02:05'."""
+    seconds = round(time_s)
+    return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+
+
+def length(seconds: float) -> str:
+    """A duration with its units: '55 s', '2 min 10 s', '1 h 30 min'."""
+    if math.isnan(seconds):
+        return "not measured"
+    whole = round(seconds)
+    parts = [
+        (whole // 3600, "h"),
+        (whole // 60 % 60, "min"),
+        (whole % 60 if whole < 3600 else 0, "s"),
+    ]
+    return " ".join(number(value, unit) for value, unit in parts if value) or number(0, "s")
+
+
+def number(value: float, unit: str, digits: int = 0) -> str:
+    """A number with its unit; 'not measured' for NaN."""
+    return "not measured" if math.isnan(value) else f"{value:.{digits}f} {unit}"
+
+
+def share(value: float) -> str:
+    """A share 0..1 in per cent, rounded away from the reassuring ends: 0.998 is 99 %, not 100."""
+    if math.isnan(value):
+        return "not measured"
+    percent = value * 100
+    if 99 <= percent < 100 or 0 < percent < 1:
+        return f"{99 if percent > 50 else 1} %"
+    return number(percent, "%")
+
+
+def count(amount: int, one: str, many: str = "") -> str:
+    """'1 contraction', '3 contractions'."""
+    return f"{amount} {one if amount == 1 else many or one + 's'}"
+
+
+def sections(reading: Reading, fetal: FetalReading) -> tuple[Section, ...]:
+    """The reading of one fetus, part by part, in the trade's order."""
+    clock = Clock.of(reading)
+    review = fetal.review
+    sources = _Sources()
+    classes = [_class(one, clock, sources) for one in fetal.classes]
+    parts = (
+        Section("Signal quality", _quality(fetal, clock)),
+        Section("Contractions", _contractions(review.contractions, fetal)),
+        Section("Baseline", _baseline(review)),
+        Section("Variability", _variability(review)),
+        Section("Accelerations", _accelerations(review)),
+        Section("Decelerations", _decelerations(review)),
+        Section("Change over time", tuple(_column(one, clock) for one in review.columns)),
+        *classes,
+        Section("Class over time", _history(fetal, clock)),
+        *((Section("Panel reading", _panel(fetal.panel)),) if fetal.panel else ()),
+        Section("Not assessed", _not_assessed(fetal)),
+        Section("Sources", tuple(sources.lines())),
+    )
+    return tuple(part for part in parts if part.lines)
+
+
+def say(reading: Reading, *, fetus: int | None = None, width: int = 80) -> str:
+    """The whole reading as plain text, lines broken at width columns; fetus: only this one."""
+    chosen = [one for one in reading.fetuses if fetus in (None, one.fetus)]
+    blocks = [_text(Section(_title(reading), _heading(reading)), width)]
+    for one in chosen:
+        if len(reading.fetuses) > 1:
+            blocks.append(f"FETUS {one.fetus} OF {len(reading.fetuses)}")
+        blocks += [_text(part, width) for part in sections(reading, one)]
+    if reading.notes:
+        notes = tuple(_sentence(_upper(note)) for note in reading.notes)
+        blocks.append(_text(Section("Notes", notes), width))
+    blocks.append(_text(Section("Caution", (reading.caution,)), width))
+    return "\n\n".join(blocks) + "\n"
+
+
+def _text(section: Section, width: int) -> str:
+    """A section as lines: the title, then each item indented, its further lines deeper."""
+    broken = [
+        textwrap.fill(
+            _BEFORE_UNIT.sub(_TIED, line),
+            max(width, NARROWEST),
+            initial_indent="  ",
+            subsequent_indent="    ",
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+        for line in section.lines
+    ]
+    return "\n".join([section.title, *broken]).replace(_TIED, " ")
+
+
+def _title(reading: Reading) -> str:
+    return f"Recording {reading.recording}, {length(reading.duration_s)}"
+
+
+def _heading(reading: Reading) -> tuple[str, ...]:
+    window = reading.window
+    span = f"{elapsed(window.start_s)} to {elapsed(window.end_s)} from the start"
+    clock = Clock.of(reading)
+    by_clock = f", {clock.stretch(window)} by the clock" if clock.start is not None else ""
+    times = (
+        f"Times are of the clock; the recording starts {reading.start}."
+        if clock.start is not None
+        else "Times are hours:minutes:seconds from the start of the recording."
+    )
+    return (
+        f"Window read: {span} ({length(window.duration_s)}{by_clock}).",
+        times,
+        _known(reading.context, window),
+    )
+
+
+def _known(context: Context, window: Window) -> str:
+    stage = context.stage_at(window.end_s)
+    said = {
+        Stage.ANTEPARTUM: "antepartum",
+        Stage.FIRST: "first stage",
+        Stage.SECOND: "second stage",
+        Stage.UNKNOWN: "stage not known",
+    }[stage]
+    weeks = (
+        "gestation not known"
+        if context.weeks is None
+        else f"{math.floor(context.weeks)} weeks of gestation"
+    )
+    return f"{weeks}, {said}, {_given('oxytocin running', context.oxytocin)}, " + (
+        f"{_given('epidural in place', context.epidural)}."
+    )
+
+
+def _given(what: str, state: bool | None) -> str:
+    name = what.split()[0]
+    return {True: what, False: f"no {name}", None: f"{name} not known"}[state]
+
+
+def _quality(fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
+    review = fetal.review
+    lines = [
+        f"Heart rate by {_sensor(fetal.findings.fetal.sensor)}: {share(review.valid_share)} of "
+        f"the window valid, longest gap {_gap(review.longest_gap_s)}."
+    ]
+    if review.suspected:
+        lines.append(f"Seen in it: {', '.join(kind.value for kind in review.suspected)}.")
+    window = review.window
+    suspicions = [
+        one
+        for one in fetal.findings.fetal.artefacts
+        if one.kind in _SUSPICIONS and one.start_s < window.end_s and one.end_s > window.start_s
+    ]
+    for one in suspicions[:_STRETCHES_SAID]:
+        stretch = clock.stretch(Window(one.start_s, one.end_s))
+        sure = number(one.certainty * 100, "%")
+        lines.append(f"{_upper(one.kind.value)}, {stretch} (certainty {sure}): {one.why}.")
+    more = suspicions[_STRETCHES_SAID:]
+    return (*lines, *((f"And {len(more)} more stretches with a suspicion.",) if more else ()))
+
+
+def _gap(seconds: float) -> str:
+    return "under 1 s" if seconds < 1 else length(seconds)
+
+
+def _sensor(kind: SensorKind) -> str:
+    return "a sensor of unknown kind" if kind is SensorKind.UNKNOWN else kind.value
+
+
+def _contractions(summary: ContractionSummary, fetal: FetalReading) -> tuple[str, ...]:
+    uterine = fetal.findings.uterine
+    note = (_sentence(summary.note),) if summary.note else ()
+    if not summary.assessed:
+        return ("Not assessed.", *note)
+    over = summary.per_10_min_over_s
+    rate = (
+        f"{number(summary.per_10_min, 'in 10 min', 1)}, averaged over {length(over)}"
+        if math.isfinite(summary.per_10_min) and math.isfinite(over)
+        else "Rate not measured"
+    )
+    tachysystole = {
+        True: "Tachysystole.",
+        False: "No tachysystole.",
+        None: "Whether there is tachysystole cannot be told.",
+    }[summary.tachysystole]
+    lines = [
+        f"{rate} ({count(summary.count, 'contraction')} in the window, by "
+        f"{_sensor(uterine.sensor)}). {tachysystole}"
+    ]
+    if summary.count:
+        lines.append(
+            f"Duration {_seconds(summary.duration_s)}, relaxation time "
+            f"{_seconds(summary.rest_s)}, from one to the next {_seconds(summary.interval_s)} "
+            "(medians)."
+        )
+    if uterine.sensor is SensorKind.PRESSURE_CATHETER:
+        lines.append(
+            f"Strength {number(summary.montevideo_units, 'Montevideo units')}, resting tone "
+            f"{number(summary.resting_tone_mmhg, 'mmHg')}."
+        )
+    else:
+        lines.append("Strength and resting tone not measured: only a pressure catheter shows them.")
+    return (*lines, *note)
+
+
+def _seconds(value: float) -> str:
+    return number(value, "s")
+
+
+def _baseline(review: Review) -> tuple[str, ...]:
+    value = (
+        "Indeterminate."
+        if math.isnan(review.baseline_bpm)
+        else f"{number(review.baseline_bpm, 'bpm')}."
+    )
+    note = f" {_sentence(_upper(review.baseline_note))}" if review.baseline_note else ""
+    return (value + note,)
+
+
+def _variability(review: Review) -> tuple[str, ...]:
+    lines = [
+        f"{_upper(review.variability.value)}, bandwidth {number(review.bandwidth_bpm, 'bpm')}. "
+        f"Short-term variation {number(review.stv_ms, 'ms', 1)}, long-term variation "
+        f"{number(review.ltv_bpm, 'bpm')}."
+    ]
+    if review.sinusoidal:
+        lines.append("Sinusoidal pattern.")
+    elif review.sinusoidal is None:
+        lines.append("Whether the pattern is sinusoidal cannot be told.")
+    return tuple(lines)
+
+
+def _none_seen(review: Review) -> str:
+    """Says 'none' only of the signal that was there, and not without a baseline to fall from."""
+    if not review.valid_share > 0:
+        return "Not assessed: no valid signal."
+    if math.isnan(review.baseline_bpm):
+        return "None recognised, and without a baseline none can be excluded."
+    if review.valid_share < 1:
+        return f"None seen in the {share(review.valid_share)} of the window with valid signal."
+    return "None."
+
+
+def _accelerations(review: Review) -> tuple[str, ...]:
+    if not review.accelerations:
+        return (_none_seen(review),)
+    return (f"{review.accelerations} in {length(review.window.duration_s)}.",)
+
+
+def _decelerations(review: Review) -> tuple[str, ...]:
+    if not review.decelerations:
+        return (_none_seen(review),)
+    return tuple(_kind(one) for one in review.decelerations)
+
+
+def _kind(one: DecelerationSummary) -> str:
+    shared = (
+        "share of contractions not known"
+        if math.isnan(one.share_of_contractions)
+        else f"with {share(one.share_of_contractions)} of contractions"
+    )
+    depth = f"depth {number(one.median_depth_bpm, 'bpm')}"
+    lasting = f"lasting {_seconds(one.median_duration_s)}"
+    if one.count > 1:
+        depth += f" (deepest {number(one.deepest_bpm, 'bpm')})"
+        lasting += f" (longest {_seconds(one.longest_s)})"
+    parts = [f"{_upper(one.kind)}: {one.count}", shared, *_pattern(one), depth, lasting]
+    concerning = f" Concerning: {', '.join(one.concerning)}." if one.concerning else ""
+    return ", ".join(parts) + "." + concerning
+
+
+def _pattern(one: DecelerationSummary) -> list[str]:
+    recurrent = {True: "recurrent (NICHD)", False: "intermittent (NICHD)"}
+    repetitive = {True: "repetitive (FIGO, NICE)", False: "not repetitive (FIGO, NICE)"}
+    return [
+        recurrent[one.recurrent] if one.recurrent is not None else "recurrence not known",
+        repetitive[one.repetitive] if one.repetitive is not None else "repetition not known",
+    ]
+
+
+def _column(one: TenMinutes, clock: Clock) -> str:
+    baseline = (
+        "baseline indeterminate"
+        if math.isnan(one.baseline_bpm)
+        else f"baseline {number(one.baseline_bpm, 'bpm')}"
+    )
+    variability = f"variability {one.variability.value}"
+    if one.variability is not VariabilityClass.INDETERMINATE:
+        variability += f" ({number(one.bandwidth_bpm, 'bpm')})"
+    contractions = (
+        "contractions not assessed"
+        if one.contractions is None
+        else count(one.contractions, "contraction")
+    )
+    events = (
+        [count(one.accelerations, "acceleration"), count(one.decelerations, "deceleration")]
+        if one.accelerations or one.decelerations or _could_show_events(one)
+        else ["accelerations and decelerations not assessed"]
+    )
+    numbers = ", ".join(
+        [
+            baseline,
+            variability,
+            *events,
+            contractions,
+            f"{share(one.valid_share)} valid",
+        ]
+    )
+    return f"{clock.stretch(one.window)}: {numbers}. Against the hour before: " + (
+        f"{'; '.join(one.change) or 'no change'}."
+    )
+
+
+def _could_show_events(one: TenMinutes) -> bool:
+    return one.valid_share > 0 and not math.isnan(one.baseline_bpm)
+
+
+class _Sources:
+    """Numbers the citations in the order in which they are first named."""
+
+    def __init__(self) -> None:
+        self._numbers: dict[str, int] = {}
+
+    def number(self, citation: str) -> int:
+        return self._numbers.setdefault(citation, len(self._numbers) + 1)
+
+    def lines(self) -> list[str]:
+        return [f"{place}. {_sentence(text)}" for text, place in self._numbers.items()]
+
+
+def _class(one: Classification, clock: Clock, sources: _Sources) -> Section:
+    lines = [f"{_upper(one.label)}, {clock.stretch(one.window)} ({length(one.window.duration_s)})."]
+    lines += [f"No class: {_sentence(why)}" for why in one.refusal]
+    lines += [_reason(reason, one, clock, sources) for reason in one.reasons]
+    if one.not_assessed:
+        lines.append(f"{count(len(one.not_assessed), 'thing')} not seen: under Not assessed.")
+    return Section(f"Class by {one.edition}", tuple(lines))
+
+
+def _reason(reason: Reason, one: Classification, clock: Clock, sources: _Sources) -> str:
+    decides = ", decides" if reason.rule in one.decided_by else ""
+    worrying = reason.level in (Level.CAUTION, Level.ALARMING)
+    elsewhere = worrying and reason.evidence not in ((), (one.window,))
+    evidence = f" At {clock.stretches(reason.evidence)}." if elsewhere else ""
+    place = f" [{sources.number(reason.citation)}]" if reason.citation else ""
+    return (
+        f"{_upper(reason.feature)}: {reason.verdict}{decides}. "
+        f"{_sentence(_upper(reason.text))}{evidence}{place}"
+    )
+
+
+def _history(fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
+    """Each standard's classes of the half hours up to each ten minutes, alike ones together."""
+    if len(fetal.history) < 2:
+        return ()
+    lines = []
+    for name in fetal.history[0].labels:
+        runs = groupby(fetal.history, key=lambda point: point.labels[name])
+        said = []
+        for label, points in runs:
+            ends = [clock.at(point.end_s) for point in points]
+            said.append(f"{label} ({ends[0]}{f' to {ends[-1]}' if len(ends) > 1 else ''})")
+        lines.append(f"{name.upper()}, half hours by their ends: {', '.join(said)}.")
+    return tuple(lines)
+
+
+def _panel(panel: PanelReading) -> tuple[str, ...]:
+    named = PANEL_LABELS
+    split = ", ".join(
+        f"{share(probability)} {name}"
+        for name, probability in zip(named, panel.probabilities, strict=True)
+    )
+    likely = panel.probabilities[named.index(panel.label)] if panel.label in named else math.nan
+    about = (
+        ""
+        if math.isnan(likely)
+        else (
+            f"Of {_READERS} readers, about {round(likely * _READERS)} would probably call this "
+            f"{panel.label} ({split}). "
+        )
+    )
+    ranked = sorted(panel.contributions, key=lambda part: -abs(part.points))
+    driving = [part for part in ranked if abs(part.points) >= _DRIVING_POINTS]
+    rest = [part for part in ranked if abs(part.points) < _DRIVING_POINTS]
+    driven = [
+        f"{_upper(part.finding)} {number(part.value, part.unit, 1).strip()}: "
+        f"{part.points:+.2f} points towards "
+        f"{'pathological' if part.points > 0 else 'normal'}."
+        for part in driving
+    ]
+    if rest:
+        driven.append(
+            f"{len(rest)} other findings: {sum(part.points for part in rest):+.2f} points together."
+        )
+    return (
+        f"{about}This is how people read such windows, not a class of a standard.",
+        *driven,
+        *(_sentence(warning) for warning in panel.warnings),
+        f"Model {panel.model_version}, from {_sentence(panel.data)}",
+    )
+
+
+def _not_assessed(fetal: FetalReading) -> tuple[str, ...]:
+    """What the review and the classes could not see, each said once, with whose class it limits."""
+    limits: dict[str, list[str]] = {_upper(what): [] for what in fetal.review.not_assessed}
+    for one in fetal.classes:
+        for what in one.not_assessed:
+            limits.setdefault(_upper(what), []).append(one.standard.value.upper())
+    return tuple(
+        _sentence(what.rstrip(".") + (f" ({', '.join(whose)})" if whose else ""))
+        for what, whose in limits.items()
+    ) or ("Every part of the review could be assessed on the signal that was there.",)
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith((".", "!", "?")) else f"{text}."

@@ -1,0 +1,228 @@
+"""The recording and the truth of a labour, from what was kept of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.recording.model import Channel, ChannelKind, Context, Provenance, Recording
+from ebbline.synth import sensors, truth_events
+from ebbline.synth.ground_truth import (
+    Curve,
+    Mechanism,
+    SpanKind,
+    TrueContraction,
+    TrueSinusoidal,
+    TrueSpan,
+    Truth,
+    variability_class,
+)
+from ebbline.synth.scenario import Scenario
+from ebbline.synth.shapes import STEP_HZ
+from ebbline.synth.state import LabourState
+from ebbline.terms import SensorKind, Stage
+
+FloatArray = NDArray[np.float64]
+
+LEAST_MMHG, LEAST_S = 10.0, 30.0
+"""A contraction that counts (common practice)."""
+LEAST_CALM_S = 20.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Labour:
+    """A virtual labour: what the sensors recorded, and the truth."""
+
+    recording: Recording
+    truth: Truth
+    scenario: Scenario
+    seed: int
+
+
+class Kept:
+    """Arrays kept stretch by stretch under a name, joined when asked for."""
+
+    def __init__(self) -> None:
+        self._pieces: dict[str, list[FloatArray]] = {}
+
+    def add(self, **parts: FloatArray) -> None:
+        """Keep the next piece of each."""
+        for name, values in parts.items():
+            self._pieces.setdefault(name, []).append(values)
+
+    def all(self, name: str) -> FloatArray:
+        """Everything of a name so far."""
+        pieces = self._pieces.get(name, [])
+        if len(pieces) > 1:
+            self._pieces[name] = [np.concatenate(pieces)]
+        return self._pieces[name][0] if pieces else np.zeros(0)
+
+
+def recording_of(state: LabourState, kept: Kept, seed: int) -> Recording:
+    """What the sensors recorded; a channel is named by the sensor in use now."""
+    s = state.scenario
+    every = round(STEP_HZ / s.rate_hz)
+    unit = "mmHg" if s.activity_sensor is SensorKind.PRESSURE_CATHETER else ""
+    channels = [
+        Channel(
+            ChannelKind.FETAL_HEART_RATE,
+            kept.all("heart")[::every],
+            s.rate_hz,
+            s.heart_sensor,
+            1,
+            "bpm",
+            "FHR",
+        ),
+        Channel(
+            ChannelKind.UTERINE_ACTIVITY,
+            kept.all("activity")[::every],
+            s.rate_hz,
+            s.activity_sensor,
+            0,
+            unit,
+            "UA",
+        ),
+    ]
+    if s.maternal_pulse:
+        channels.append(
+            Channel(
+                ChannelKind.MATERNAL_HEART_RATE,
+                kept.all("maternal")[::every],
+                s.rate_hz,
+                SensorKind.MATERNAL_PULSE,
+                0,
+                "bpm",
+                "MHR",
+            )
+        )
+    second = state.second_stage_s
+    begun = second < state.now
+    return Recording(
+        name=f"invented labour {seed}",
+        channels=tuple(channels),
+        context=Context(
+            weeks=s.weeks,
+            stage=Stage.SECOND if begun else s.stage,
+            second_stage_start_s=second if begun and second > 0 else None,
+            oxytocin=state.care.oxytocin_to > 0,
+            epidural=s.epidural,
+            fever=s.fever or None,
+        ),
+        provenance=Provenance("invented", "invented", (f"invented with seed {seed}",)),
+    )
+
+
+def truth_of(state: LabourState, kept: Kept) -> Truth:
+    """Everything true up to now; an event that is still on ends now."""
+    n, tracks = state.now, state.tracks
+    baseline = kept.all("baseline")
+    contractions = _contractions(state)
+    parts = {mechanism: kept.all(mechanism.name) for mechanism in Mechanism if kept_as(mechanism)}
+    activity = tracks.activity[: n * STEP_HZ]
+    around = tracks.rises[: n * STEP_HZ]
+    fall = np.sum(list(parts.values()), axis=0)
+    bandwidth = _bandwidth(kept.all("fluctuation"), fall + activity + around)
+    return Truth(
+        duration_s=float(n),
+        weeks=state.scenario.weeks,
+        baseline=Curve(0.0, 1.0, baseline),
+        baseline_changes=tuple(c for c in state.changes if c.at_s < n),
+        bandwidth=Curve(0.0, 60.0, bandwidth),
+        variability=tuple(variability_class(float(b)) for b in bandwidth),
+        # What coincides is read as what remains of it: a rise inside a deceleration that does not
+        # come above the baseline is no acceleration.
+        accelerations=truth_events.accelerations(
+            np.clip(activity - fall, 0.0, None), baseline, contractions, state.scenario.weeks
+        ),
+        decelerations=truth_events.decelerations(
+            np.clip(fall - activity - around, 0.0, None),
+            parts,
+            baseline,
+            contractions,
+            state.cord_events,
+            kept.all("lost"),
+        ),
+        rises=truth_events.rises(around),
+        contractions=contractions,
+        sinusoidal=tuple(
+            TrueSinusoidal(u.start_s, min(u.end_s, float(n)), u.per_min, u.amplitude_bpm, u.pseudo)
+            for u in state.undulations
+            if u.start_s < n
+        ),
+        artefacts=_spans(kept.all("mode")),
+        oxygen=Curve(0.0, 1.0, tracks.oxygen[:n].copy()),
+        reserve=Curve(0.0, 1.0, tracks.reserve[:n].copy()),
+        heart_rate=Curve(0.0, 1 / STEP_HZ, kept.all("rate")),
+        pressure=Curve(0.0, 1 / STEP_HZ, kept.all("pressure")),
+        sensor_distance=Curve(0.0, 1.0, kept.all("distance")),
+    )
+
+
+def kept_as(mechanism: Mechanism) -> bool:
+    """Whether falls of this mechanism are kept (fetal activity only raises the rate)."""
+    return mechanism is not Mechanism.MOVEMENT
+
+
+def _contractions(state: LabourState) -> tuple[TrueContraction, ...]:
+    made = []
+    last = state.now * STEP_HZ
+    for bell in state.bells:
+        part = state.tracks.bell[bell.start : min(bell.stop, last)]
+        if not len(part):
+            continue
+        peak = int(np.argmax(part))
+        size = float(part[peak])
+        above = np.flatnonzero(part > max(1.0, truth_events.DEPARTURE_SHARE * size))
+        if not len(above):
+            continue
+        onset, end = bell.start + int(above[0]), bell.start + int(above[-1]) + 1
+        made.append(
+            TrueContraction(
+                onset_s=onset / STEP_HZ,
+                peak_s=(bell.start + peak) / STEP_HZ,
+                end_s=end / STEP_HZ,
+                amplitude_mmhg=size,
+                resting_tone_mmhg=bell.resting_tone_mmhg,
+                pushing=bell.pushing,
+                coupled=bell.coupled,
+                counts=size >= LEAST_MMHG and end - onset >= LEAST_S * STEP_HZ,
+            )
+        )
+    return tuple(made)
+
+
+def _bandwidth(fluctuation: FloatArray, events: FloatArray) -> FloatArray:
+    """Peak to trough in each minute where no event is on; NaN with less than 20 s of it."""
+    per_minute = 60 * STEP_HZ
+    out = np.full(math.ceil(len(fluctuation) / per_minute), np.nan)
+    for minute in range(len(out)):
+        here = slice(minute * per_minute, (minute + 1) * per_minute)
+        calm = fluctuation[here][np.abs(events[here]) < 1.0]
+        if len(calm) >= LEAST_CALM_S * STEP_HZ:
+            out[minute] = float(calm.max() - calm.min())
+    return out
+
+
+_SPAN_OF_MODE = {
+    sensors.LOST: SpanKind.LOSS,
+    sensors.SPIKE: SpanKind.SPIKE,
+    sensors.DOUBLED: SpanKind.DOUBLING,
+    sensors.HALVED: SpanKind.HALVING,
+    sensors.MATERNAL: SpanKind.MATERNAL,
+}
+
+
+def _spans(mode: FloatArray) -> tuple[TrueSpan, ...]:
+    if not len(mode):
+        return ()
+    edges = np.flatnonzero(np.diff(mode)) + 1
+    starts = np.concatenate(([0], edges)).tolist()
+    stops = np.concatenate((edges, [len(mode)])).tolist()
+    return tuple(
+        TrueSpan(_SPAN_OF_MODE[int(mode[a])], a / STEP_HZ, b / STEP_HZ)
+        for a, b in zip(starts, stops, strict=True)
+        if int(mode[a]) in _SPAN_OF_MODE
+    )

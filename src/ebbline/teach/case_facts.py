@@ -1,0 +1,323 @@
+"""The situation at a moment of a case: the facts that call for a measure, and the strip's truth."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection
+
+import numpy as np
+
+from ebbline.criteria import classify
+from ebbline.criteria.model import Standard
+from ebbline.features import window as within
+from ebbline.features.findings import DecelerationKind, Findings, VariabilityClass
+from ebbline.recording.model import Context
+from ebbline.synth.ground_truth import EventKind, SpanKind, TrueDeceleration, Truth
+from ebbline.teach.answers import MarkKind
+from ebbline.teach.case import Case, Fetus, Placenta, Sign
+from ebbline.teach.measure_facts import Fact
+from ebbline.teach.scoring import variability_accepted
+from ebbline.teach.truth import StripTruth, TrueEvent
+from ebbline.teach.truth_findings import Seen, findings_from_truth, off_baseline
+from ebbline.terms import Lie, Presentation, Stage, Window
+
+LOOK_BACK_S = 1800.0
+"""What a picture rests on: the last half hour."""
+
+RECENT_S = 900.0
+"""A prolonged deceleration, a capture or a loss counts as present for a quarter of an hour."""
+
+LOST_SHARE, CAPTURED_S = 0.2, 45.0
+"""Signal counts as lost above a fifth (FIGO 2015, from memory); a capture from 45 s on (ours)."""
+
+SINUSOIDAL_S = 1200.0
+"""Sine-like for 20 minutes or more (NICHD 2008)."""
+
+LOW_BPM, HIGH_BPM = 110.0, 160.0
+CHANGE_S = 600.0
+"""Baseline below 110 or above 160 for ten minutes or more (NICHD 2008)."""
+
+_MARKS = {
+    EventKind.EARLY: MarkKind.EARLY,
+    EventKind.LATE: MarkKind.LATE,
+    EventKind.VARIABLE: MarkKind.VARIABLE,
+    EventKind.PROLONGED: MarkKind.PROLONGED,
+    EventKind.GRADUAL_UNPAIRED: MarkKind.LATE,
+}
+_BREECHES = (
+    Presentation.FRANK_BREECH,
+    Presentation.COMPLETE_BREECH,
+    Presentation.FOOTLING_BREECH,
+)
+
+
+def context_of(case: Case) -> Context:
+    """What the criteria may know of the labour."""
+    labour = case.labour
+    return Context(
+        weeks=case.mother.weeks,
+        stage=labour.stage if labour else Stage.ANTEPARTUM,
+        oxytocin=labour.oxytocin if labour else None,
+        epidural=labour.epidural if labour else None,
+        parity=case.mother.parity,
+        meconium=Sign.MECONIUM in case.signs,
+        fever=Sign.FEVER in case.signs,
+    )
+
+
+def facts_of(
+    case: Case, fetus: Fetus, signs: Collection[Sign], *, pushing: bool, oxytocic: bool
+) -> set[Fact]:
+    """The facts that do not come from the trace."""
+    facts = {Fact(sign.value) for sign in signs}
+    labour = case.labour
+    in_labour = labour is not None and labour.stage in (Stage.FIRST, Stage.SECOND)
+    if labour is not None and labour.oxytocin and oxytocic:
+        facts.add(Fact.OXYTOCIC)
+    if pushing:
+        facts.add(Fact.PUSHING)
+    if case.mother.membranes_ruptured or Sign.CORD_FELT in signs:
+        facts.add(Fact.RUPTURED)
+    if case.mother.placenta is Placenta.PRAEVIA:
+        facts.add(Fact.PRAEVIA)
+    if case.fetus is None:
+        return facts
+    if fetus.lie is not Lie.LONGITUDINAL:
+        facts |= {
+            Fact.SHOULDER_IN_LABOUR if in_labour else Fact.SHOULDER_BEFORE_LABOUR,
+            Fact.HEAD_ABOVE_BRIM,
+            Fact.NOT_BY_THE_HEAD,
+        }
+    elif fetus.presentation in _BREECHES:
+        facts |= {
+            Fact.BREECH_IN_LABOUR if in_labour else Fact.BREECH_BEFORE_LABOUR,
+            Fact.NOT_BY_THE_HEAD,
+        }
+    elif fetus.presentation is not Presentation.VERTEX:
+        facts.add(Fact.NOT_BY_THE_HEAD)
+    if fetus.fifths == 5:
+        facts.add(Fact.HEAD_ABOVE_BRIM)
+    return facts
+
+
+def facts_of_trace(truth: Truth, seen: Seen, case: Case) -> set[Fact]:
+    """The facts of the last half hour of the labour, as it truly was."""
+    end_s = truth.duration_s
+    start_s = max(0.0, end_s - LOOK_BACK_S)
+    findings = findings_from_truth(truth)
+    facts = _facts_of_signal(truth, seen, end_s)
+    facts |= _facts_of_baseline(truth, findings, start_s, end_s)
+    facts |= _facts_of_decelerations(findings, start_s, end_s)
+    if within.tachysystole(findings, start_s, end_s).answer:
+        facts.add(Fact.TACHYSYSTOLE)
+        if facts & {
+            Fact.RECURRENT_LATE, Fact.RECURRENT_VARIABLE, Fact.PROLONGED, Fact.BRADYCARDIA,
+            Fact.ABSENT_VARIABILITY, Fact.REDUCED_VARIABILITY,
+        }:  # fmt: skip
+            facts.add(Fact.TACHYSYSTOLE_WITH_CHANGE)
+    if Fact.ABSENT_VARIABILITY in facts and facts & {
+        Fact.RECURRENT_LATE, Fact.RECURRENT_VARIABLE, Fact.BRADYCARDIA
+    }:  # fmt: skip
+        facts.add(Fact.ABSENT_WITH_DECELERATIONS)
+    antepartum = case.labour is not None and case.labour.stage is Stage.ANTEPARTUM
+    recent = within.accelerations_in(findings, max(0.0, end_s - 1200.0), end_s)
+    if antepartum and case.standard is Standard.NST and len(recent) < 2:
+        facts.add(Fact.NOT_REACTIVE_YET)
+    if not facts:
+        facts.add(Fact.NORMAL_TRACE)
+    return facts
+
+
+def _facts_of_signal(truth: Truth, seen: Seen, end_s: float) -> set[Fact]:
+    facts = set()
+    since = max(0.0, end_s - RECENT_S)
+
+    def length(kinds: tuple[SpanKind, ...]) -> float:
+        return sum(
+            max(0.0, min(span.end_s, end_s) - max(span.start_s, since))
+            for span in truth.artefacts
+            if span.kind in kinds
+        )
+
+    if length((SpanKind.MATERNAL,)) >= CAPTURED_S:
+        facts.add(Fact.MATERNAL_RATE)
+    if length((SpanKind.DOUBLING, SpanKind.HALVING)) >= CAPTURED_S:
+        facts.add(Fact.DOUBLED_OR_HALVED)
+    if length((SpanKind.LOSS,)) > LOST_SHARE * (end_s - since) and seen.heart.any():
+        facts.add(Fact.SIGNAL_LOST)
+    return facts
+
+
+def _facts_of_baseline(truth: Truth, findings: Findings, start_s: float, end_s: float) -> set[Fact]:
+    facts = set()
+    level = truth.baseline.values[int(max(0.0, end_s - CHANGE_S)) :]
+    if len(level) >= 120:
+        low = float(np.mean(level < LOW_BPM))
+        if low > 0.5 and float(level[-60:].mean()) < LOW_BPM:
+            facts.add(Fact.BRADYCARDIA)
+        if float(level.mean()) > HIGH_BPM:
+            facts.add(Fact.TACHYCARDIA)
+    width = _bandwidth(truth, start_s, end_s)
+    if width < 2.0:
+        facts.add(Fact.ABSENT_VARIABILITY)
+    if width <= 5.0:
+        facts.add(Fact.REDUCED_VARIABILITY)
+    if width > 25.0:
+        facts.add(Fact.MARKED_VARIABILITY)
+    if _sinusoidal(truth, start_s, end_s):
+        facts.add(Fact.SINUSOIDAL)
+    return facts
+
+
+def _facts_of_decelerations(findings: Findings, start_s: float, end_s: float) -> set[Fact]:
+    facts = set()
+    for kind, fact in (
+        (DecelerationKind.LATE, Fact.RECURRENT_LATE),
+        (DecelerationKind.VARIABLE, Fact.RECURRENT_VARIABLE),
+    ):
+        which = within.decelerations_of(findings, (kind,))
+        if within.recurrent(findings, start_s, end_s, which).answer:
+            facts.add(fact)
+    recent = max(0.0, end_s - RECENT_S)
+    if any(
+        fall.kind is DecelerationKind.PROLONGED and fall.end_s > recent
+        for fall in findings.fetal.decelerations
+    ):
+        facts.add(Fact.PROLONGED)
+    if Fact.RECURRENT_VARIABLE in facts and any(
+        fall.kind is DecelerationKind.VARIABLE and within.concerning_features(findings, fall)
+        for fall in within.decelerations_in(findings, start_s, end_s)
+    ):
+        facts.add(Fact.CONCERNING)
+    return facts
+
+
+def _bandwidth(truth: Truth, start_s: float, end_s: float) -> float:
+    minutes = truth.bandwidth.values[int(start_s // 60) : math.ceil(end_s / 60)]
+    told = minutes[np.isfinite(minutes)]
+    return float(told.mean()) if len(told) else math.nan
+
+
+def _sinusoidal(truth: Truth, start_s: float, end_s: float) -> bool:
+    return any(
+        not one.pseudo and min(one.end_s, end_s) - max(one.start_s, start_s) >= SINUSOIDAL_S
+        for one in truth.sinusoidal
+    )
+
+
+# --- the strip's truth --------------------------------------------------------------------------
+
+OPTIONAL_RISE_BPM, OPTIONAL_FALL_BPM = 10.0, 10.0
+CLEAR_BY_BPM, CLEAR_BY_S = 3.0, 3.0
+"""An event this close to a threshold of recognition need not be found (ours)."""
+
+
+def strip_truth(truth: Truth, seen: Seen, window: Window, case: Case) -> StripTruth:
+    """The truth of a window as far as the learner's sensors could show it."""
+    findings = findings_from_truth(truth, seen)
+    width = _bandwidth(truth, window.start_s, window.end_s)
+    tachysystole = within.tachysystole(findings, window.start_s, window.end_s).answer
+    labels, accepted = _labels(truth, seen, window, case)
+    return StripTruth(
+        window=window,
+        baseline_bpm=_baseline(truth, seen, window),
+        variability_accepted=_variability(width),
+        sinusoidal=_sinusoidal(truth, window.start_s, window.end_s),
+        tachysystole=tachysystole,
+        events=_events(truth, seen, window),
+        labels=labels,
+        accepted_labels=accepted,
+        source="the virtual labour itself",
+    )
+
+
+def _variability(width: float) -> tuple[VariabilityClass, ...]:
+    return variability_accepted(width)
+
+
+def _baseline(truth: Truth, seen: Seen, window: Window) -> float:
+    """Mean of the last ten minutes outside events, to 5 bpm; NaN under two minutes of it."""
+    start = int(max(window.start_s, window.end_s - CHANGE_S))
+    stop = int(window.end_s)
+    kept = ~off_baseline(truth)[start:stop] & (seen.heart[start:stop] >= 0.5)
+    values = truth.baseline.values[start:stop][kept]
+    return 5.0 * round(float(values.mean()) / 5.0) if len(values) >= 120 else math.nan
+
+
+def _labels(
+    truth: Truth, seen: Seen, window: Window, case: Case
+) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
+    context = context_of(case)
+    careful = (
+        findings_from_truth(truth, seen),
+        findings_from_truth(truth, seen, bandwidth_factor=0.9),
+        findings_from_truth(truth, seen, bandwidth_factor=1.1),
+        findings_from_truth(truth, seen, only_clear=True),
+    )
+    labels: dict[str, str] = {}
+    accepted: dict[str, tuple[str, ...]] = {}
+    for standard in Standard:
+        said = [classify(findings, window, standard, context).label for findings in careful]
+        labels[standard.value] = said[0]
+        accepted[standard.value] = tuple(dict.fromkeys(said))
+    return labels, accepted
+
+
+def _events(truth: Truth, seen: Seen, window: Window) -> tuple[TrueEvent, ...]:
+    events: list[TrueEvent] = []
+
+    def inside(time_s: float) -> bool:
+        return window.start_s <= time_s < window.end_s
+
+    for contraction in truth.contractions:
+        if inside(contraction.peak_s):
+            share = seen.activity_share(contraction.onset_s, contraction.end_s)
+            events.append(
+                TrueEvent(
+                    MarkKind.CONTRACTION, contraction.onset_s, contraction.peak_s,
+                    contraction.end_s, share, not contraction.counts,
+                )
+            )  # fmt: skip
+    least_bpm, least_s = (15.0, 15.0) if truth.weeks >= 32 else (10.0, 10.0)
+    for rise in truth.accelerations:
+        if not inside(rise.peak_s) or rise.height_bpm < 0.67 * least_bpm:
+            continue
+        near = (
+            rise.height_bpm < least_bpm + CLEAR_BY_BPM
+            or rise.end_s - rise.onset_s < least_s + CLEAR_BY_S
+        )
+        events.append(
+            TrueEvent(
+                MarkKind.ACCELERATION, rise.onset_s, rise.peak_s, rise.end_s,
+                seen.heart_share(rise.onset_s, rise.end_s), near or not rise.counts,
+            )
+        )  # fmt: skip
+    for fall in truth.decelerations:
+        if inside(fall.nadir_s) and fall.depth_bpm >= OPTIONAL_FALL_BPM:
+            events.append(_fall(fall, seen))
+    # An event that reaches over the window's edge is only partly there to be marked.
+    cut = [
+        TrueEvent(
+            e.kind, e.start_s, e.peak_s, e.end_s, e.visible_share,
+            e.borderline or e.start_s < window.start_s or e.end_s > window.end_s, e.clear,
+        )
+        for e in events
+    ]  # fmt: skip
+    return tuple(sorted(cut, key=lambda e: e.start_s))
+
+
+def _fall(fall: TrueDeceleration, seen: Seen) -> TrueEvent:
+    near = (
+        not fall.counts
+        or fall.depth_bpm < 15.0 + CLEAR_BY_BPM
+        or fall.end_s - fall.onset_s < 15.0 + CLEAR_BY_S
+    )
+    return TrueEvent(
+        _MARKS[fall.kind],
+        fall.onset_s,
+        fall.nadir_s,
+        fall.end_s,
+        seen.heart_share(fall.onset_s, fall.end_s),
+        near,
+        fall.clear,
+    )

@@ -1,0 +1,1 @@
+"""Signing in, accounts, and the gate before every page."""

@@ -1,0 +1,244 @@
+"""Accounts: names, roles, passwords (argon2), sign-ins kept on the server, guessing slowed."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import OrderedDict
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import cache
+
+from sqlalchemy import delete, select, update
+from sqlalchemy.orm import Session
+
+from ebbline.errors import EbblineError
+from ebbline.web.auth.gate import Principal, Role, clean_name, hash_of, new_visit
+from ebbline.web.settings import Limits
+from ebbline.web.store import Account, SignIn, Store, now
+
+SHORTEST_PASSWORD = 10
+FAILURES_ALLOWED = 5
+FAILURES_FORGOTTEN_S = 15 * 60
+SEEN_STEP = timedelta(minutes=1)
+
+
+class AccountError(EbblineError):
+    """An account that cannot be made, changed or signed in to."""
+
+
+def role_of(word: str) -> Role:
+    """The role of that name. Raises AccountError."""
+    try:
+        return Role(word)
+    except ValueError as error:
+        raise AccountError(
+            "there is no such role.", where=word[:20], remedy="Choose reader, teacher or admin."
+        ) from error
+
+
+@dataclass(frozen=True, slots=True)
+class AccountView:
+    """What may be shown of an account."""
+
+    name: str
+    role: str
+    created_at: datetime
+    disabled: bool
+
+
+class _Failures:
+    """Counts wrong passwords per name and address; forgets after a while; bounded."""
+
+    def __init__(self) -> None:
+        self._times: OrderedDict[tuple[str, str], list[float]] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def wait_s(self, key: tuple[str, str]) -> float:
+        with self._lock:
+            since = time.monotonic() - FAILURES_FORGOTTEN_S
+            recent = [t for t in self._times.get(key, []) if t > since]
+            if len(recent) < FAILURES_ALLOWED:
+                return 0.0
+            return recent[-FAILURES_ALLOWED] - since
+
+    def add(self, key: tuple[str, str]) -> None:
+        with self._lock:
+            self._times.setdefault(key, []).append(time.monotonic())
+            self._times[key] = self._times[key][-FAILURES_ALLOWED:]
+            self._times.move_to_end(key)
+            while len(self._times) > 10_000:
+                self._times.popitem(last=False)
+
+    def clear(self, key: tuple[str, str]) -> None:
+        with self._lock:
+            self._times.pop(key, None)
+
+
+class Accounts:
+    """All that is done with accounts."""
+
+    def __init__(self, store: Store, limits: Limits) -> None:
+        self._store = store
+        self._limits = limits
+        self._failures = _Failures()
+
+    def add(self, name: str, role: Role, password: str) -> None:
+        """A new account. Raises AccountError for a taken name or a weak password."""
+        wanted = clean_name(name)
+        if not wanted or wanted != name.strip():
+            raise AccountError(
+                "the name is empty, too long or holds signs that cannot be shown.", where=name
+            )
+        hashed = _hashed(password, wanted)
+        with self._store.session() as session:
+            if session.scalar(select(Account).where(Account.name == wanted)):
+                raise AccountError(
+                    "there is an account of that name.", where=wanted, remedy="Choose another name."
+                )
+            session.add(Account(name=wanted, role=role.value, password_hash=hashed))
+
+    def everyone(self) -> tuple[AccountView, ...]:
+        """All accounts by name."""
+        with self._store.session() as session:
+            rows = session.scalars(select(Account).order_by(Account.name)).all()
+            return tuple(
+                AccountView(r.name, r.role, r.created_at, r.disabled_at is not None) for r in rows
+            )
+
+    def change_role(self, name: str, role: Role) -> None:
+        """Give another role; the last admin keeps theirs."""
+        with self._store.session() as session:
+            row = self._one(session, name)
+            row.role = role.value
+            session.flush()
+            self._keep_an_admin(session)
+
+    def change_password(self, name: str, password: str) -> None:
+        """Set a password and end all sign-ins of the account."""
+        hashed = _hashed(password, name)
+        with self._store.session() as session:
+            row = self._one(session, name)
+            row.password_hash = hashed
+            session.execute(delete(SignIn).where(SignIn.account_id == row.id))
+
+    def disable(self, name: str, *, disabled: bool) -> None:
+        """Shut an account out, at once, or let it in again; what it wrote stays."""
+        with self._store.session() as session:
+            row = self._one(session, name)
+            row.disabled_at = now() if disabled else None
+            session.execute(delete(SignIn).where(SignIn.account_id == row.id))
+            session.flush()
+            self._keep_an_admin(session)
+
+    def sign_in(self, name: str, password: str, address: str) -> str:
+        """A token for the browser. Raises AccountError, never saying which half was wrong."""
+        key = (clean_name(name).lower(), address)
+        wait = self._failures.wait_s(key)
+        if wait > 0:
+            raise AccountError(
+                "too many wrong passwords.", remedy=f"Try again in {int(wait // 60) + 1} minutes."
+            )
+        with self._store.session() as session:
+            row = session.scalar(select(Account).where(Account.name == clean_name(name)))
+            known = row.password_hash if row is not None else None
+        right = _verified(known, password)
+        if row is None or row.disabled_at is not None or not right:
+            self._failures.add(key)
+            raise AccountError("name and password do not fit.", remedy="Check both and try again.")
+        self._failures.clear(key)
+        token = new_visit()
+        with self._store.session() as session:
+            stale = now() - timedelta(seconds=self._limits.session_s)
+            session.execute(delete(SignIn).where(SignIn.created_at < stale))
+            session.add(SignIn(token_hash=hash_of(token), account_id=row.id))
+        return token
+
+    def sign_out(self, token: str) -> None:
+        """End one sign-in."""
+        with self._store.session() as session:
+            session.execute(delete(SignIn).where(SignIn.token_hash == hash_of(token)))
+
+    def signed_in(self, token_hash: str) -> Principal | None:
+        """Who holds this token, or None when it is unknown, idle or too old."""
+        with self._store.session() as session:
+            found = session.execute(
+                select(SignIn, Account)
+                .join(Account, Account.id == SignIn.account_id)
+                .where(SignIn.token_hash == token_hash)
+            ).first()
+            if found is None:
+                return None
+            sign_in, account = found
+            at = now()
+            if (
+                account.disabled_at is not None
+                or at - sign_in.created_at > timedelta(seconds=self._limits.session_s)
+                or at - sign_in.seen_at > timedelta(seconds=self._limits.idle_s)
+            ):
+                return None
+            if at - sign_in.seen_at > SEEN_STEP:
+                session.execute(
+                    update(SignIn).where(SignIn.token_hash == token_hash).values(seen_at=at)
+                )
+            return Principal(account.name, Role(account.role), account.id)
+
+    def check_password(self, name: str, password: str) -> bool:
+        """True when the password is this account's."""
+        with self._store.session() as session:
+            row = session.scalar(select(Account).where(Account.name == name))
+            return _verified(row.password_hash if row else None, password)
+
+    def _one(self, session: Session, name: str) -> Account:
+        row = session.scalar(select(Account).where(Account.name == name))
+        if row is None:
+            raise AccountError("there is no such account.", where=name)
+        return row
+
+    def _keep_an_admin(self, session: Session) -> None:
+        left = session.scalar(
+            select(Account.id).where(
+                Account.role == Role.ADMIN.value, Account.disabled_at.is_(None)
+            )
+        )
+        if left is None:
+            raise AccountError(
+                "that would leave no admin.", remedy="Make someone else admin first."
+            )
+
+
+def _hashed(password: str, name: str) -> str:
+    from argon2 import PasswordHasher
+
+    if len(password) < SHORTEST_PASSWORD or password.lower() == name.lower():
+        raise AccountError(
+            f"the password is too weak: at least {SHORTEST_PASSWORD} signs, and not the name.",
+            remedy="A few words together are easy to keep in mind.",
+        )
+    if len(password) > 1024:
+        raise AccountError("the password is longer than 1024 signs.")
+    return PasswordHasher().hash(password)
+
+
+@cache
+def _nobodys_hash() -> str:
+    from argon2 import PasswordHasher
+
+    return PasswordHasher().hash("nobody's password")
+
+
+_AT_A_TIME = threading.BoundedSemaphore(2)
+"""Each check takes 64 MiB and several threads: a class that signs in at once waits in line."""
+
+
+def _verified(known: str | None, password: str) -> bool:
+    """Whether the password fits; takes as long for an unknown name as for a known one."""
+    from argon2 import PasswordHasher
+    from argon2.exceptions import VerificationError
+
+    try:
+        with _AT_A_TIME:
+            PasswordHasher().verify(known or _nobodys_hash(), password[:1024])
+    except VerificationError:
+        return False
+    return known is not None

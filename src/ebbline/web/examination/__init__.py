@@ -1,0 +1,1 @@
+"""The examination on its pages."""

@@ -1,0 +1,1 @@
+"""Keys, signs and words of the pages."""

@@ -1,0 +1,1 @@
+"""The strip and its reading: findings, marks, corrections."""

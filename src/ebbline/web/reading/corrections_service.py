@@ -1,0 +1,281 @@
+"""A reader's corrections of computed findings: applied in order, kept with who and when.
+
+The computed findings stay as they are. A corrected reading is the computed findings with one
+reader's corrections applied, each in the order it was made, and the criteria run again on them.
+Baseline and variability stay as computed: a correction says which events there are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import select
+
+from ebbline.errors import EbblineError
+from ebbline.web.auth.gate import Principal
+from ebbline.web.reading.withdrawal import standing as standing_row
+from ebbline.web.schemas import ChangeIn, CorrectionOut, ItemOut
+from ebbline.web.store import Correction, Store, now
+
+if TYPE_CHECKING:
+    from ebbline.features.findings import Findings
+    from ebbline.recording.model import Recording
+
+SAME_FINDING = 0.5
+"""Least shared time (Jaccard) at which a finding is the one a correction speaks of."""
+
+
+class CorrectionError(EbblineError):
+    """A correction that cannot be made."""
+
+
+@dataclass(slots=True, eq=False)
+class Corrected:
+    """What one reader's corrections make of the findings.
+
+    items: what was added or changed, as brackets; struck: computed id -> what became of it;
+    lost: corrections that no longer fit (computed by another version, or taken back in between).
+    """
+
+    findings: Findings
+    items: list[ItemOut] = field(default_factory=list)
+    struck: dict[str, str] = field(default_factory=dict)
+    lost: list[str] = field(default_factory=list)
+
+
+def list_corrections(
+    store: Store, key: str, fetus: int, *, author: str | None = None, standing: bool = False
+) -> list[CorrectionOut]:
+    """Corrections in the order they were made. standing: without those taken back."""
+    asked = select(Correction).where(Correction.recording_id == key, Correction.fetus == fetus)
+    if author is not None:
+        asked = asked.where(Correction.author == author)
+    if standing:
+        asked = asked.where(Correction.withdrawn_at.is_(None))
+    with store.session() as session:
+        rows = session.scalars(asked.order_by(Correction.id)).all()
+    return [
+        CorrectionOut(
+            id=row.id,
+            change=ChangeIn(**row.change),
+            words=in_words(ChangeIn(**row.change)),
+            author=row.author,
+            made_at=row.made_at,
+            withdrawn_by=row.withdrawn_by,
+            withdrawn_at=row.withdrawn_at,
+        )
+        for row in rows
+    ]
+
+
+def check_correction(
+    recording: Recording,
+    computed: Findings,
+    standing: Sequence[CorrectionOut],
+    change: ChangeIn,
+    who: Principal,
+) -> None:
+    """Try a correction on top of those that stand; an error in words when it does not fit."""
+    tried = CorrectionOut(
+        id=0,
+        change=change,
+        words=in_words(change),
+        author=who.name,
+        made_at=now(),
+        withdrawn_by=None,
+        withdrawn_at=None,
+    )
+    entries = _entries(computed)
+    struck: dict[str, str] = {}
+    for one in standing:
+        with suppress(EbblineError):
+            _apply(recording, computed, entries, struck, one)
+    _apply(recording, computed, entries, struck, tried)
+
+
+def keep_correction(store: Store, key: str, fetus: int, who: Principal, change: ChangeIn) -> int:
+    """Keep one correction."""
+    row = Correction(recording_id=key, fetus=fetus, change=change.model_dump(), author=who.name)
+    with store.session() as session:
+        session.add(row)
+        session.flush()
+        return row.id
+
+
+def withdraw_correction(store: Store, key: str, number: int, who: Principal) -> None:
+    """Take one's own correction back; it stays on record. An admin may take back any."""
+    with store.session() as session:
+        row = standing_row(session, Correction, key, number, who, "correction")
+        row.withdrawn_by = who.name
+        row.withdrawn_at = now()
+
+
+def in_words(change: ChangeIn) -> str:
+    """'late deceleration added', 'contraction taken out'."""
+    what = f"{change.kind} deceleration" if change.kind else change.group
+    match change.action:
+        case "delete":
+            return f"{change.group} taken out"
+        case "add":
+            return f"{what} added"
+        case "move":
+            return f"ends of a {change.group} moved"
+        case "rename":
+            return f"deceleration named {change.kind}"
+
+
+@dataclass(slots=True, eq=False)
+class _Entry:
+    """An event in the making. computed: its place among the computed, None when added."""
+
+    event: Any
+    computed: int | None = None
+    kind: Any = None
+    by: CorrectionOut | None = None
+
+
+def _entries(computed: Findings) -> dict[str, list[_Entry]]:
+    return {
+        "acceleration": [_Entry(e, k) for k, e in enumerate(computed.fetal.accelerations)],
+        "deceleration": [_Entry(e, k) for k, e in enumerate(computed.fetal.decelerations)],
+        "contraction": [_Entry(e, k) for k, e in enumerate(computed.uterine.contractions)],
+    }
+
+
+def apply_corrections(
+    recording: Recording, computed: Findings, corrections: Sequence[CorrectionOut]
+) -> Corrected:
+    """The computed findings with these corrections, in order."""
+    made = Corrected(computed)
+    entries = _entries(computed)
+    for one in corrections:
+        try:
+            _apply(recording, computed, entries, made.struck, one)
+        except EbblineError as error:
+            made.lost.append(f"{one.words} ({one.author}): {error.what}")
+    made.findings = _rebuilt(computed, entries)
+    made.items = _items(made.findings, entries)
+    return made
+
+
+def _apply(
+    recording: Recording,
+    computed: Findings,
+    entries: dict[str, list[_Entry]],
+    struck: dict[str, str],
+    one: CorrectionOut,
+) -> None:
+    change = one.change
+    group = entries[change.group]
+    if change.action == "add":
+        entry = _Entry(_measured(recording, computed, change))
+        entry.kind = _kind(change)
+        group.append(entry)
+    else:
+        entry = _target(group, change)
+        if change.action == "delete":
+            group.remove(entry)
+        elif change.action == "move":
+            entry.event = _measured(recording, computed, change)
+        else:
+            entry.kind = _kind(change)
+        if entry.computed is not None:
+            done = {"delete": "taken out", "move": "moved"}.get(
+                change.action, f"named {change.kind}"
+            )
+            struck[f"{change.group}-{entry.computed}"] = f"{done} by {one.author}"
+    entry.by = one
+    if entry.kind is not None:
+        entry.event = replace(entry.event, kind=entry.kind)
+
+
+def _kind(change: ChangeIn) -> Any:
+    from ebbline.features.findings import DecelerationKind
+
+    if change.group != "deceleration" or change.kind is None:
+        return None
+    return DecelerationKind(change.kind)
+
+
+def _measured(recording: Recording, computed: Findings, change: ChangeIn) -> Any:
+    from ebbline.features import manual_events
+
+    start_s, end_s = change.start_s, change.end_s
+    if start_s is None or end_s is None or not 0 <= start_s < end_s <= recording.duration_s + 1:
+        raise CorrectionError("its ends do not lie on this recording.", where=change.group)
+    measure: Any = {
+        "acceleration": manual_events.acceleration_between,
+        "deceleration": manual_events.deceleration_between,
+        "contraction": manual_events.contraction_between,
+    }[change.group]
+    return measure(recording, computed, start_s, end_s)
+
+
+def _target(group: list[_Entry], change: ChangeIn) -> _Entry:
+    from ebbline.teach.matching import Span, shared_time
+
+    if change.target_start_s is None or change.target_end_s is None:
+        raise CorrectionError("which finding is meant was not said.", where=change.group)
+    wanted = Span(change.target_start_s, change.target_end_s)
+    best, most = None, 0.0
+    for entry in group:
+        shared = shared_time(wanted, Span(entry.event.onset_s, entry.event.end_s))
+        if shared > most:
+            best, most = entry, shared
+    if best is None or most < SAME_FINDING:
+        raise CorrectionError(
+            f"there is no {change.group} there any more.", remedy="Load the page again."
+        )
+    return best
+
+
+def _rebuilt(computed: Findings, entries: dict[str, list[_Entry]]) -> Findings:
+    from ebbline.features.manual_events import with_contractions
+
+    for group in entries.values():
+        group.sort(key=lambda entry: entry.event.onset_s)
+    events = {name: tuple(e.event for e in group) for name, group in entries.items()}
+    fetal = replace(
+        computed.fetal,
+        accelerations=events["acceleration"],
+        decelerations=events["deceleration"],
+    )
+    findings = replace(computed, fetal=fetal)
+    if events["contraction"] == computed.uterine.contractions:
+        return findings
+    findings = with_contractions(findings, events["contraction"])
+    named = tuple(
+        event if entry.kind is None else replace(event, kind=entry.kind)
+        for event, entry in zip(findings.fetal.decelerations, entries["deceleration"], strict=True)
+    )
+    return replace(findings, fetal=replace(findings.fetal, decelerations=named))
+
+
+def _items(findings: Findings, entries: dict[str, list[_Entry]]) -> list[ItemOut]:
+    from ebbline.web.reading.presenters import finding_items
+
+    drawn = {item.id: item for item in finding_items(findings)}
+    items = []
+    for name, group in entries.items():
+        for place, entry in enumerate(group):
+            if entry.by is None:
+                continue
+            item = drawn[f"{name}-{place}"]
+            rule = f"Named by {entry.by.author}. {item.rule}" if entry.kind else item.rule
+            items.append(
+                item.model_copy(
+                    update={
+                        "id": f"correction-{entry.by.id}",
+                        "layer": "corrected",
+                        "tone": "own",
+                        "human": True,
+                        "rule": rule,
+                        "note": entry.by.change.note,
+                        "author": f"{entry.by.words}, {entry.by.author}",
+                    }
+                )
+            )
+    return items

@@ -1,0 +1,77 @@
+"""A Reading as the reading panel shows it: words from `wording`, reasons with their evidence."""
+
+from __future__ import annotations
+
+from ebbline.bedside.policy.measures import first_measures
+from ebbline.criteria.model import Classification
+from ebbline.reading.bedside_bridge import finding_words
+from ebbline.reading.model import FetalReading, Reading
+from ebbline.reading.text import Clock, sections
+from ebbline.web.schemas import ClassificationOut, MeasureOut, ReadingOut, ReasonOut, SectionOut
+
+REVIEW = (
+    "Signal quality",
+    "Contractions",
+    "Baseline",
+    "Variability",
+    "Accelerations",
+    "Decelerations",
+    "Change over time",
+)
+
+
+def said(reading: Reading, fetal: FetalReading, by: str) -> ReadingOut:
+    """The reading of one fetus in words. by: "computed" or the reader whose corrections are in."""
+    clock = Clock.of(reading)
+    parts = {part.title: part for part in sections(reading, fetal)}
+    lines = {title: list(part.lines) for title, part in parts.items()}
+    listed = first_measures(finding_words(fetal))
+    return ReadingOut(
+        by=by,
+        fetus=fetal.fetus,
+        start_s=reading.window.start_s,
+        end_s=reading.window.end_s,
+        window_words=clock.stretch(reading.window),
+        sections=[SectionOut(title=t, lines=lines[t]) for t in REVIEW if t in lines],
+        classes=[_class(one, clock) for one in fetal.classes],
+        panel=lines.get("Panel reading", []),
+        measures_for=list(listed.titles),
+        measures=[
+            MeasureOut(
+                text=one.text,
+                source=one.source,
+                differs=[f"{other.text} [{other.source}]" for other in one.differs],
+            )
+            for one in listed.measures
+        ],
+        measures_note=listed.note,
+        not_assessed=lines.get("Not assessed", []),
+        notes=list(reading.notes),
+        caution=reading.caution,
+        version=reading.ebbline_version,
+    )
+
+
+def _class(one: Classification, clock: Clock) -> ClassificationOut:
+    return ClassificationOut(
+        standard=one.standard.value,
+        edition=one.edition,
+        label=one.label,
+        rank=one.rank,
+        reasons=[
+            ReasonOut(
+                rule=reason.rule,
+                feature=reason.feature,
+                level=reason.level.value,
+                verdict=reason.verdict,
+                text=reason.text,
+                decides=reason.rule in one.decided_by,
+                citation=reason.citation,
+                evidence=[(w.start_s, w.end_s) for w in reason.evidence],
+                evidence_words=clock.stretches(reason.evidence),
+            )
+            for reason in one.reasons
+        ],
+        refusal=list(one.refusal),
+        not_assessed=list(one.not_assessed),
+    )

@@ -1,0 +1,134 @@
+"""The strip's page, and what is drawn on it: findings, marks, corrections."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Body, Request
+from starlette.responses import HTMLResponse
+
+from ebbline.web.pages import page
+from ebbline.web.reading.marks_service import KINDS, add_mark, mark_items, withdraw_mark
+from ebbline.web.recordings.library import Library
+from ebbline.web.recordings.routes import Books, Who
+from ebbline.web.schemas import ChangeIn, FindingsOut, MarkIn
+from ebbline.web.store import Store
+
+router = APIRouter()
+
+
+@router.get("/recordings/{key}", response_class=HTMLResponse, include_in_schema=False)
+def strip_page(request: Request, key: str, books: Books) -> HTMLResponse:
+    """The strip with its reading."""
+    return page(
+        request,
+        "strip.html",
+        place="open",
+        card=books.card(key),
+        recording=books.recording(key),
+        part="strip",
+        mark_kinds=list(KINDS.values()),
+    )
+
+
+@router.get("/api/recordings/{key}/findings", tags=["reading"])
+def findings(
+    request: Request, key: str, books: Books, who: Who, fetus: int = 1, blind: bool = False
+) -> FindingsOut:
+    """What is drawn: computed findings, the reader's corrections, and marks.
+
+    blind: the reader's own marks only, nothing computed and nobody else's.
+    """
+    return _drawn(request.app.state.store, books, key, fetus, who.name, blind=blind)
+
+
+def _drawn(
+    store: Store, books: Library, key: str, fetus: int, reader: str, *, blind: bool = False
+) -> FindingsOut:
+    from ebbline.reading.summary import summarise
+    from ebbline.terms import Window
+    from ebbline.web.reading.presenters import baseline_curve, column_cells, finding_items
+
+    computed = books.findings_of(key, fetus)
+    marks = mark_items(store, key, fetus, reader)
+    if blind:
+        own = [mark for mark in marks if mark.layer == "own"]
+        return FindingsOut(fetus=fetus, items=own, baseline=None, columns=[])
+    items = finding_items(computed)
+    corrected = books.corrected(key, fetus, reader)
+    if corrected is not None:
+        for item in items:
+            item.struck = corrected.struck.get(item.id, "")
+        items += corrected.items
+    shown = computed if corrected is None else corrected.findings
+    columns = summarise(shown, Window(0.0, computed.duration_s)).columns
+    return FindingsOut(
+        fetus=fetus,
+        items=items + marks,
+        baseline=baseline_curve(computed),
+        columns=column_cells(columns),
+    )
+
+
+@router.post("/api/recordings/{key}/marks", status_code=201, tags=["reading"])
+def mark(
+    request: Request,
+    key: str,
+    books: Books,
+    who: Who,
+    made: MarkIn,
+    blind: bool = False,
+) -> FindingsOut:
+    """Keep a mark or a note of one's own, and draw anew."""
+    books.findings_of(key, made.fetus)
+    store = request.app.state.store
+    add_mark(store, key, books.card(key).duration_s, who, made)
+    return _drawn(store, books, key, made.fetus, who.name, blind=blind)
+
+
+@router.post("/api/recordings/{key}/marks/{number}/withdraw", tags=["reading"])
+def unmark(
+    request: Request,
+    key: str,
+    number: int,
+    books: Books,
+    who: Who,
+    fetus: Annotated[int, Body(embed=True)] = 1,
+    blind: Annotated[bool, Body(embed=True)] = False,
+) -> FindingsOut:
+    """Take a mark of one's own back."""
+    store = request.app.state.store
+    withdraw_mark(store, key, number, who)
+    return _drawn(store, books, key, fetus, who.name, blind=blind)
+
+
+@router.post("/api/recordings/{key}/corrections", status_code=201, tags=["reading"])
+def correct(
+    request: Request, key: str, books: Books, who: Who, change: ChangeIn, fetus: int = 1
+) -> FindingsOut:
+    """Correct a computed finding; the criteria run again at once."""
+    from ebbline.web.reading.corrections_service import check_correction, keep_correction
+
+    computed = books.findings_of(key, fetus)
+    standing = books.corrections(key, fetus, who.name)
+    check_correction(books.recording(key), computed, standing, change, who)
+    store = request.app.state.store
+    keep_correction(store, key, fetus, who, change)
+    return _drawn(store, books, key, fetus, who.name)
+
+
+@router.post("/api/recordings/{key}/corrections/{number}/withdraw", tags=["reading"])
+def uncorrect(
+    request: Request,
+    key: str,
+    number: int,
+    books: Books,
+    who: Who,
+    fetus: Annotated[int, Body(embed=True)] = 1,
+) -> FindingsOut:
+    """Take a correction of one's own back; it stays on record."""
+    from ebbline.web.reading.corrections_service import withdraw_correction
+
+    store = request.app.state.store
+    withdraw_correction(store, key, number, who)
+    return _drawn(store, books, key, fetus, who.name)

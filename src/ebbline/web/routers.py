@@ -1,0 +1,30 @@
+"""Every group of pages and endpoints; a new one is added here."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from ebbline.web.auth.routes import router as auth
+from ebbline.web.examination.routes import router as examination
+from ebbline.web.help.routes import router as help_pages
+from ebbline.web.reading.routes import router as reading
+from ebbline.web.reading.strip_routes import router as strip
+from ebbline.web.recordings.routes import router as recordings
+from ebbline.web.report.routes import router as report
+from ebbline.web.teaching.class_routes import router as teaching_class
+from ebbline.web.teaching.routes import router as teaching
+
+ROUTERS: list[APIRouter] = [
+    auth,
+    recordings,
+    strip,
+    reading,
+    examination,
+    report,
+    help_pages,
+    teaching,
+    teaching_class,
+]
+
+UPLOAD_PATHS = ("/api/recordings",)
+"""Paths that take files, and so larger bodies than the rest."""

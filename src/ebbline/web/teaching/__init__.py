@@ -1,0 +1,1 @@
+"""Virtual patients on their pages: learners', teachers'."""
