@@ -7,15 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from ebbline.criteria.model import Standard
-from ebbline.teach.answers import MarkKind
-from ebbline.teach.attempt_record import (
-    FinishedAttempt,
-    as_progress,
-    by_learner_and_item,
-    class_ratings,
-)
-from ebbline.teach.standards import TITLES, classes_of
-from ebbline.teach.statistics.agreement import (
+from ebbline.statistics.agreement import (
     MISSING,
     Agreement,
     Scale,
@@ -24,6 +16,14 @@ from ebbline.teach.statistics.agreement import (
     fleiss,
     krippendorff_alpha,
 )
+from ebbline.teach.answers import MarkKind
+from ebbline.teach.attempt_record import (
+    FinishedAttempt,
+    as_progress,
+    by_learner_and_item,
+    class_ratings,
+)
+from ebbline.teach.standards import TITLES, classes_of
 from ebbline.teach.statistics.confusion import MISSED, NOT_THERE, Confusion, confusion
 from ebbline.teach.statistics.items import ItemStatistic, item_statistics
 from ebbline.teach.statistics.progress import AttemptLevel, progress

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from ebbline.teach.statistics.agreement import (
+from ebbline.statistics.agreement import (
     MISSING,
     Scale,
     Weighting,

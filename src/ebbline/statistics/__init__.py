@@ -1,0 +1,1 @@
+"""Agreement and intervals, for teaching and archives alike."""
