@@ -18,16 +18,22 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
+from ebbline.definitions import (
+    LEAST_EXCURSION_BPM,
+    LEAST_EXCURSION_S,
+    least_acceleration,
+    variability_class,
+)
 from ebbline.features.findings import Findings, VariabilityClass
+from ebbline.features.variability import LIMITS_BPM
 from ebbline.synth import Truth
-from ebbline.synth.ground_truth import ABSENT_BELOW_BPM, variability_class
 
 FloatArray = NDArray[np.float64]
 LEAST_OVERLAP = 1 / 3
 EDGE_S = 20.0
 SEEN_SHARE = 0.5
 CLEAR_BPM, CLEAR_S = 3.0, 3.0
-LIMITS_BPM, CLEAR_SHARE = (ABSENT_BELOW_BPM, 5.0, 25.0), 0.15
+CLEAR_SHARE = 0.15
 
 Span = tuple[float, float]
 
@@ -200,7 +206,8 @@ def score_decelerations(
         for d in truth.decelerations
     ]
     clear = [
-        d.depth_bpm >= 15 + CLEAR_BPM and d.end_s - d.onset_s >= 15 + CLEAR_S
+        d.depth_bpm >= LEAST_EXCURSION_BPM + CLEAR_BPM
+        and d.end_s - d.onset_s >= LEAST_EXCURSION_S + CLEAR_S
         for d in truth.decelerations
     ]
     found = [d for d in findings.fetal.decelerations if not d.shallow]
@@ -232,9 +239,9 @@ def score_accelerations(
         and (not only_seen or _reached((a.onset_s, a.end_s), lost))
         for a in truth.accelerations
     ]
-    least = 15 if truth.weeks >= 32 else 10
+    least_bpm, least_s = least_acceleration(truth.weeks)
     clear = [
-        a.height_bpm >= least + CLEAR_BPM and a.end_s - a.onset_s >= least + CLEAR_S
+        a.height_bpm >= least_bpm + CLEAR_BPM and a.end_s - a.onset_s >= least_s + CLEAR_S
         for a in truth.accelerations
     ]
     found = findings.fetal.accelerations

@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ebbline.definitions import rounded_baseline, variability_class
 from ebbline.features import detect
 from ebbline.features.findings import (
     Acceleration,
@@ -31,7 +32,7 @@ from ebbline.features.findings import (
 )
 from ebbline.recording.model import ChannelKind
 from ebbline.synth import Labour, Truth
-from ebbline.synth.ground_truth import EventKind, TrueDeceleration, variability_class
+from ebbline.synth.ground_truth import EventKind, TrueDeceleration
 from ebbline.terms import SensorKind
 
 SEGMENT_S = 600.0
@@ -171,7 +172,7 @@ def _baseline(truth: Truth) -> tuple[BaselineSegment, ...]:
             BaselineSegment(
                 start_s=start,
                 end_s=end,
-                bpm=5.0 * math.floor(mean / 5 + 0.5) if enough else math.nan,
+                bpm=rounded_baseline(mean) if enough else math.nan,
                 mean_bpm=mean if enough else math.nan,
                 baseline_s=seconds,
                 spread_bpm=float(part.std()),

@@ -39,6 +39,16 @@ class Stage(StrEnum):
     UNKNOWN = "unknown"
 
 
+class VariabilityClass(StrEnum):
+    """Classes of baseline variability (NICHD 2008); indeterminate when it cannot be measured."""
+
+    ABSENT = "absent"
+    MINIMAL = "minimal"
+    MODERATE = "moderate"
+    MARKED = "marked"
+    INDETERMINATE = "indeterminate"
+
+
 class Side(StrEnum):
     """The mother's left or right."""
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from ebbline.criteria import classify
 from ebbline.criteria.model import Classification, Standard
-from ebbline.features.events import LATE_LAG_S
+from ebbline.definitions import LATE_LAG_S, variability_class
 from ebbline.features.findings import (
     NO_CONTRACTION,
     Acceleration,
@@ -33,7 +33,6 @@ from ebbline.features.findings import (
     UterineFindings,
     VariabilitySegment,
 )
-from ebbline.features.variability import variability_class
 from ebbline.recording.model import Context
 from ebbline.terms import SensorKind, Window
 

@@ -9,9 +9,7 @@ import pytest
 from ebbline.criteria import TABLES
 from ebbline.criteria.model import Level, Standard
 from ebbline.criteria.rule import Compare, Part, Rule, reason
-from ebbline.criteria.sources import FIGO_2015, NICE_NG229, NICHD_2008
-from ebbline.features.events import LATE_LAG_S
-from ebbline.features.variability import ABSENT_BPM
+from ebbline.definitions import ABSENT_BELOW_BPM, FIGO_2015, LATE_LAG_S, NICE_NG229, NICHD_2008
 from ebbline.terms import Window
 
 PUBLISHED = {
@@ -21,7 +19,7 @@ PUBLISHED = {
     "nichd-bradycardia": "below 110",
     "nichd-variability-moderate": "above 5",
     "nichd-variability-minimal": "at most 5",
-    "nichd-variability-absent": f"below {ABSENT_BPM:g}",
+    "nichd-variability-absent": f"below {ABSENT_BELOW_BPM:g}",
     "nichd-variability-marked": "above 25",
     "nichd-prolonged": "at least 2",
     "nichd-recurrent": "at least 0.5",

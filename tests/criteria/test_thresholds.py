@@ -29,8 +29,8 @@ from criteria.build import (
 from ebbline.criteria import TABLES
 from ebbline.criteria.model import Classification, Standard
 from ebbline.criteria.rule import Compare, Part
+from ebbline.definitions import ABSENT_BELOW_BPM
 from ebbline.features.findings import Findings
-from ebbline.features.variability import ABSENT_BPM
 from ebbline.recording.model import Context
 from ebbline.terms import SensorKind, Stage, Window
 
@@ -274,7 +274,7 @@ CASES = [
         NICHD,
         OUR_CHOICE,
         width,
-        (ABSENT_BPM - 0.1, ABSENT_BPM, ABSENT_BPM + 0.1),
+        (ABSENT_BELOW_BPM - 0.1, ABSENT_BELOW_BPM, ABSENT_BELOW_BPM + 0.1),
         BELOW,
     ),
     Case("nichd-prolonged", NICHD, MACONES, one_fall, (119, 120, 121), AT_LEAST),

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.definitions import variability_class
 from ebbline.features.findings import (
     NO_CONTRACTION,
     Acceleration,
@@ -23,7 +24,6 @@ from ebbline.features.findings import (
     UterineFindings,
     VariabilitySegment,
 )
-from ebbline.features.variability import variability_class
 from ebbline.terms import SensorKind
 
 DURATION_S = 7200.0

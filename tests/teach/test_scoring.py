@@ -179,7 +179,7 @@ def test_an_internal_sensor_is_scored_yes_or_no_and_only_where_asked():
 @pytest.mark.parametrize(
     ("bandwidth", "accepted"),
     [
-        (1.0, ("absent", "minimal")),
+        (1.5, ("absent", "minimal")),
         (3.5, ("minimal",)),
         (4.8, ("minimal", "moderate")),
         (5.5, ("moderate", "minimal")),

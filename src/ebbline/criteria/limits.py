@@ -8,7 +8,14 @@ from __future__ import annotations
 
 from ebbline.criteria.model import Level
 from ebbline.criteria.rule import Compare, Part, Rule
-from ebbline.criteria.sources import COMMON_PRACTICE, FIGO_2015, NICHD_2008, OURS
+from ebbline.definitions import (
+    COMMON_PRACTICE,
+    FIGO_2015,
+    NICHD_2008,
+    OURS,
+    TEN_MINUTES_S,
+    WORKABLE_LOSS,
+)
 
 WINDOW = Rule(
     id="limit-window",
@@ -18,7 +25,7 @@ WINDOW = Rule(
     level=Level.NOT_ASSESSED,
     says="Length of the window",
     compare=Compare.BELOW,
-    threshold=10.0,
+    threshold=TEN_MINUTES_S / 60.0,
     unit="min",
     source=NICHD_2008,
     section="baseline, determined over ten minutes",
@@ -46,7 +53,7 @@ WORKABLE = Rule(
     level=Level.NOT_ASSESSED,
     says="Heart-rate signal lost or doubtful",
     compare=Compare.ABOVE,
-    threshold=0.2,
+    threshold=WORKABLE_LOSS,
     unit="%",
     source=FIGO_2015,
     section="signal quality",

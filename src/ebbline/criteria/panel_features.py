@@ -12,15 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.definitions import BASELINE_VERY_SLOW_BPM, MARKED_ABOVE_BPM, TEN_MINUTES_S
 from ebbline.features.findings import Curve, Deceleration, DecelerationKind, Findings
 from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
 
-LOW_BPM, VERY_LOW_BPM, HIGH_BPM = 100.0, 80.0, 165.0
+LOW_BPM, VERY_LOW_BPM, HIGH_BPM = BASELINE_VERY_SLOW_BPM, 80.0, 165.0
 RISEN_BPM = 12.0
 REDUCED_FINE_BPM = 4.0
-MARKED_BPM = 25.0
 HIGH_BASELINE_BPM, LOW_BASELINE_BPM = 145.0, 112.0
 SURE = 0.6
 
@@ -45,7 +45,7 @@ class Look:
     @property
     def tens(self) -> float:
         """Length in units of ten minutes."""
-        return max(self.window.duration_s / 600.0, 0.1)
+        return max(self.window.duration_s / TEN_MINUTES_S, 0.1)
 
     @property
     def baseline_bpm(self) -> float:
@@ -87,7 +87,7 @@ def look(findings: Findings, window: Window) -> Look:
             for d in fetal.decelerations
             if window.start_s <= d.nadir_s < window.end_s and not d.shallow
         ),
-        accelerations_per_10_min=len(inside) / max(window.duration_s / 600.0, 0.1),
+        accelerations_per_10_min=len(inside) / max(window.duration_s / TEN_MINUTES_S, 0.1),
     )
 
 
@@ -130,7 +130,7 @@ def _accelerations(seen: Look) -> float:
 
 
 def _marked(seen: Look) -> float:
-    return _share(seen.bandwidth > MARKED_BPM)
+    return _share(seen.bandwidth > MARKED_ABOVE_BPM)
 
 
 def _reduced(seen: Look) -> float:

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from ebbline.criteria import limits
 from ebbline.criteria.variability_runs import MinuteTrack, Runs
+from ebbline.definitions import LATE_LAG_S, MARKED_ABOVE_BPM, REDUCED_BELOW_BPM, TEN_MINUTES_S
 from ebbline.features import window as within
-from ebbline.features.events import LATE_LAG_S
 from ebbline.features.findings import (
     Artefact,
     ArtefactKind,
@@ -22,13 +22,11 @@ from ebbline.features.findings import (
     DecelerationKind,
     Findings,
 )
-from ebbline.features.variability import MARKED_BPM
 from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-TEN_MINUTES_S = 600.0
 LEAST_PART_S = 300.0
 """A remainder of a ten-minute segment shorter than this is not asked for a baseline of its own."""
 
@@ -195,18 +193,18 @@ class RecordingFacts:
     @cached_property
     def reduced_runs(self) -> Runs:
         """Runs of minutes with a bandwidth under 5 bpm."""
-        return self.minutes.runs(self.minutes.steady < within.REDUCED_BELOW_BPM)
+        return self.minutes.runs(self.minutes.steady < REDUCED_BELOW_BPM)
 
     @cached_property
     def reduced_over_gaps(self) -> Runs:
         """The same, with no unmeasured stretch breaking a run."""
-        meets = self.minutes.steady < within.REDUCED_BELOW_BPM
+        meets = self.minutes.steady < REDUCED_BELOW_BPM
         return self.minutes.runs(meets, over_gaps=True)
 
     @cached_property
     def increased_runs(self) -> Runs:
         """Runs of minutes with a bandwidth over 25 bpm."""
-        return self.minutes.runs(self.minutes.steady > MARKED_BPM)
+        return self.minutes.runs(self.minutes.steady > MARKED_ABOVE_BPM)
 
     @cached_property
     def reliable(self) -> tuple[FloatArray, FloatArray]:

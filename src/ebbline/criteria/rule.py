@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from ebbline.criteria.model import Level, Reason, Standard
+from ebbline.definitions import Source
 from ebbline.terms import Window
 
 NOT_NUMERIC = math.nan
@@ -35,15 +36,6 @@ class Part(StrEnum):
     NOTE = "stated, does not decide"
     TERM = "defines a term"
     LIMIT = "limits what a class can rest on"
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """A publication. short: as cited on a line; full: as listed; from_memory: not re-read."""
-
-    short: str
-    full: str
-    from_memory: bool = False
 
 
 @dataclass(frozen=True, slots=True)

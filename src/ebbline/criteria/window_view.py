@@ -9,8 +9,9 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.criteria.recording_index import TEN_MINUTES_S, TenMinuteBaseline, recording_facts
+from ebbline.criteria.recording_index import TenMinuteBaseline, recording_facts
 from ebbline.criteria.variability_runs import MINUTE_S, RunFound
+from ebbline.definitions import HALF_HOUR_S, TEN_MINUTES_S
 from ebbline.features import pattern_duration
 from ebbline.features import window as within
 from ebbline.features.findings import (
@@ -25,8 +26,6 @@ from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
-
-HALF_HOUR_S = 1800.0
 
 
 class WindowFacts:
@@ -214,7 +213,7 @@ class WindowFacts:
         )
 
     def longest_run(self, which: BoolArray) -> pattern_duration.PatternRun | None:
-        """See `features.lasting.longest_run`."""
+        """See `features.pattern_duration.longest_run`."""
         window = self.window
         return pattern_duration.longest_run(self.findings, window.start_s, window.end_s, which)
 

@@ -7,6 +7,17 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.definitions import (
+    BASELINE_CHANGE_BPM,
+    BASELINE_CHANGE_S,
+    FAR_FROM_BASELINE_BPM,
+    LEAST_BASELINE_S,
+    LEAST_EXCURSION_S,
+    MARKED_ABOVE_BPM,
+    SHALLOW_FROM_BPM,
+    least_acceleration,
+    rounded_baseline,
+)
 from ebbline.features import baseline as base
 from ebbline.features import contractions as hills
 from ebbline.features import events, excursions, sinusoidal, variability
@@ -34,20 +45,11 @@ FloatArray = NDArray[np.float64]
 RATE = int(RATE_HZ)
 MINUTE = 60 * RATE
 
-LEAST_BASELINE_S = 120.0
-"""Ten minutes need two of baseline, not necessarily contiguous (NICHD 2008)."""
-
 FIRST_BPM, FIRST_S = 8.0, 10.0
 """What leaves the first baseline by this much for this long does not draw the second."""
 
 FLANK_S = 2.0
 """So much on both sides of an event is not baseline either: its flanks begin unseen."""
-
-FAR_FROM_BASELINE_BPM = 25.0
-"""Signal further off is no part of the baseline's mean (NICHD 2008)."""
-
-CHANGE_BPM = 15.0
-"""A lasting shift of the baseline from this size is reported as a change of baseline."""
 
 LISTED_GAP_S = 15.0
 """Gaps from this length are listed as artefacts; all gaps count in the valid share."""
@@ -156,10 +158,8 @@ def fetal_findings(
     level = base.at_samples(curve, RATE, len(kept))
     sure = np.repeat(margin / (margin + 3.0), int(base.STEP_S))[:seconds]
 
-    preterm = weeks is not None and weeks < events.PRETERM_WEEKS
-    least_bpm = events.PRETERM_BPM if preterm else events.LEAST_BPM
-    least_s = events.PRETERM_S if preterm else excursions.LEAST_S
-    falls = leaving(level, -1.0, events.SHALLOW_BPM, excursions.LEAST_S, True)
+    least_bpm, least_s = least_acceleration(weeks)
+    falls = leaving(level, -1.0, SHALLOW_FROM_BPM, LEAST_EXCURSION_S, True)
     rises = leaving(level, 1.0, least_bpm, least_s, True)
     near = np.where(np.abs(kept - level) > FAR_FROM_BASELINE_BPM, np.nan, kept)
     waves = _undulations(near)
@@ -220,7 +220,7 @@ def _baseline_segments(
     of_baseline: FloatArray, band: FloatArray, sure: FloatArray
 ) -> tuple[BaselineSegment, ...]:
     """The standards' baseline of each ten minutes; marked minutes are left out of the mean."""
-    marked = np.repeat(band > variability.MARKED_BPM, MINUTE)[: len(of_baseline)]
+    marked = np.repeat(band > MARKED_ABOVE_BPM, MINUTE)[: len(of_baseline)]
     calm = np.where(marked, np.nan, of_baseline)
     found: list[BaselineSegment] = []
     for start, end in ten_minutes(len(calm)):
@@ -262,7 +262,7 @@ def _baseline_segments(
             BaselineSegment(
                 start_s,
                 end_s,
-                5.0 * math.floor(mean / 5.0 + 0.5),
+                rounded_baseline(mean),
                 mean,
                 baseline_s,
                 spread,
@@ -285,14 +285,14 @@ def _admitted(curve: FloatArray, segments: tuple[BaselineSegment, ...]) -> Float
 
 def _changes(path: FloatArray, segments: tuple[BaselineSegment, ...]) -> tuple[BaselineChange, ...]:
     """Jumps of the path between levels that each last ten minutes or more."""
-    stay = int(600 / base.STEP_S)
+    stay = int(BASELINE_CHANGE_S / base.STEP_S)
     found: list[BaselineChange] = []
     for step in np.flatnonzero(np.abs(np.diff(path)) > base.DRIFT_REACH) + 1:
         before, after = path[max(0, step - stay) : step], path[step : step + stay]
         at_s = float(step * base.STEP_S)
         whole = len(before) >= stay and len(after) >= stay
         from_bpm, to_bpm = float(np.median(before)), float(np.median(after))
-        if whole and abs(to_bpm - from_bpm) >= CHANGE_BPM:
+        if whole and abs(to_bpm - from_bpm) >= BASELINE_CHANGE_BPM:
             found.append(BaselineChange(at_s, from_bpm, to_bpm))
     return tuple(found)
 

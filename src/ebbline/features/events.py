@@ -13,6 +13,14 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.definitions import (
+    ABRUPT_BELOW_S,
+    LATE_LAG_S,
+    LEAST_EXCURSION_BPM,
+    PROLONGED_FROM_S,
+    SHALLOW_FROM_BPM,
+    SLOW_RETURN_ABOVE_S,
+)
 from ebbline.features import contractions as hills
 from ebbline.features import excursions as ex
 from ebbline.features.findings import (
@@ -28,31 +36,6 @@ from ebbline.terms import SensorKind
 FloatArray = NDArray[np.float64]
 
 Excursion = TypeVar("Excursion", Acceleration, Deceleration)
-
-ABRUPT_S = 30.0
-"""Onset to nadir or peak under this is abrupt (NICHD 2008; FIGO 2015 for decelerations)."""
-
-PROLONGED_S = 120.0
-"""An excursion of two minutes or more is prolonged (NICHD 2008)."""
-
-LEAST_BPM = 15.0
-"""Least depth and height (NICHD 2008, FIGO 2015)."""
-
-SHALLOW_BPM = 10.0
-"""Least depth of a gradual deceleration with a contraction that FIGO 2015 counts when there are
-no accelerations and variability is reduced."""
-
-PRETERM_WEEKS, PRETERM_BPM, PRETERM_S = 32.0, 10.0, 10.0
-"""Before 32 weeks an acceleration needs 10 bpm and 10 s only (NICHD 2008)."""
-
-LATE_LAG_S = 14.0
-"""A gradual nadir more than this after the contraction's peak is late, within it early. NICHD
-2008 gives no number; the peak of a toco is not known better than this (common practice, no
-source)."""
-
-SLOW_RETURN_S = 30.0
-"""A return from nadir to baseline longer than this is slow: the mirror of 'gradual' (NICE NG229
-names slow return without a number)."""
 
 LEAST_SEEN_S, LEAST_SEEN_SHARE = 5.0, 0.22
 """An excursion of which less was seen is not reported: it is a gap with specks in it."""
@@ -125,7 +108,7 @@ def deceleration_kind(
     duration_s: float, lag_s: float, *, abrupt: bool, shallow: bool, paired: bool
 ) -> DecelerationKind:
     """The kind of a deceleration; lag_s: nadir minus the peak of its contraction, if paired."""
-    if duration_s >= PROLONGED_S and not shallow:
+    if duration_s >= PROLONGED_FROM_S and not shallow:
         return DecelerationKind.PROLONGED
     if abrupt:
         return DecelerationKind.VARIABLE
@@ -157,8 +140,8 @@ def decelerations_from(
         if index != NO_CONTRACTION:
             lag_s = nadir_s - contractions[index].peak_s
             onset_lag_s = onset_s - contractions[index].onset_s
-        abrupt = to_nadir_s < ABRUPT_S
-        shallow = depth < LEAST_BPM
+        abrupt = to_nadir_s < ABRUPT_BELOW_S
+        shallow = depth < LEAST_EXCURSION_BPM
         if shallow and (abrupt or index == NO_CONTRACTION):
             continue
         kind = deceleration_kind(
@@ -186,11 +169,11 @@ def decelerations_from(
                 shoulder_before=row[ex.SHOULDER_BEFORE] > 0,
                 shoulder_after=0 < after_s <= 25.0,
                 overshoot=row[ex.OVERSHOOT] > 25.0,
-                slow_return=return_s > SLOW_RETURN_S,
+                slow_return=return_s > SLOW_RETURN_ABOVE_S,
                 fails_to_return=row[ex.FAILS_TO_RETURN] > 0,
                 shallow=shallow,
                 valid_share=row[ex.VALID_SHARE],
-                certainty=_certainty(row, SHALLOW_BPM, sure[min(len(sure) - 1, int(nadir_s))]),
+                certainty=_certainty(row, SHALLOW_FROM_BPM, sure[min(len(sure) - 1, int(nadir_s))]),
             )
         )
     return found
@@ -236,8 +219,8 @@ def accelerations_from(
                 height_bpm=height,
                 baseline_bpm=row[ex.BASELINE],
                 onset_to_peak_s=to_peak_s,
-                abrupt=to_peak_s < ABRUPT_S,
-                prolonged=end_s - onset_s >= PROLONGED_S,
+                abrupt=to_peak_s < ABRUPT_BELOW_S,
+                prolonged=end_s - onset_s >= PROLONGED_FROM_S,
                 contraction=pairing.of(onset_s, peak_s),
                 valid_share=row[ex.VALID_SHARE],
                 certainty=_certainty(row, least_bpm, sure[min(len(sure) - 1, int(peak_s))]),

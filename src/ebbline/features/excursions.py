@@ -58,9 +58,6 @@ UNSEEN_S = 2.0
 ROUNDING_S = 0.13
 """Half a sample: an excursion of just the least duration is one."""
 
-LEAST_S = 15.0
-"""NICHD 2008, FIGO 2015: an excursion lasts 15 s or more."""
-
 
 @kernel
 def smoothed(bridged: FloatArray, reach: int) -> FloatArray:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.terms import SensorKind
+from ebbline.terms import VariabilityClass as VariabilityClass
 
 FloatArray = NDArray[np.float64]
 
@@ -38,16 +39,6 @@ class DecelerationKind(StrEnum):
     VARIABLE = "variable"
     PROLONGED = "prolonged"
     GRADUAL_UNPAIRED = "gradual, contraction not known"
-
-
-class VariabilityClass(StrEnum):
-    """Classes of baseline variability (NICHD 2008); indeterminate when it cannot be measured."""
-
-    ABSENT = "absent"
-    MINIMAL = "minimal"
-    MODERATE = "moderate"
-    MARKED = "marked"
-    INDETERMINATE = "indeterminate"
 
 
 class ArtefactKind(StrEnum):

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.definitions import LEAST_EXCURSION_BPM, least_acceleration
 from ebbline.errors import EbblineError
 from ebbline.features import contractions as hills
 from ebbline.features import events
@@ -63,7 +64,7 @@ def deceleration_between(
     sure = np.ones(math.ceil(findings.duration_s) + 1)
     found = events.decelerations_from(row[np.newaxis], findings.uterine.contractions, sure, RATE_HZ)
     if not found:
-        raise _too_little(row, "fall", events.LEAST_BPM)
+        raise _too_little(row, "fall", LEAST_EXCURSION_BPM)
     return found[0]
 
 
@@ -72,8 +73,7 @@ def acceleration_between(
 ) -> Acceleration:
     """The acceleration between two times. Raises ByHandError where there is none to measure."""
     row = _excursion(recording, findings, onset_s, end_s, sign=1.0)
-    preterm = findings.weeks is not None and findings.weeks < events.PRETERM_WEEKS
-    least = events.PRETERM_BPM if preterm else events.LEAST_BPM
+    least, _ = least_acceleration(findings.weeks)
     sure = np.ones(math.ceil(findings.duration_s) + 1)
     found = events.accelerations_from(
         row[np.newaxis], findings.uterine.contractions, (), sure, least, RATE_HZ

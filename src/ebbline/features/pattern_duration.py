@@ -13,12 +13,11 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.definitions import HALF_OF_CONTRACTIONS, RECURRENCE_S
 from ebbline.features.event_index import index_of
 from ebbline.features.findings import Findings
 from ebbline.features.window import (
-    HALF,
     LEAST_TO_RECUR,
-    SEGMENT_S,
     counts_of,
     cuts_of,
     pattern_of,
@@ -67,9 +66,9 @@ def _segments(findings: Findings, mask: bytes, until_s: float) -> _Segments | No
     if not findings.uterine.present or np.count_nonzero(chosen) < LEAST_TO_RECUR:
         return None
     pattern = pattern_of(findings, which)
-    cuts = cuts_of(findings, index.begins_s, until_s, SEGMENT_S)
+    cuts = cuts_of(findings, index.begins_s, until_s, RECURRENCE_S)
     with_it, of = counts_of(pattern, cuts)
-    shows = (with_it >= LEAST_TO_RECUR) & (with_it > HALF * of)
+    shows = (with_it >= LEAST_TO_RECUR) & (with_it > HALF_OF_CONTRACTIONS * of)
     if not shows.any():
         return None
     # A segment stands for all starts since the one before it: the contents are the same.
@@ -97,7 +96,7 @@ def _known(findings: Findings, until_s: float, which: BoolArray) -> tuple[_Segme
     """The segments that show the pattern, and how many of them are known at a time."""
     index = index_of(findings)
     whole_s = max(findings.duration_s, until_s)
-    if until_s - index.begins_s < SEGMENT_S:
+    if until_s - index.begins_s < RECURRENCE_S:
         whole_s = until_s
     segments = _segments(findings, which.tobytes(), whole_s)
     if segments is None:

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.compiled import kernel
-from ebbline.features.findings import VariabilityClass
+from ebbline.definitions import (
+    ABSENT_BELOW_BPM,
+    MARKED_ABOVE_BPM,
+    MINIMAL_UPTO_BPM,
+    variability_class,
+)
+from ebbline.terms import VariabilityClass
 
 FloatArray = NDArray[np.float64]
 FlagArray = NDArray[np.bool_]
 
-ABSENT_BPM, MINIMAL_BPM, MARKED_BPM = 2.5, 5.0, 25.0
-"""Bandwidths: up to 5 minimal, over 25 marked (NICHD 2008). 'Undetectable' has no number there;
-under 2.5 bpm, of which the sensor's own jitter makes up to 1, a trace drawn at 30 bpm/cm is a line
-0.8 mm thick (common practice, no source)."""
-
-LIMITS_BPM = (ABSENT_BPM, MINIMAL_BPM, MARKED_BPM)
+LIMITS_BPM = (ABSENT_BELOW_BPM, MINIMAL_UPTO_BPM, MARKED_ABOVE_BPM)
+"""The limits between the classes (see `definitions`)."""
 
 LEAST_MINUTES, LEAST_MINUTES_SHARE = 3, 0.3
 """A stretch of which fewer minutes could be measured, or a smaller share of its minutes, has no
@@ -42,19 +42,6 @@ FINE_OUTER_SHARE = 0.04
 
 EPOCH_S = 3.75
 """Length of the epochs of short-term variation (Pardey 2002)."""
-
-
-def variability_class(bandwidth_bpm: float) -> VariabilityClass:
-    """Class of a mean one-minute bandwidth (NICHD 2008)."""
-    if math.isnan(bandwidth_bpm):
-        return VariabilityClass.INDETERMINATE
-    if bandwidth_bpm < ABSENT_BPM:
-        return VariabilityClass.ABSENT
-    if bandwidth_bpm <= MINIMAL_BPM:
-        return VariabilityClass.MINIMAL
-    if bandwidth_bpm <= MARKED_BPM:
-        return VariabilityClass.MODERATE
-    return VariabilityClass.MARKED
 
 
 @kernel

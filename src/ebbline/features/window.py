@@ -2,7 +2,7 @@
 
 Pure functions of Findings and a window (start_s, end_s: seconds from the recording's start). Used
 by the criteria and by the summary of a review, so that both say the same. How long a pattern has
-lasted is told by `features.lasting`.
+lasted is told by `features.pattern_duration`.
 
 What belongs to a window: a contraction by its peak, an acceleration by its peak, a deceleration
 by its nadir, so that neighbouring windows share no event. Decelerations are chosen by a mask (see
@@ -22,6 +22,15 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.definitions import (
+    CONCERNING_LONGER_S,
+    HALF_HOUR_S,
+    HALF_OF_CONTRACTIONS,
+    RECURRENCE_S,
+    REDUCED_BELOW_BPM,
+    TACHYSYSTOLE_ABOVE,
+    TEN_MINUTES_S,
+)
 from ebbline.features.event_index import KINDS, EventIndex, gathered
 from ebbline.features.event_index import index_of as index_of
 from ebbline.features.findings import (
@@ -37,22 +46,10 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-RATE_OVER_S = 1800.0
-"""Contractions are counted in 10 minutes, averaged over 30 (Macones 2008)."""
-TACHYSYSTOLE_ABOVE = 5.0
-"""More than 5 contractions in 10 minutes, averaged over 30 (Macones 2008; FIGO 2015)."""
-SEGMENT_S = 1200.0
-"""Recurrence is looked for in any 20-minute segment (Macones 2008)."""
-HALF = 0.5
-"""Recurrent: with at least half of contractions (NICHD); repetitive: with more (FIGO, NICE)."""
 LEAST_ACTIVITY = 0.5
 """Least share of a stretch with measured activity for a rate or a share to be told (our choice)."""
 LEAST_TO_RECUR = 2
 """One deceleration does not recur, whatever its share of contractions (our choice)."""
-CONCERNING_LONGER_THAN_S = 60.0
-"""A variable deceleration longer than this is a concern (NICE NG229, from memory)."""
-REDUCED_BELOW_BPM = 5.0
-"""Reduced variability: bandwidth below 5 bpm (FIGO 2015; NICE NG229)."""
 
 NO_ACTIVITY = "there is no activity channel"
 
@@ -193,7 +190,7 @@ def contraction_rate(findings: Findings, start_s: float, end_s: float) -> Contra
     the stretch or more is missing. Source: Macones 2008, section on uterine contractions.
     """
     index = index_of(findings)
-    begin_s = max(index.begins_s, end_s - RATE_OVER_S)
+    begin_s = max(index.begins_s, end_s - HALF_HOUR_S)
     over_s = end_s - begin_s
     if not findings.uterine.present:
         nothing = float("nan")
@@ -205,7 +202,7 @@ def contraction_rate(findings: Findings, start_s: float, end_s: float) -> Contra
         why = _too_little(measured_s, over_s)
         return ContractionRate(float("nan"), over_s, begin_s, end_s, count, measured_s, why)
     return ContractionRate(
-        600.0 * count / measured_s, over_s, begin_s, end_s, count, measured_s, ""
+        TEN_MINUTES_S * count / measured_s, over_s, begin_s, end_s, count, measured_s, ""
     )
 
 
@@ -219,14 +216,16 @@ def tachysystole(findings: Findings, start_s: float, end_s: float) -> Answer:
     if not findings.uterine.present:
         return Answer(None, float("nan"), start_s, end_s, NO_ACTIVITY)
     index = index_of(findings)
-    starts, length_s = _stretches(index, index.contraction_peak_s, start_s, end_s, RATE_OVER_S)
+    starts, length_s = _stretches(index, index.contraction_peak_s, start_s, end_s, HALF_HOUR_S)
     first = np.searchsorted(index.contraction_peak_s, starts)
     last = np.searchsorted(index.contraction_peak_s, starts + length_s)
     counts = (last - first).astype(np.float64)
     measured_s = _measured_s(index, starts, starts + length_s)
     enough = measured_s >= LEAST_ACTIVITY * length_s
     # Contractions that were seen were seen: with too little signal they still make a least rate.
-    rates = 600.0 * counts / np.where(enough, np.maximum(measured_s, 1.0), max(length_s, 1.0))
+    rates = (
+        TEN_MINUTES_S * counts / np.where(enough, np.maximum(measured_s, 1.0), max(length_s, 1.0))
+    )
     busiest = int(np.argmax(rates))
     value, at_s = float(rates[busiest]), float(starts[busiest])
     if value > TACHYSYSTOLE_ABOVE:
@@ -248,8 +247,8 @@ def tachysystole_in_two_tens(findings: Findings, start_s: float, end_s: float) -
         return Answer(None, float("nan"), start_s, end_s, NO_ACTIVITY)
     index = index_of(findings)
     peaks = index.contraction_peak_s
-    starts, length_s = _stretches(index, peaks, start_s, end_s, SEGMENT_S, parts=2)
-    if length_s < SEGMENT_S:
+    starts, length_s = _stretches(index, peaks, start_s, end_s, RECURRENCE_S, parts=2)
+    if length_s < RECURRENCE_S:
         return Answer(None, float("nan"), start_s, end_s, "less than 20 minutes were recorded")
     edges = [np.searchsorted(peaks, starts + k * 0.5 * length_s) for k in range(3)]
     lesser = np.minimum(edges[1] - edges[0], edges[2] - edges[1])
@@ -280,14 +279,14 @@ def montevideo_units(findings: Findings, start_s: float, end_s: float) -> Montev
             why = "the activity sensor is not known; only a pressure catheter gives pressures"
         return Montevideo(nothing, over_s, 0, why)
     measured_s = activity_share(findings, start_s, end_s) * over_s
-    if over_s < 600.0:
+    if over_s < TEN_MINUTES_S:
         return Montevideo(nothing, over_s, 0, "the window is shorter than 10 minutes")
     if measured_s < LEAST_ACTIVITY * over_s:
         return Montevideo(nothing, over_s, 0, _too_little(measured_s, over_s))
     chosen = contractions_in(findings, start_s, end_s)
     cut = sum(c.cut_top for c in chosen)
     why = f"{cut} contractions have a cut top: the units are at least this" if cut else ""
-    units = 600.0 * sum(c.amplitude for c in chosen) / measured_s
+    units = TEN_MINUTES_S * sum(c.amplitude for c in chosen) / measured_s
     return Montevideo(units, over_s, len(chosen), why)
 
 
@@ -417,7 +416,7 @@ def recurrent(findings: Findings, start_s: float, end_s: float, which: BoolArray
     activity channel, or a segment that could hide the pattern lacks half of its activity signal.
     Source: Macones 2008, definition of recurrent and intermittent decelerations.
     """
-    return _with_contractions(findings, start_s, end_s, which, SEGMENT_S, strictly=False)
+    return _with_contractions(findings, start_s, end_s, which, RECURRENCE_S, strictly=False)
 
 
 def repetitive(findings: Findings, start_s: float, end_s: float, which: BoolArray) -> Answer:
@@ -427,7 +426,7 @@ def repetitive(findings: Findings, start_s: float, end_s: float, which: BoolArra
     lengthened backwards to 20. Otherwise as `recurrent`. Source: Ayres-de-Campos 2015,
     "repetitive decelerations"; NICE NG229 (from memory).
     """
-    length_s = min(max(end_s - start_s, SEGMENT_S), RATE_OVER_S)
+    length_s = min(max(end_s - start_s, RECURRENCE_S), HALF_HOUR_S)
     return _with_contractions(findings, start_s, end_s, which, length_s, strictly=True)
 
 
@@ -439,7 +438,7 @@ def repetitive_for_a_time(
     For standards that ask how long a repetitive pattern has lasted (NICE NG229: amber before 30
     minutes, red after): it need not fill the window. Otherwise as `repetitive`.
     """
-    return _with_contractions(findings, start_s, end_s, which, SEGMENT_S, strictly=True)
+    return _with_contractions(findings, start_s, end_s, which, RECURRENCE_S, strictly=True)
 
 
 def _with_contractions(
@@ -462,7 +461,7 @@ def _with_contractions(
     cuts = cuts_of(findings, start_s, end_s, length_s)
     with_it, of = counts_of(pattern_of(findings, which), cuts)
     shares = with_it / np.maximum(of, 1)
-    reached = (shares > HALF) if strictly else (shares >= HALF)
+    reached = (shares > HALF_OF_CONTRACTIONS) if strictly else (shares >= HALF_OF_CONTRACTIONS)
     yes = reached & cuts.enough & (with_it >= LEAST_TO_RECUR)
     at = int(np.argmax(np.where(yes, shares, -1.0) if yes.any() else shares))
     at_s = float(cuts.starts_s[at])
@@ -486,12 +485,12 @@ def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray) -> str:
             return _too_little(float(cuts.measured_s[hiding].min()), cuts.length_s)
     number = int(np.count_nonzero(seen))
     alone = int(np.count_nonzero(seen & (index.carrier < 0)))
-    if alone >= LEAST_TO_RECUR and alone > HALF * number:
+    if alone >= LEAST_TO_RECUR and alone > HALF_OF_CONTRACTIONS * number:
         return f"no contraction was recorded with {alone} of {number} decelerations"
     inside = _inside(index.contraction_peak_s, float(cuts.starts_s[0]), float(cuts.ends_s[-1]))
     contractions = inside.stop - inside.start
     unread = contractions - int(np.count_nonzero(index.readable[inside]))
-    if unread > HALF * contractions:
+    if unread > HALF_OF_CONTRACTIONS * contractions:
         return f"the heart rate could not be read through {unread} of {contractions} contractions"
     return ""
 
@@ -505,7 +504,7 @@ def most_decelerations(
     """
     index = index_of(findings)
     onsets = np.sort(index.deceleration_onset_s[which])
-    starts, length_s = _stretches(index, onsets, start_s, end_s, SEGMENT_S)
+    starts, length_s = _stretches(index, onsets, start_s, end_s, RECURRENCE_S)
     counts = np.searchsorted(onsets, starts + length_s) - np.searchsorted(onsets, starts)
     at = int(np.argmax(counts))
     return int(counts[at]), float(starts[at]), float(starts[at]) + length_s
@@ -522,7 +521,7 @@ def concerning_features(findings: Findings, deceleration: Deceleration) -> tuple
     Source: NICE NG229 (2022), section 1.4 (from memory).
     """
     found = []
-    if deceleration.duration_s > CONCERNING_LONGER_THAN_S:
+    if deceleration.duration_s > CONCERNING_LONGER_S:
         found.append("longer than 60 s")
     if deceleration.variability_within_bpm < REDUCED_BELOW_BPM:
         found.append("reduced variability within")

@@ -11,6 +11,7 @@ from ebbline.criteria import classify
 from ebbline.criteria.model import Standard
 from ebbline.criteria.panel import panel_reading
 from ebbline.criteria.window_view import clock
+from ebbline.definitions import HALF_HOUR_S, TEN_MINUTES_S
 from ebbline.errors import ContextError
 from ebbline.features import detect
 from ebbline.features.findings import Findings
@@ -22,10 +23,10 @@ from ebbline.terms import Window
 
 ALL_STANDARDS = (Standard.NICHD, Standard.FIGO, Standard.NICE)
 
-WINDOW_S = 1800.0
+WINDOW_S = HALF_HOUR_S
 """Length of a window where none is asked for, and of each step of the history."""
 
-HISTORY_STEP_S = 600.0
+HISTORY_STEP_S = TEN_MINUTES_S
 
 _ROUNDING_S = 1.0
 """A window typed to the second may end this much after a recording that is no whole second long."""
@@ -126,7 +127,7 @@ def _history(
 ) -> tuple[HistoryPoint, ...]:
     """Classes of each half hour that ends at 30, 40, 50, ... minutes."""
     points = []
-    end_s = WINDOW_S
+    end_s: float = WINDOW_S
     while end_s <= findings.duration_s:
         window = Window(end_s - WINDOW_S, end_s)
         labels = {one.value: classify(findings, window, one, context).label for one in standards}

@@ -15,6 +15,7 @@ from statistics import fmean, median
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.definitions import HOUR_S, TEN_MINUTES_S, rounded_baseline
 from ebbline.features import window as within
 from ebbline.features.findings import (
     ArtefactKind,
@@ -32,11 +33,8 @@ FloatArray = NDArray[np.float64]
 
 NAN = math.nan
 
-COLUMN_S = 600.0
+COLUMN_S = TEN_MINUTES_S
 """Length of a column under the strip."""
-
-HOUR_S = 3600.0
-"""How far back a column is compared (NICE NG229: with the last hourly review; from memory)."""
 
 BASELINE_MOVED_BPM = 10.0
 """Least move of the baseline that is said as a change (common practice, no source)."""
@@ -158,7 +156,7 @@ def _baseline(findings: Findings, start_s: float, end_s: float) -> float:
     if weight <= 0 or weight < LEAST_SIGNAL * (end_s - start_s):
         return NAN
     mean = sum(one.mean_bpm * seconds for one, seconds in known) / weight
-    return 5.0 * math.floor(mean / 5.0 + 0.5)
+    return rounded_baseline(mean)
 
 
 def _minutes(findings: Findings, start_s: float, end_s: float) -> slice:

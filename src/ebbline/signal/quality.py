@@ -6,11 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.compiled import kernel
+from ebbline.definitions import TEN_MINUTES_S
 
 FloatArray = NDArray[np.float64]
 CodeArray = NDArray[np.int8]
 
-SEGMENT_S = 600.0
+SEGMENT_S = float(TEN_MINUTES_S)
 """The standards look at ten minutes at a time (NICHD 2008, FIGO 2015)."""
 
 

@@ -15,14 +15,12 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.terms import VariabilityClass
+
 FloatArray = NDArray[np.float64]
 
 NO_CONTRACTION = -1
 """`contraction` of an event that belongs to none."""
-
-ABSENT_BELOW_BPM = 2.0
-"""Bandwidth that the eye cannot detect on paper (NICHD says "undetectable"; the number is common
-practice, no source: two bpm is a tenth of a centimetre at 20 bpm/cm)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,16 +54,6 @@ class Mechanism(StrEnum):
     MOVEMENT = "fetal activity"
 
 
-class Variability(StrEnum):
-    """Classes of variability (NICHD 2008)."""
-
-    ABSENT = "absent"
-    MINIMAL = "minimal"
-    MODERATE = "moderate"
-    MARKED = "marked"
-    INDETERMINATE = "indeterminate"
-
-
 class SpanKind(StrEnum):
     """Kinds of artefact of the heart-rate sensor."""
 
@@ -74,17 +62,6 @@ class SpanKind(StrEnum):
     DOUBLING = "doubling"
     HALVING = "halving"
     MATERNAL = "maternal rate"
-
-
-def variability_class(bandwidth_bpm: float) -> Variability:
-    """Class of a bandwidth in bpm; NaN is indeterminate. Source: NICHD 2008."""
-    if bandwidth_bpm != bandwidth_bpm:
-        return Variability.INDETERMINATE
-    if bandwidth_bpm < ABSENT_BELOW_BPM:
-        return Variability.ABSENT
-    if bandwidth_bpm <= 5.0:
-        return Variability.MINIMAL
-    return Variability.MODERATE if bandwidth_bpm <= 25.0 else Variability.MARKED
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +180,7 @@ class Truth:
     baseline: Curve
     baseline_changes: tuple[TrueBaselineChange, ...]
     bandwidth: Curve
-    variability: tuple[Variability, ...]
+    variability: tuple[VariabilityClass, ...]
     accelerations: tuple[TrueAcceleration, ...]
     decelerations: tuple[TrueDeceleration, ...]
     rises: tuple[TrueRise, ...]

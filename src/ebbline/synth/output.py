@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.definitions import variability_class
 from ebbline.recording.model import Channel, ChannelKind, Context, Provenance, Recording
 from ebbline.synth import sensors, truth_events
 from ebbline.synth.ground_truth import (
@@ -18,7 +19,6 @@ from ebbline.synth.ground_truth import (
     TrueSinusoidal,
     TrueSpan,
     Truth,
-    variability_class,
 )
 from ebbline.synth.scenario import Scenario
 from ebbline.synth.shapes import STEP_HZ

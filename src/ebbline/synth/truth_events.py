@@ -10,6 +10,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.definitions import (
+    ABRUPT_BELOW_S,
+    BASELINE_CHANGE_S,
+    LEAST_EXCURSION_BPM,
+    LEAST_EXCURSION_S,
+    PROLONGED_FROM_S,
+    SLOW_RETURN_ABOVE_S,
+    least_acceleration,
+)
 from ebbline.synth.ground_truth import (
     NO_CONTRACTION,
     EventKind,
@@ -34,12 +43,7 @@ SADDLE_SHARE = 0.4
 """Two humps are two events when the rate between them comes back to this share of the smaller
 (chosen: a reader sees two then)."""
 
-DECELERATION_BPM, DECELERATION_S = 15.0, 15.0
-ABRUPT_BELOW_S = 30.0
 SURELY_ABRUPT_S, SURELY_GRADUAL_S = 20.0, 22.0
-PROLONGED_S, CHANGE_S = 120.0, 600.0
-SLOW_RETURN_S = 25.0
-"""Nadir's end to return, longer than this with the fall abrupt (common practice, no source)."""
 CLEAR_BPM, CLEAR_S, CLEAR_LAG_S = 3.0, 4.0, 12.0
 
 
@@ -185,11 +189,13 @@ def _deceleration(
         shoulder_before=any(c.shoulder_before for c in cord),
         shoulder_after=any(c.shoulder_after for c in cord),
         overshoot=any(c.overshoot for c in cord),
-        slow_return=kind is EventKind.VARIABLE and end_s - left / STEP_HZ > SLOW_RETURN_S,
+        slow_return=kind is EventKind.VARIABLE and end_s - left / STEP_HZ > SLOW_RETURN_ABOVE_S,
         variability_lost=bool(variability_lost[onset:end].mean() > 0.5),
-        counts=depth >= DECELERATION_BPM and duration >= DECELERATION_S,
+        counts=depth >= LEAST_EXCURSION_BPM and duration >= LEAST_EXCURSION_S,
         clear=bool(
-            clear and depth >= DECELERATION_BPM + CLEAR_BPM and duration >= DECELERATION_S + CLEAR_S
+            clear
+            and depth >= LEAST_EXCURSION_BPM + CLEAR_BPM
+            and duration >= LEAST_EXCURSION_S + CLEAR_S
         ),
     )
 
@@ -204,10 +210,10 @@ def _kind(
     lag: float,
 ) -> tuple[EventKind, bool]:
     sudden = mechanism in (Mechanism.CORD, Mechanism.SUSTAINED)
-    if duration >= PROLONGED_S and depth >= DECELERATION_BPM:
+    if duration >= PROLONGED_FROM_S and depth >= LEAST_EXCURSION_BPM:
         # Answers to two contractions that run together may be read as one fall or as two.
-        return EventKind.PROLONGED, sudden and duration >= PROLONGED_S + 3 * CLEAR_S
-    away = duration < PROLONGED_S - 3 * CLEAR_S
+        return EventKind.PROLONGED, sudden and duration >= PROLONGED_FROM_S + 3 * CLEAR_S
+    away = duration < PROLONGED_FROM_S - 3 * CLEAR_S
     # A sudden fall with a flat, ragged or sloping floor reaches the floor long before its lowest
     # point: NICHD counts to the beginning of the nadir. A smooth bell has one lowest point.
     if (to_floor if sudden else to_nadir) < ABRUPT_BELOW_S:
@@ -235,7 +241,7 @@ def accelerations(
     weeks: float,
 ) -> tuple[TrueAcceleration, ...]:
     """Every rise of the track of fetal activity (bpm above baseline, 4 Hz)."""
-    least_bpm, least_s = (15.0, 15.0) if weeks >= 32 else (10.0, 10.0)
+    least_bpm, least_s = least_acceleration(weeks)
     made = []
     for onset, peak, end in events(curve):
         start = _near(curve, onset, peak)
@@ -244,7 +250,7 @@ def accelerations(
         made.append(
             TrueAcceleration(
                 kind=EventKind.PROLONGED_ACCELERATION
-                if duration >= PROLONGED_S
+                if duration >= PROLONGED_FROM_S
                 else EventKind.ACCELERATION,
                 onset_s=onset / STEP_HZ,
                 peak_start_s=start / STEP_HZ,
@@ -255,8 +261,8 @@ def accelerations(
                 contraction=paired(contractions, onset / STEP_HZ, peak / STEP_HZ),
                 counts=bool(
                     height >= least_bpm
-                    and least_s <= duration < CHANGE_S
-                    and (abrupt or duration >= PROLONGED_S)
+                    and least_s <= duration < BASELINE_CHANGE_S
+                    and (abrupt or duration >= PROLONGED_FROM_S)
                 ),
             )
         )

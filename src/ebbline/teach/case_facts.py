@@ -9,6 +9,21 @@ import numpy as np
 
 from ebbline.criteria import classify
 from ebbline.criteria.model import Standard
+from ebbline.definitions import (
+    ABSENT_BELOW_BPM,
+    BASELINE_CHANGE_S,
+    BASELINE_NORMAL_FROM_BPM,
+    BASELINE_NORMAL_TO_BPM,
+    LEAST_BASELINE_S,
+    LEAST_EXCURSION_BPM,
+    LEAST_EXCURSION_S,
+    MARKED_ABOVE_BPM,
+    MINIMAL_UPTO_BPM,
+    SINUSOIDAL_FROM_S,
+    WORKABLE_LOSS,
+    least_acceleration,
+    rounded_baseline,
+)
 from ebbline.features import window as within
 from ebbline.features.findings import DecelerationKind, Findings, VariabilityClass
 from ebbline.recording.model import Context
@@ -27,15 +42,8 @@ LOOK_BACK_S = 1800.0
 RECENT_S = 900.0
 """A prolonged deceleration, a capture or a loss counts as present for a quarter of an hour."""
 
-LOST_SHARE, CAPTURED_S = 0.2, 45.0
-"""Signal counts as lost above a fifth (FIGO 2015, from memory); a capture from 45 s on (ours)."""
-
-SINUSOIDAL_S = 1200.0
-"""Sine-like for 20 minutes or more (NICHD 2008)."""
-
-LOW_BPM, HIGH_BPM = 110.0, 160.0
-CHANGE_S = 600.0
-"""Baseline below 110 or above 160 for ten minutes or more (NICHD 2008)."""
+CAPTURED_S = 45.0
+"""A capture counts from 45 s on (ours)."""
 
 _MARKS = {
     EventKind.EARLY: MarkKind.EARLY,
@@ -143,26 +151,26 @@ def _facts_of_signal(truth: Truth, seen: Seen, end_s: float) -> set[Fact]:
         facts.add(Fact.MATERNAL_RATE)
     if length((SpanKind.DOUBLING, SpanKind.HALVING)) >= CAPTURED_S:
         facts.add(Fact.DOUBLED_OR_HALVED)
-    if length((SpanKind.LOSS,)) > LOST_SHARE * (end_s - since) and seen.heart.any():
+    if length((SpanKind.LOSS,)) > WORKABLE_LOSS * (end_s - since) and seen.heart.any():
         facts.add(Fact.SIGNAL_LOST)
     return facts
 
 
 def _facts_of_baseline(truth: Truth, findings: Findings, start_s: float, end_s: float) -> set[Fact]:
     facts = set()
-    level = truth.baseline.values[int(max(0.0, end_s - CHANGE_S)) :]
-    if len(level) >= 120:
-        low = float(np.mean(level < LOW_BPM))
-        if low > 0.5 and float(level[-60:].mean()) < LOW_BPM:
+    level = truth.baseline.values[int(max(0.0, end_s - BASELINE_CHANGE_S)) :]
+    if len(level) >= LEAST_BASELINE_S:
+        low = float(np.mean(level < BASELINE_NORMAL_FROM_BPM))
+        if low > 0.5 and float(level[-60:].mean()) < BASELINE_NORMAL_FROM_BPM:
             facts.add(Fact.BRADYCARDIA)
-        if float(level.mean()) > HIGH_BPM:
+        if float(level.mean()) > BASELINE_NORMAL_TO_BPM:
             facts.add(Fact.TACHYCARDIA)
     width = _bandwidth(truth, start_s, end_s)
-    if width < 2.0:
+    if width < ABSENT_BELOW_BPM:
         facts.add(Fact.ABSENT_VARIABILITY)
-    if width <= 5.0:
+    if width <= MINIMAL_UPTO_BPM:
         facts.add(Fact.REDUCED_VARIABILITY)
-    if width > 25.0:
+    if width > MARKED_ABOVE_BPM:
         facts.add(Fact.MARKED_VARIABILITY)
     if _sinusoidal(truth, start_s, end_s):
         facts.add(Fact.SINUSOIDAL)
@@ -200,7 +208,7 @@ def _bandwidth(truth: Truth, start_s: float, end_s: float) -> float:
 
 def _sinusoidal(truth: Truth, start_s: float, end_s: float) -> bool:
     return any(
-        not one.pseudo and min(one.end_s, end_s) - max(one.start_s, start_s) >= SINUSOIDAL_S
+        not one.pseudo and min(one.end_s, end_s) - max(one.start_s, start_s) >= SINUSOIDAL_FROM_S
         for one in truth.sinusoidal
     )
 
@@ -237,11 +245,11 @@ def _variability(width: float) -> tuple[VariabilityClass, ...]:
 
 def _baseline(truth: Truth, seen: Seen, window: Window) -> float:
     """Mean of the last ten minutes outside events, to 5 bpm; NaN under two minutes of it."""
-    start = int(max(window.start_s, window.end_s - CHANGE_S))
+    start = int(max(window.start_s, window.end_s - BASELINE_CHANGE_S))
     stop = int(window.end_s)
     kept = ~off_baseline(truth)[start:stop] & (seen.heart[start:stop] >= 0.5)
     values = truth.baseline.values[start:stop][kept]
-    return 5.0 * round(float(values.mean()) / 5.0) if len(values) >= 120 else math.nan
+    return rounded_baseline(float(values.mean())) if len(values) >= LEAST_BASELINE_S else math.nan
 
 
 def _labels(
@@ -278,7 +286,7 @@ def _events(truth: Truth, seen: Seen, window: Window) -> tuple[TrueEvent, ...]:
                     contraction.end_s, share, not contraction.counts,
                 )
             )  # fmt: skip
-    least_bpm, least_s = (15.0, 15.0) if truth.weeks >= 32 else (10.0, 10.0)
+    least_bpm, least_s = least_acceleration(truth.weeks)
     for rise in truth.accelerations:
         if not inside(rise.peak_s) or rise.height_bpm < 0.67 * least_bpm:
             continue
@@ -309,8 +317,8 @@ def _events(truth: Truth, seen: Seen, window: Window) -> tuple[TrueEvent, ...]:
 def _fall(fall: TrueDeceleration, seen: Seen) -> TrueEvent:
     near = (
         not fall.counts
-        or fall.depth_bpm < 15.0 + CLEAR_BY_BPM
-        or fall.end_s - fall.onset_s < 15.0 + CLEAR_BY_S
+        or fall.depth_bpm < LEAST_EXCURSION_BPM + CLEAR_BY_BPM
+        or fall.end_s - fall.onset_s < LEAST_EXCURSION_S + CLEAR_BY_S
     )
     return TrueEvent(
         _MARKS[fall.kind],

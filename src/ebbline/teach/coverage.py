@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ebbline.definitions import BASELINE_NORMAL_FROM_BPM, BASELINE_NORMAL_TO_BPM
 from ebbline.features import window as within
 from ebbline.features.findings import DecelerationKind, Findings
 from ebbline.synth.ground_truth import SpanKind, Truth
@@ -137,7 +138,7 @@ def _baseline(truth: Truth, baseline: float, facts: frozenset[Fact]) -> set[str]
     shown = set()
     if baseline != baseline:
         shown.add("baseline: indeterminate")
-    elif 110 <= baseline <= 160:
+    elif BASELINE_NORMAL_FROM_BPM <= baseline <= BASELINE_NORMAL_TO_BPM:
         shown.add("baseline: normal")
     if Fact.BRADYCARDIA in facts:
         shown.add("baseline: bradycardia")

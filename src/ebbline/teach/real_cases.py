@@ -17,6 +17,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from ebbline.criteria.model import Standard
+from ebbline.definitions import HALF_HOUR_S, HOUR_S
 from ebbline.errors import ScenarioError
 from ebbline.features.findings import VariabilityClass
 from ebbline.reading.model import Reading
@@ -42,7 +43,6 @@ CREDIT = {
 
 CLASSES = ("normal", "suspicious", "pathological")
 _NOT_GIVEN = -1
-HALF_HOUR_S, HOUR_S = 1800.0, 3600.0
 LEAST_SECOND_STAGE_S = 300.0
 
 

@@ -6,6 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ebbline.definitions import (
+    ABSENT_BELOW_BPM,
+    BASELINE_STEP_BPM,
+    MARKED_ABOVE_BPM,
+    MINIMAL_UPTO_BPM,
+)
 from ebbline.features.findings import VariabilityClass
 from ebbline.teach.answers import (
     DECELERATION_MARKS,
@@ -347,7 +353,7 @@ def _score_numbers(answer: StripAnswer, truth: StripTruth) -> Score:
     elif math.isnan(said) or not truth.baseline_told:
         right = math.isnan(said) and not truth.baseline_told
     else:
-        right = abs(said - truth.baseline_bpm) <= 5.0
+        right = abs(said - truth.baseline_bpm) <= BASELINE_STEP_BPM
     lines = [_line("baseline", float(right), _bpm(said), _bpm(truth.baseline_bpm))]
 
     variability = answer.variability
@@ -484,14 +490,14 @@ def variability_accepted(
 ) -> tuple[VariabilityClass, ...]:
     """The classes that a true bandwidth allows; both where it lies within margin of a border.
 
-    Borders at undetectable (taken as 2 bpm, ours), 5 and 25 bpm: NICHD 2008.
+    Borders: NICHD 2008 (see `definitions`).
     """
     if math.isnan(bandwidth_bpm):
         return (VariabilityClass.INDETERMINATE,)
     borders = (
-        (2.0, VariabilityClass.ABSENT),
-        (5.0, VariabilityClass.MINIMAL),
-        (25.0, VariabilityClass.MODERATE),
+        (ABSENT_BELOW_BPM, VariabilityClass.ABSENT),
+        (MINIMAL_UPTO_BPM, VariabilityClass.MINIMAL),
+        (MARKED_ABOVE_BPM, VariabilityClass.MODERATE),
         (math.inf, VariabilityClass.MARKED),
     )
     accepted: list[VariabilityClass] = []

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.definitions import rounded_baseline, variability_class
 from ebbline.features.findings import (
     Acceleration,
     BaselineChange,
@@ -26,7 +27,6 @@ from ebbline.features.findings import (
     UterineFindings,
     VariabilitySegment,
 )
-from ebbline.features.variability import variability_class
 from ebbline.synth.ground_truth import (
     EventKind,
     TrueAcceleration,
@@ -265,7 +265,7 @@ def _baseline_segments(truth: Truth, seen: Seen | None) -> tuple[BaselineSegment
             BaselineSegment(
                 start_s=float(start),
                 end_s=end_s,
-                bpm=5.0 * math.floor(mean / 5.0 + 0.5) if told else math.nan,
+                bpm=rounded_baseline(mean),
                 mean_bpm=mean,
                 baseline_s=float(len(kept)),
                 spread_bpm=0.0 if told else math.nan,

@@ -19,6 +19,7 @@ from ebbline.criteria.recording_index import RecordingFacts
 from ebbline.criteria.rule import Rule
 from ebbline.criteria.tables import figo as line
 from ebbline.criteria.window_view import WindowFacts
+from ebbline.definitions import REDUCED_BELOW_BPM
 from ebbline.features import window as within
 from ebbline.recording.model import Context
 from ebbline.terms import Window
@@ -114,7 +115,7 @@ def _late_in_form(whole: RecordingFacts) -> BoolArray:
     return (
         ~falls.abrupt
         | (falls.return_s > line.GRADUAL_RETURN.threshold)
-        | (falls.within_bpm < within.REDUCED_BELOW_BPM)
+        | (falls.within_bpm < REDUCED_BELOW_BPM)
     )
 
 
@@ -183,7 +184,7 @@ def _lasting(docket: Docket, facts: WindowFacts, start_s: float, end_s: float, d
     if not line.LATE_REDUCED.met(minutes):
         return
     bandwidth = float(facts.whole.minutes.means(np.array([start_s]), end_s - start_s)[0])
-    if bandwidth < within.REDUCED_BELOW_BPM:
+    if bandwidth < REDUCED_BELOW_BPM:
         docket.add(
             line.LATE_REDUCED,
             minutes,
@@ -212,7 +213,7 @@ def _single(docket: Docket, facts: WindowFacts, prolonged: BoolArray) -> None:
             evidence=spans((longest,)),
             detail=f"{longest.depth_bpm:.0f} bpm deep, down to {longest.nadir_bpm:.0f} bpm",
         )
-    flat = [fall for fall in falls if fall.variability_within_bpm < within.REDUCED_BELOW_BPM]
+    flat = [fall for fall in falls if fall.variability_within_bpm < REDUCED_BELOW_BPM]
     if not flat:
         return
     longest = max(flat, key=facts.so_far_s)

@@ -18,12 +18,12 @@ from ebbline.criteria.recording_index import TenMinuteBaseline
 from ebbline.criteria.rules.figo import UNTOLD_APART_S, state_unmeasured
 from ebbline.criteria.tables import nice as line
 from ebbline.criteria.window_view import WindowFacts, clock
+from ebbline.definitions import HOUR_S, RECURRENCE_S
 from ebbline.features import window as within
 from ebbline.recording.model import Context
 from ebbline.terms import SensorKind, Window
 
-HOUR_S = 3600.0
-SERIES_APART_S = within.SEGMENT_S
+SERIES_APART_S = RECURRENCE_S
 """Decelerations further apart than 20 minutes are no series that goes on (our choice)."""
 
 

@@ -6,9 +6,9 @@ import math
 
 from ebbline.criteria.classification_builder import Docket, check_baseline, check_window, spans
 from ebbline.criteria.model import Classification, Level
-from ebbline.criteria.recording_index import TEN_MINUTES_S
 from ebbline.criteria.tables import nichd as line
 from ebbline.criteria.window_view import WindowFacts, stretch
+from ebbline.definitions import TEN_MINUTES_S
 from ebbline.features import window as within
 from ebbline.features.findings import Deceleration, VariabilityClass
 from ebbline.recording.model import Context

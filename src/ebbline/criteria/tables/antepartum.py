@@ -9,7 +9,7 @@ from __future__ import annotations
 from ebbline.criteria import limits
 from ebbline.criteria.model import Level, Standard
 from ebbline.criteria.rule import Compare, Part, Rule, Table
-from ebbline.criteria.sources import ACOG_229, OURS
+from ebbline.definitions import ACOG_229, OURS
 
 _TEST = "non-stress test"
 

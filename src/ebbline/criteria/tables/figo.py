@@ -9,10 +9,22 @@ from __future__ import annotations
 from ebbline.criteria import limits
 from ebbline.criteria.model import Level, Standard
 from ebbline.criteria.rule import NOT_NUMERIC, Compare, Part, Rule, Table
-from ebbline.criteria.sources import FIGO_2015, OURS
-from ebbline.features import window as within
-from ebbline.features.events import LATE_LAG_S, LEAST_BPM, SHALLOW_BPM
-from ebbline.features.variability import MARKED_BPM
+from ebbline.definitions import (
+    ABRUPT_BELOW_S,
+    BASELINE_NORMAL_FROM_BPM,
+    BASELINE_NORMAL_TO_BPM,
+    BASELINE_VERY_SLOW_BPM,
+    FIGO_2015,
+    HALF_OF_CONTRACTIONS,
+    LATE_LAG_S,
+    LEAST_EXCURSION_BPM,
+    MARKED_ABOVE_BPM,
+    OURS,
+    REDUCED_BELOW_BPM,
+    REDUCED_TOO_LONG_MIN,
+    SHALLOW_FROM_BPM,
+    TACHYSYSTOLE_ABOVE,
+)
 
 _CLASSES = "classification criteria"
 _NOT_NORMAL = "not normal"
@@ -57,8 +69,8 @@ BASELINE_NORMAL = Rule(
     level=Level.REASSURING,
     says="Baseline",
     compare=Compare.WITHIN,
-    threshold=110.0,
-    upper=160.0,
+    threshold=BASELINE_NORMAL_FROM_BPM,
+    upper=BASELINE_NORMAL_TO_BPM,
     unit="bpm",
     source=FIGO_2015,
     section=_CLASSES,
@@ -100,7 +112,7 @@ BASELINE_LOW = Rule(
     level=Level.ALARMING,
     says="Baseline",
     compare=Compare.BELOW,
-    threshold=100.0,
+    threshold=BASELINE_VERY_SLOW_BPM,
     unit="bpm",
     rank=2,
     source=FIGO_2015,
@@ -114,8 +126,8 @@ VARIABILITY_NORMAL = Rule(
     level=Level.REASSURING,
     says="Mean bandwidth",
     compare=Compare.WITHIN,
-    threshold=within.REDUCED_BELOW_BPM,
-    upper=MARKED_BPM,
+    threshold=REDUCED_BELOW_BPM,
+    upper=MARKED_ABOVE_BPM,
     unit="bpm",
     source=FIGO_2015,
     section=_CLASSES,
@@ -157,7 +169,7 @@ REDUCED = Rule(
     level=Level.ALARMING,
     says="Reduced variability without break for",
     compare=Compare.ABOVE,
-    threshold=50.0,
+    threshold=REDUCED_TOO_LONG_MIN,
     unit="min",
     rank=2,
     source=FIGO_2015,
@@ -266,7 +278,7 @@ REPETITIVE = Rule(
     level=Level.CAUTION,
     says="Repetitive decelerations, with",
     compare=Compare.ABOVE,
-    threshold=within.HALF,
+    threshold=HALF_OF_CONTRACTIONS,
     unit="%",
     rank=1,
     source=FIGO_2015,
@@ -281,7 +293,7 @@ FOR_A_TIME = Rule(
     level=Level.CAUTION,
     says="Decelerations in some 20 minutes of the window, with",
     compare=Compare.ABOVE,
-    threshold=within.HALF,
+    threshold=HALF_OF_CONTRACTIONS,
     unit="%",
     source=OURS,
     section="",
@@ -398,7 +410,7 @@ GRADUAL_RETURN = _term(
     "late",
     "Onset to nadir, or nadir to return, of a late deceleration",
     Compare.ABOVE,
-    30.0,
+    ABRUPT_BELOW_S,
     "s",
     "decelerations",
     note="Or variability within it under 5 bpm.",
@@ -409,10 +421,10 @@ SHALLOW = _term(
     "late",
     "Depth that counts as late with no accelerations and reduced variability",
     Compare.WITHIN,
-    SHALLOW_BPM,
+    SHALLOW_FROM_BPM,
     "bpm",
     "decelerations",
-    upper=LEAST_BPM,
+    upper=LEAST_EXCURSION_BPM,
 )
 TACHYSYSTOLE = Rule(
     id="figo-tachysystole",
@@ -422,7 +434,7 @@ TACHYSYSTOLE = Rule(
     level=Level.CAUTION,
     says="Contractions in 10 minutes, averaged over 30,",
     compare=Compare.ABOVE,
-    threshold=within.TACHYSYSTOLE_ABOVE,
+    threshold=TACHYSYSTOLE_ABOVE,
     source=FIGO_2015,
     section="contractions",
     note="Not in the table of classes.",
@@ -435,7 +447,7 @@ TACHYSYSTOLE_TENS = Rule(
     level=Level.CAUTION,
     says="Contractions in each of two successive 10-minute periods, at least",
     compare=Compare.ABOVE,
-    threshold=within.TACHYSYSTOLE_ABOVE,
+    threshold=TACHYSYSTOLE_ABOVE,
     source=FIGO_2015,
     section="contractions",
     note="Not in the table of classes.",

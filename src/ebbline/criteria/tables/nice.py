@@ -8,10 +8,23 @@ from __future__ import annotations
 
 from ebbline.criteria import limits
 from ebbline.criteria.model import Level, Standard
-from ebbline.criteria.rule import NOT_NUMERIC, Compare, Part, Rule, Source, Table
-from ebbline.criteria.sources import COMMON_PRACTICE, MODANLOU_1982, NICE_NG229, OURS
-from ebbline.features import window as within
-from ebbline.features.variability import MARKED_BPM
+from ebbline.criteria.rule import NOT_NUMERIC, Compare, Part, Rule, Table
+from ebbline.definitions import (
+    BASELINE_NORMAL_FROM_BPM,
+    BASELINE_NORMAL_TO_BPM,
+    BASELINE_VERY_SLOW_BPM,
+    COMMON_PRACTICE,
+    CONCERNING_LONGER_S,
+    HALF_OF_CONTRACTIONS,
+    MARKED_ABOVE_BPM,
+    MODANLOU_1982,
+    NICE_NG229,
+    OURS,
+    REDUCED_BELOW_BPM,
+    REDUCED_TOO_LONG_MIN,
+    TACHYSYSTOLE_ABOVE,
+    Source,
+)
 
 _SECTION = "section 1.4"
 
@@ -59,7 +72,7 @@ CONTRACTIONS_WHITE = _line(
     "white",
     "Contractions in 10 minutes, averaged over 30,",
     Compare.BELOW,
-    5.0,
+    TACHYSYSTOLE_ABOVE,
 )
 CONTRACTIONS_AMBER = _line(
     "nice-contractions-amber",
@@ -129,9 +142,9 @@ BASELINE_WHITE = _line(
     "white",
     "Baseline, stable,",
     Compare.WITHIN,
-    110.0,
+    BASELINE_NORMAL_FROM_BPM,
     "bpm",
-    upper=160.0,
+    upper=BASELINE_NORMAL_TO_BPM,
 )
 BASELINE_LOW = _line(
     "nice-baseline-amber",
@@ -139,7 +152,7 @@ BASELINE_LOW = _line(
     "amber",
     "Baseline",
     Compare.WITHIN,
-    100.0,
+    BASELINE_VERY_SLOW_BPM,
     "bpm",
     upper=BASELINE_WHITE.threshold - 1.0,
     note="Usual care goes on if stable all labour with normal variability and no variable or "
@@ -186,9 +199,9 @@ VARIABILITY_WHITE = _line(
     "white",
     "Mean bandwidth",
     Compare.WITHIN,
-    within.REDUCED_BELOW_BPM,
+    REDUCED_BELOW_BPM,
     "bpm",
-    upper=MARKED_BPM,
+    upper=MARKED_ABOVE_BPM,
 )
 REDUCED_RED = _line(
     "nice-variability-reduced-red",
@@ -196,7 +209,7 @@ REDUCED_RED = _line(
     "red",
     "Variability under 5 bpm without break for",
     Compare.ABOVE,
-    50.0,
+    REDUCED_TOO_LONG_MIN,
     "min",
 )
 REDUCED_AMBER = _line(
@@ -282,7 +295,7 @@ VARIABLE_AMBER = _line(
     "amber",
     "Repetitive variable decelerations with a concerning characteristic, with",
     Compare.ABOVE,
-    within.HALF,
+    HALF_OF_CONTRACTIONS,
     "%",
     note="For up to 30 minutes; of the contractions of any 20 minutes of the window.",
 )
@@ -310,7 +323,7 @@ LATE_AMBER = _line(
     "amber",
     "Repetitive late decelerations, with",
     Compare.ABOVE,
-    within.HALF,
+    HALF_OF_CONTRACTIONS,
     "%",
     note="For up to 30 minutes; of the contractions of any 20 minutes of the window.",
 )
@@ -347,7 +360,7 @@ CONCERNING_LONG = _line(
     "concerning",
     "Variable deceleration of",
     Compare.ABOVE,
-    within.CONCERNING_LONGER_THAN_S,
+    CONCERNING_LONGER_S,
     "s",
     part=Part.TERM,
 )
@@ -357,7 +370,7 @@ CONCERNING_FLAT = _line(
     "concerning",
     "Variability within a variable deceleration",
     Compare.BELOW,
-    within.REDUCED_BELOW_BPM,
+    REDUCED_BELOW_BPM,
     "bpm",
     part=Part.TERM,
 )

@@ -9,10 +9,19 @@ from __future__ import annotations
 from ebbline.criteria import limits
 from ebbline.criteria.model import Level, Standard
 from ebbline.criteria.rule import Compare, Part, Rule, Table
-from ebbline.criteria.sources import NICHD_2008, OURS
-from ebbline.features import window as within
-from ebbline.features.events import PROLONGED_S
-from ebbline.features.variability import ABSENT_BPM, MARKED_BPM, MINIMAL_BPM
+from ebbline.definitions import (
+    ABSENT_BELOW_BPM,
+    BASELINE_NORMAL_FROM_BPM,
+    BASELINE_NORMAL_TO_BPM,
+    HALF_OF_CONTRACTIONS,
+    MARKED_ABOVE_BPM,
+    MINIMAL_UPTO_BPM,
+    NICHD_2008,
+    OURS,
+    PROLONGED_FROM_S,
+    SINUSOIDAL_FROM_S,
+    TACHYSYSTOLE_ABOVE,
+)
 
 _TIERS = "three-tier system"
 _NOT_I = "not Category I"
@@ -27,8 +36,8 @@ BASELINE_NORMAL = Rule(
     level=Level.REASSURING,
     says="Baseline",
     compare=Compare.WITHIN,
-    threshold=110.0,
-    upper=160.0,
+    threshold=BASELINE_NORMAL_FROM_BPM,
+    upper=BASELINE_NORMAL_TO_BPM,
     unit="bpm",
     source=NICHD_2008,
     section=_TIERS,
@@ -68,9 +77,10 @@ VARIABILITY_MODERATE = Rule(
     feature="variability",
     verdict="Category I allows",
     level=Level.REASSURING,
-    says=f"Moderate variability ({MINIMAL_BPM + 1:.0f} to {MARKED_BPM:.0f} bpm), bandwidth",
+    says=f"Moderate variability ({MINIMAL_UPTO_BPM + 1:.0f} to {MARKED_ABOVE_BPM:.0f} bpm), "
+    "bandwidth",
     compare=Compare.ABOVE,
-    threshold=MINIMAL_BPM,
+    threshold=MINIMAL_UPTO_BPM,
     unit="bpm",
     source=NICHD_2008,
     section=_TIERS,
@@ -84,7 +94,7 @@ VARIABILITY_MINIMAL = Rule(
     level=Level.CAUTION,
     says="Minimal variability, bandwidth",
     compare=Compare.AT_MOST,
-    threshold=MINIMAL_BPM,
+    threshold=MINIMAL_UPTO_BPM,
     unit="bpm",
     rank=1,
     source=NICHD_2008,
@@ -98,7 +108,7 @@ VARIABILITY_ABSENT = Rule(
     level=Level.CAUTION,
     says="Absent variability, bandwidth",
     compare=Compare.BELOW,
-    threshold=ABSENT_BPM,
+    threshold=ABSENT_BELOW_BPM,
     unit="bpm",
     rank=1,
     source=NICHD_2008,
@@ -113,7 +123,7 @@ VARIABILITY_MARKED = Rule(
     level=Level.CAUTION,
     says="Marked variability, bandwidth",
     compare=Compare.ABOVE,
-    threshold=MARKED_BPM,
+    threshold=MARKED_ABOVE_BPM,
     unit="bpm",
     rank=1,
     source=NICHD_2008,
@@ -173,7 +183,7 @@ PROLONGED = Rule(
     level=Level.CAUTION,
     says="Prolonged deceleration of",
     compare=Compare.AT_LEAST,
-    threshold=PROLONGED_S / 60.0,
+    threshold=PROLONGED_FROM_S / 60.0,
     unit="min",
     rank=1,
     source=NICHD_2008,
@@ -201,7 +211,7 @@ RECURRENT = Rule(
     level=Level.CAUTION,
     says="Share of contractions in some 20 minutes with such decelerations",
     compare=Compare.AT_LEAST,
-    threshold=within.HALF,
+    threshold=HALF_OF_CONTRACTIONS,
     unit="%",
     source=NICHD_2008,
     section="recurrent and intermittent decelerations",
@@ -216,7 +226,7 @@ SUSPECTED_RECURRENT = Rule(
     says="Contractions not known; most decelerations of one kind in 20 minutes",
     compare=Compare.AT_LEAST,
     # So many are half of the most contractions that 20 minutes hold without tachysystole.
-    threshold=within.HALF * 2 * within.TACHYSYSTOLE_ABOVE,
+    threshold=HALF_OF_CONTRACTIONS * 2 * TACHYSYSTOLE_ABOVE,
     source=OURS,
     section="",
     note="Recurrent at any rate of contractions that is not tachysystole.",
@@ -229,7 +239,7 @@ SINUSOIDAL = Rule(
     level=Level.ALARMING,
     says="Sinusoidal pattern for",
     compare=Compare.AT_LEAST,
-    threshold=20.0,
+    threshold=SINUSOIDAL_FROM_S / 60.0,
     unit="min",
     rank=2,
     source=NICHD_2008,
@@ -258,7 +268,7 @@ ABSENT_AND_LATE = Rule(
     level=Level.ALARMING,
     says="Absent variability, and late decelerations with",
     compare=Compare.AT_LEAST,
-    threshold=within.HALF,
+    threshold=HALF_OF_CONTRACTIONS,
     unit="%",
     rank=2,
     source=NICHD_2008,
@@ -272,7 +282,7 @@ ABSENT_AND_VARIABLE = Rule(
     level=Level.ALARMING,
     says="Absent variability, and variable decelerations with",
     compare=Compare.AT_LEAST,
-    threshold=within.HALF,
+    threshold=HALF_OF_CONTRACTIONS,
     unit="%",
     rank=2,
     source=NICHD_2008,
@@ -300,7 +310,7 @@ TACHYSYSTOLE = Rule(
     level=Level.CAUTION,
     says="Contractions in 10 minutes, averaged over 30,",
     compare=Compare.ABOVE,
-    threshold=within.TACHYSYSTOLE_ABOVE,
+    threshold=TACHYSYSTOLE_ABOVE,
     source=NICHD_2008,
     section="uterine contractions",
 )

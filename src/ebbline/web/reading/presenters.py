@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterable
 
 from ebbline.criteria.tables.nichd import BASELINE_NORMAL
-from ebbline.features import events
+from ebbline.definitions import ABRUPT_BELOW_S, PROLONGED_FROM_S, TACHYSYSTOLE_ABOVE
 from ebbline.features.findings import (
     NO_CONTRACTION,
     Acceleration,
@@ -22,7 +22,6 @@ from ebbline.features.findings import (
     SinusoidalEpisode,
     VariabilityClass,
 )
-from ebbline.features.window import TACHYSYSTOLE_ABOVE
 from ebbline.reading.model import TenMinutes
 from ebbline.reading.text import length, number, share
 from ebbline.terms import SensorKind
@@ -65,7 +64,7 @@ def _acceleration(index: int, one: Acceleration) -> ItemOut:
     rise = "abrupt" if one.abrupt else "gradual"
     rule = (
         f"{rise.capitalize()} rise (onset to peak {number(one.onset_to_peak_s, 's')}, abrupt is "
-        f"under {events.ABRUPT_S:.0f} s), {number(one.height_bpm, 'bpm')} above the baseline for "
+        f"under {ABRUPT_BELOW_S:.0f} s), {number(one.height_bpm, 'bpm')} above the baseline for "
         f"{length(one.duration_s)}. {NICHD}"
     )
     return ItemOut(
@@ -113,12 +112,12 @@ def deceleration_rule(one: Deceleration) -> str:
     """Why a deceleration is of its kind."""
     speed = (
         f"onset to nadir {number(one.onset_to_nadir_s, 's')}, abrupt is under "
-        f"{events.ABRUPT_S:.0f} s"
+        f"{ABRUPT_BELOW_S:.0f} s"
     )
     after = f"nadir {number(abs(one.lag_s), 's')} " + ("after" if one.lag_s >= 0 else "before")
     match one.kind:
         case DecelerationKind.PROLONGED:
-            said = f"Lasts {length(one.duration_s)}: {length(events.PROLONGED_S)} or more."
+            said = f"Lasts {length(one.duration_s)}: {length(PROLONGED_FROM_S)} or more."
         case DecelerationKind.VARIABLE:
             said = f"Abrupt fall ({speed})."
         case DecelerationKind.LATE:
