@@ -45,12 +45,16 @@ class Interval:
 
 @dataclass(frozen=True, slots=True)
 class ReviewKind:
-    """One kind of review. method: None where it does not depend on it."""
+    """One kind of review. method: None where it does not depend on it.
+
+    second_reader: whether a second person reads too and is named.
+    """
 
     name: str
     title: str
     method: Method | None
     lines: tuple[Interval, ...]
+    second_reader: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +96,7 @@ def load_reviews(path: Path | None = None) -> ReviewPolicy:
 
 
 def _kind(entry: Entry, known: Mapping[str, Source], in_force: Sequence[str]) -> ReviewKind:
-    fields = entry.fields(("title", "method", "lines"))
+    fields = entry.fields(("title", "method", "lines"), ("second_reader",))
     methods = [Method.AUSCULTATION.value, Method.CONTINUOUS.value, _ANY]
     method = fields["method"].choice(methods)
     lines = []
@@ -120,7 +124,11 @@ def _kind(entry: Entry, known: Mapping[str, Source], in_force: Sequence[str]) ->
     if not lines:
         raise fields["lines"].error("no interval is listed.")
     return ReviewKind(
-        entry.name, fields["title"].text(), None if method == _ANY else Method(method), tuple(lines)
+        entry.name,
+        fields["title"].text(),
+        None if method == _ANY else Method(method),
+        tuple(lines),
+        "second_reader" in fields and fields["second_reader"].truth(),
     )
 
 

@@ -1,0 +1,84 @@
+"""What a trace says to the record: half hours with baseline, decelerations and contractions."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from statistics import median
+
+from ebbline.features import window as within
+from ebbline.features.findings import DecelerationKind, Findings
+from ebbline.reading.model import FetalReading
+from ebbline.reading.summary import summarise
+from ebbline.terms import Window
+
+COLUMN_S = 1800.0
+"""Length of a column (ours): the chart's usual half hour."""
+
+LEAST_S = 600.0
+"""Shortest stretch at the end that is still shown (ours): the standards' baseline takes ten
+minutes."""
+
+
+@dataclass(frozen=True, slots=True)
+class TraceColumn:
+    """A stretch of a trace. Numbers are NaN, and counts None, where they were not measured.
+
+    falls: how many decelerations of each kind were seen; with little signal, more may have been.
+    """
+
+    fetus: int
+    start: datetime
+    end: datetime
+    valid_share: float
+    baseline_bpm: float
+    falls: dict[DecelerationKind, int]
+    in_10_min: float
+    lasting_s: float
+
+
+def trace_columns(fetal: FetalReading, start: datetime) -> tuple[TraceColumn, ...]:
+    """The columns of one fetus' trace. start: when the recording began, with its zone."""
+    findings = fetal.findings
+    ends_s = _ends_s(findings)
+    columns = []
+    begin_s = 0.0
+    while ends_s - begin_s >= LEAST_S:
+        # What is left over at the end joins the last column, where it is too short by itself.
+        end_s = begin_s + COLUMN_S
+        if ends_s - end_s < LEAST_S:
+            end_s = ends_s
+        columns.append(_column(fetal.fetus, findings, start, begin_s, end_s))
+        begin_s = end_s
+    return tuple(columns)
+
+
+def _ends_s(findings: Findings) -> float:
+    rate = findings.fetal.rate_curve
+    return rate.start_s + rate.step_s * len(rate.values)
+
+
+def _column(
+    fetus: int, findings: Findings, start: datetime, begin_s: float, end_s: float
+) -> TraceColumn:
+    review = summarise(findings, Window(begin_s, end_s))
+    falls: dict[DecelerationKind, int] = {}
+    for one in within.decelerations_in(findings, begin_s, end_s):
+        falls[one.kind] = falls.get(one.kind, 0) + 1
+    contractions = within.contractions_in(findings, begin_s, end_s)
+    measured = review.contractions.assessed
+    return TraceColumn(
+        fetus=fetus,
+        start=start + timedelta(seconds=begin_s),
+        end=start + timedelta(seconds=end_s),
+        valid_share=review.valid_share,
+        baseline_bpm=review.baseline_bpm,
+        falls=falls,
+        in_10_min=_in_10_min(findings, begin_s, end_s) if measured else math.nan,
+        lasting_s=median(c.duration_s for c in contractions) if contractions else math.nan,
+    )
+
+
+def _in_10_min(findings: Findings, begin_s: float, end_s: float) -> float:
+    return within.contraction_rate(findings, begin_s, end_s).per_10_min
