@@ -30,11 +30,11 @@ from bench.accuracy.match import (
 )
 from bench.accuracy.set import Case, cases, labour_of
 from bench.accuracy.tables import report
-from bench.accuracy.truth import findings_of
 from ebbline.criteria import classify
 from ebbline.criteria.model import Standard
 from ebbline.features import detect
 from ebbline.features.findings import Findings
+from ebbline.ground_truth import findings_of_labour
 from ebbline.synth import Labour, Scenario, invent
 from ebbline.terms import Window
 
@@ -97,7 +97,7 @@ def measure(case: Case) -> Hour:
 def _classes(labour: Labour, findings: Findings) -> dict[str, tuple[str, str]]:
     """(from the truth, from what was found) class of the second half hour by each standard."""
     window = Window(labour.truth.duration_s - 1800.0, labour.truth.duration_s)
-    true = findings_of(labour)
+    true = findings_of_labour(labour)
     context = labour.recording.context
     made = {}
     for standard in STANDARDS:

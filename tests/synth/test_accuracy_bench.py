@@ -16,9 +16,9 @@ from bench.accuracy.match import (
     variability_pairs,
 )
 from bench.accuracy.set import HOURS, LOSS_BINS, PATTERNS, case, cases, labour_of, wrong_share
-from bench.accuracy.truth import findings_of
 
 from ebbline.features.findings import Findings
+from ebbline.ground_truth import findings_of_labour
 from ebbline.synth import Labour, Scenario, invent
 from ebbline.terms import SensorKind
 
@@ -30,7 +30,7 @@ def labour() -> Labour:
 
 @pytest.fixture(scope="module")
 def perfect(labour: Labour) -> Findings:
-    return findings_of(labour)
+    return findings_of_labour(labour)
 
 
 def test_the_truth_read_perfectly_scores_one(labour: Labour, perfect: Findings) -> None:

@@ -5,6 +5,7 @@ import pytest
 
 from ebbline.criteria import classify
 from ebbline.criteria.model import Standard
+from ebbline.ground_truth import Seen, findings_from_truth
 from ebbline.recording.model import Context
 from ebbline.synth.engine import LabourEngine
 from ebbline.synth.scenario import Scenario
@@ -17,7 +18,6 @@ from ebbline.teach.grading import reading_truth, score
 from ebbline.teach.library import shipped, shipped_case
 from ebbline.teach.sensations import GRIPS_HERE, Grip
 from ebbline.teach.steps import Choose, Conclude, Feel, Finish, ReadStrip, Tell
-from ebbline.teach.truth_findings import Seen, findings_from_truth
 from ebbline.terms import Stage, Window
 
 PERFECT_CASES = [c for c in shipped().values() if c.recorded is None]

@@ -26,6 +26,7 @@ from ebbline.definitions import (
 )
 from ebbline.features import window as within
 from ebbline.features.findings import DecelerationKind, Findings, VariabilityClass
+from ebbline.ground_truth import Seen, findings_from_truth, off_baseline
 from ebbline.recording.model import Context
 from ebbline.synth.ground_truth import EventKind, SpanKind, TrueDeceleration, Truth
 from ebbline.teach.answers import MarkKind
@@ -33,7 +34,6 @@ from ebbline.teach.case import Case, Fetus, Placenta, Sign
 from ebbline.teach.measure_facts import Fact
 from ebbline.teach.scoring import variability_accepted
 from ebbline.teach.truth import StripTruth, TrueEvent
-from ebbline.teach.truth_findings import Seen, findings_from_truth, off_baseline
 from ebbline.terms import Lie, Presentation, Stage, Window
 
 LOOK_BACK_S = 1800.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 from ebbline.definitions import BASELINE_NORMAL_FROM_BPM, BASELINE_NORMAL_TO_BPM
 from ebbline.features import window as within
 from ebbline.features.findings import DecelerationKind, Findings
+from ebbline.ground_truth import findings_from_truth
 from ebbline.synth.ground_truth import SpanKind, Truth
 from ebbline.synth.scenario import Point
 from ebbline.teach.case import AskedStep, Case
@@ -14,7 +15,6 @@ from ebbline.teach.encounter import LONGEST_WAIT_MIN, Encounter
 from ebbline.teach.measure_facts import Fact
 from ebbline.teach.patient import AS_WRITTEN
 from ebbline.teach.steps import PlaceContractionSensor, PlaceHeartSensor, Wait
-from ebbline.teach.truth_findings import findings_from_truth
 from ebbline.terms import Attitude, Lie, Position, Presentation
 
 TERMS = (

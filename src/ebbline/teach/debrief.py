@@ -10,6 +10,7 @@ from ebbline.bedside.states import states
 from ebbline.criteria import classify
 from ebbline.criteria.model import Classification, PanelReading, Standard
 from ebbline.errors import EbblineError
+from ebbline.ground_truth import findings_from_truth
 from ebbline.reading import text
 from ebbline.reading.analyse import read, read_findings
 from ebbline.synth.scenario import Point
@@ -25,7 +26,6 @@ from ebbline.teach.measures import measure_table
 from ebbline.teach.scoring import NEITHER_HIT_NOR_MISS, Score
 from ebbline.teach.sensations import Sensation, findings_of
 from ebbline.teach.truth import ExaminationTruth, StripTruth
-from ebbline.teach.truth_findings import findings_from_truth
 from ebbline.terms import Stage, Window
 
 LIMITS = (

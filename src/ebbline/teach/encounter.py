@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.ground_truth import Seen
 from ebbline.recording.model import Channel, ChannelKind, Provenance, Recording
 from ebbline.synth import actions as act
 from ebbline.synth.engine import Labour, LabourEngine
@@ -44,7 +45,6 @@ from ebbline.teach.steps import (
     Wait,
     checked_answer,
 )
-from ebbline.teach.truth_findings import Seen
 from ebbline.terms import SensorKind, Window
 
 FloatArray = NDArray[np.float64]

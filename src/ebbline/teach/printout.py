@@ -270,10 +270,10 @@ def _answers(flow: _Flow, encounter: Encounter, made: Debrief) -> None:
 
 
 def _strip_pages(encounter: Encounter, *, marks: bool) -> list[Page]:
+    from ebbline.ground_truth import findings_from_truth
     from ebbline.picture import draw_strip
     from ebbline.reading.analyse import read_findings
     from ebbline.teach.case_facts import context_of
-    from ebbline.teach.truth_findings import findings_from_truth
 
     recording = encounter.recording()
     assert recording is not None

@@ -1,7 +1,8 @@
-"""The virtual labour's truth as Findings: what a perfect reader of a perfect trace would find.
+"""The ground truth of a virtual labour as Findings: what a perfect reader of it would find.
 
-So the published criteria give a true class by the same tables that class a real recording, with
-no detector in between.
+So the published criteria give a true class by the same tables that class a real recording. Every
+number comes from the generator; no detector stands in between. Bench and teaching both take it
+from here.
 """
 
 from __future__ import annotations
@@ -12,7 +13,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.definitions import rounded_baseline, variability_class
+from ebbline.definitions import (
+    ABRUPT_BELOW_S,
+    BASELINE_CHANGE_BPM,
+    LEAST_BASELINE_S,
+    LEAST_EXCURSION_BPM,
+    PROLONGED_FROM_S,
+    SHALLOW_FROM_BPM,
+    TEN_MINUTES_S,
+    rounded_baseline,
+    variability_class,
+)
 from ebbline.features.findings import (
     Acceleration,
     BaselineChange,
@@ -27,6 +38,8 @@ from ebbline.features.findings import (
     UterineFindings,
     VariabilitySegment,
 )
+from ebbline.recording.model import ChannelKind
+from ebbline.synth import Labour
 from ebbline.synth.ground_truth import (
     EventKind,
     TrueAcceleration,
@@ -38,16 +51,21 @@ from ebbline.terms import SensorKind
 
 FloatArray = NDArray[np.float64]
 
-SEGMENT_S = 600
-LEAST_BASELINE_S = 120
-"""Ten minutes need two of baseline, not necessarily contiguous (NICHD 2008)."""
-
 LEAST_MINUTE_SEEN = 0.5
 """Share of a minute (second) that must be seen for it to tell anything (ours)."""
 
-ABRUPT_BELOW_S = 30.0
-PROLONGED_S = 120.0
-SHALLOW_FROM_BPM, DEEP_FROM_BPM = 10.0, 15.0
+USUAL_TONE = 10.0
+"""Resting tone of a labour without a contraction, mmHg (common practice, no source)."""
+
+FLAT_WITHIN_BPM, LIVELY_WITHIN_BPM = 2.0, 10.0
+"""Bandwidth within a fall that has lost its variability, and within one that has not: the
+generator says which, not how much (ours, on either side of the 5 bpm of the standards)."""
+
+SLOW_WAVES_S = 15.0
+"""Fine bandwidth is that about the mean over so long (see `FetalFindings.fine_bandwidth`)."""
+
+FINE_OUTER = (4.0, 96.0)
+"""Percentiles between which the fine bandwidth of a minute is taken."""
 
 _KINDS = {
     EventKind.EARLY: DecelerationKind.EARLY,
@@ -87,6 +105,17 @@ LEAST_CONTRACTION_SEEN = 0.5
 """A contraction that the belt showed less of is not there for any class (ours)."""
 
 
+def findings_of_labour(labour: Labour) -> Findings:
+    """The truth of a whole labour as findings, with the sensors it was recorded with."""
+    recording = labour.recording
+    activity = recording.first(ChannelKind.UTERINE_ACTIVITY)
+    return findings_from_truth(
+        labour.truth,
+        heart_sensor=recording.heart_rate().sensor,
+        activity_sensor=SensorKind.UNKNOWN if activity is None else activity.sensor,
+    )
+
+
 def findings_from_truth(
     truth: Truth,
     seen: Seen | None = None,
@@ -114,7 +143,7 @@ def findings_from_truth(
     places = {id(c): i for i, c in enumerate(contractions)}
     numbered = [places.get(id(c), -1) for c in truth.contractions]
     falls = tuple(
-        _fall(d, contractions, numbered)
+        _fall(d, contractions, numbered, _area(truth, d))
         for d in truth.decelerations
         if _is_deceleration(d) and (d.clear or not only_clear)
     )
@@ -124,6 +153,8 @@ def findings_from_truth(
     heart = whole if seen is None else _by_minute(seen.heart, minutes)
     activity = whole if seen is None else _by_minute(seen.activity, minutes)
     bandwidth = truth.bandwidth.values * bandwidth_factor
+    rate = _by_second(truth)
+    fine = _fine_bandwidth(truth)[:minutes] * bandwidth_factor
     if seen is not None:
         bandwidth = np.where(heart >= LEAST_MINUTE_SEEN, bandwidth, np.nan)
     return Findings(
@@ -133,7 +164,7 @@ def findings_from_truth(
             present=seen is None or bool(seen.activity.any()),
             sensor=activity_sensor,
             contractions=tuple(_contraction(c) for c in contractions),
-            tone=Curve(0.0, 1.0, np.zeros(int(truth.duration_s))),
+            tone=Curve(0.0, 1.0, np.full(int(truth.duration_s), _tone(truth))),
             measured=Curve(0.0, 60.0, activity),
             quality=(),
         ),
@@ -141,13 +172,15 @@ def findings_from_truth(
             fetus=1,
             sensor=heart_sensor,
             baseline_curve=Curve(0.0, 1.0, truth.baseline.values),
-            rate_curve=Curve(0.0, 1.0, truth.baseline.values),
+            rate_curve=Curve(0.0, 1.0, rate if seen is None else _where_seen(rate, seen.heart)),
             baseline=_baseline_segments(truth, seen),
             baseline_changes=tuple(
-                BaselineChange(c.at_s, c.from_bpm, c.to_bpm) for c in truth.baseline_changes
+                BaselineChange(c.at_s, c.from_bpm, c.to_bpm)
+                for c in truth.baseline_changes
+                if abs(c.to_bpm - c.from_bpm) >= BASELINE_CHANGE_BPM
             ),
             bandwidth=Curve(0.0, 60.0, bandwidth),
-            fine_bandwidth=Curve(0.0, 60.0, truth.bandwidth.values),
+            fine_bandwidth=Curve(0.0, 60.0, np.where(np.isfinite(bandwidth), fine, np.nan)),
             valid=Curve(0.0, 60.0, heart),
             variability=_variability_segments(bandwidth, truth.duration_s),
             accelerations=rises,
@@ -167,7 +200,7 @@ def findings_from_truth(
 
 def _is_deceleration(fall: TrueDeceleration) -> bool:
     gradual = fall.kind in (EventKind.LATE, EventKind.EARLY)
-    shallow = gradual and SHALLOW_FROM_BPM <= fall.depth_bpm < DEEP_FROM_BPM
+    shallow = gradual and SHALLOW_FROM_BPM <= fall.depth_bpm < LEAST_EXCURSION_BPM
     return fall.counts or shallow
 
 
@@ -193,7 +226,7 @@ def _rise(true: TrueAcceleration, numbered: list[int]) -> Acceleration:
         baseline_bpm=true.baseline_bpm,
         onset_to_peak_s=to_peak,
         abrupt=to_peak < ABRUPT_BELOW_S,
-        prolonged=true.end_s - true.onset_s >= PROLONGED_S,
+        prolonged=true.end_s - true.onset_s >= PROLONGED_FROM_S,
         contraction=numbered[true.contraction] if true.contraction >= 0 else -1,
         valid_share=1.0,
         certainty=1.0,
@@ -201,7 +234,10 @@ def _rise(true: TrueAcceleration, numbered: list[int]) -> Acceleration:
 
 
 def _fall(
-    true: TrueDeceleration, contractions: tuple[TrueContraction, ...], numbered: list[int]
+    true: TrueDeceleration,
+    contractions: tuple[TrueContraction, ...],
+    numbered: list[int],
+    area_bpm_s: float,
 ) -> Deceleration:
     index = numbered[true.contraction] if true.contraction >= 0 else -1
     of = contractions[index] if index >= 0 else None
@@ -223,17 +259,68 @@ def _fall(
         contraction=index,
         lag_s=true.nadir_s - of.peak_s if of else math.nan,
         onset_lag_s=true.onset_s - of.onset_s if of else math.nan,
-        area_bpm_s=math.nan,
-        variability_within_bpm=2.0 if true.variability_lost else 10.0,
+        area_bpm_s=area_bpm_s,
+        variability_within_bpm=FLAT_WITHIN_BPM if true.variability_lost else LIVELY_WITHIN_BPM,
         shoulder_before=true.shoulder_before,
         shoulder_after=true.shoulder_after,
         overshoot=true.overshoot,
         slow_return=true.slow_return,
         fails_to_return=False,
-        shallow=true.depth_bpm < DEEP_FROM_BPM,
+        shallow=true.depth_bpm < LEAST_EXCURSION_BPM,
         valid_share=1.0,
         certainty=1.0,
     )
+
+
+def _tone(truth: Truth) -> float:
+    return truth.contractions[0].resting_tone_mmhg if truth.contractions else USUAL_TONE
+
+
+def _by_second(truth: Truth) -> FloatArray:
+    """The true heart rate, mean of each second, bpm."""
+    per_second = round(1.0 / truth.heart_rate.step_s)
+    seconds = int(truth.duration_s)
+    values = truth.heart_rate.values[: seconds * per_second]
+    return np.asarray(values.reshape(seconds, per_second).mean(axis=1), dtype=np.float64)
+
+
+def _where_seen(rate: FloatArray, heart: FloatArray) -> FloatArray:
+    shown = np.zeros(len(rate))
+    shown[: len(heart)] = heart[: len(rate)]
+    return np.where(shown >= LEAST_MINUTE_SEEN, rate, np.nan)
+
+
+def _area(truth: Truth, fall: TrueDeceleration) -> float:
+    """Area of a fall under the baseline at its onset, bpm x s."""
+    step = truth.heart_rate.step_s
+    inside = truth.heart_rate.values[int(fall.onset_s / step) : int(fall.end_s / step)]
+    return float(np.clip(fall.baseline_bpm - inside, 0.0, None).sum() * step)
+
+
+def _fine_bandwidth(truth: Truth) -> FloatArray:
+    """Peak to trough of the true rate about its own 15-s mean in each minute, events left out."""
+    step = truth.heart_rate.step_s
+    rate = truth.heart_rate.values
+    length = max(1, round(SLOW_WAVES_S / step))
+    padded = np.pad(rate, (length // 2, length - 1 - length // 2), mode="edge")
+    off = rate - np.convolve(padded, np.full(length, 1.0 / length), mode="valid")
+    calm = np.repeat(~off_baseline(truth), round(1.0 / step))[: len(off)]
+    per_minute = round(60.0 / step)
+    bands = []
+    for start in range(0, len(off), per_minute):
+        part = off[start : start + per_minute][calm[start : start + per_minute]]
+        low, high = np.percentile(part, FINE_OUTER) if len(part) else (math.nan, math.nan)
+        bands.append(high - low)
+    return np.array(bands, dtype=np.float64)
+
+
+def _stretches(duration_s: float) -> list[tuple[int, int]]:
+    """Ten minutes each, seconds; what is left at the end joins the last when under five."""
+    length, whole = int(TEN_MINUTES_S), int(duration_s)
+    starts = list(range(0, whole, length))
+    if len(starts) > 1 and whole - starts[-1] < length // 2:
+        starts.pop()
+    return list(zip(starts, [*starts[1:], whole], strict=True))
 
 
 def off_baseline(truth: Truth) -> NDArray[np.bool_]:
@@ -251,10 +338,8 @@ def _baseline_segments(truth: Truth, seen: Seen | None) -> tuple[BaselineSegment
     if seen is not None:
         off = off | (seen.heart[: len(off)] < LEAST_MINUTE_SEEN)
     made: list[BaselineSegment] = []
-    for start in range(0, len(off), SEGMENT_S):
-        part = truth.baseline.values[start : start + SEGMENT_S]
-        kept = part[~off[start : start + SEGMENT_S]]
-        end_s = float(min(start + SEGMENT_S, len(off)))
+    for start, end in _stretches(len(off)):
+        kept = truth.baseline.values[start:end][~off[start:end]]
         told = len(kept) >= LEAST_BASELINE_S
         mean = float(kept.mean()) if told else math.nan
         earlier = made[-1] if made else None
@@ -264,7 +349,7 @@ def _baseline_segments(truth: Truth, seen: Seen | None) -> tuple[BaselineSegment
         made.append(
             BaselineSegment(
                 start_s=float(start),
-                end_s=end_s,
+                end_s=float(end),
                 bpm=rounded_baseline(mean),
                 mean_bpm=mean,
                 baseline_s=float(len(kept)),
@@ -281,14 +366,14 @@ def _variability_segments(
     bandwidth: FloatArray, duration_s: float
 ) -> tuple[VariabilitySegment, ...]:
     made = []
-    for first in range(0, len(bandwidth), 10):
-        part = bandwidth[first : first + 10]
+    for start, end in _stretches(duration_s):
+        part = bandwidth[start // 60 : math.ceil(end / 60)]
         seen = part[np.isfinite(part)]
         width = float(seen.mean()) if len(seen) else math.nan
         made.append(
             VariabilitySegment(
-                start_s=first * 60.0,
-                end_s=min((first + len(part)) * 60.0, duration_s),
+                start_s=float(start),
+                end_s=float(end),
                 bandwidth_bpm=width,
                 variability=variability_class(width),
                 stv_ms=math.nan,
