@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from ebbline.features import detect
-from ebbline.features.findings import FetalFindings
+from ebbline.features.findings import DecelerationKind, FetalFindings
 from features.constructed import Trace
 
 
@@ -89,3 +89,28 @@ def test_no_signal_at_all_has_no_baseline() -> None:
     assert not any(s.determinate for s in found.baseline)
     assert np.isnan(found.baseline_curve.values).all()
     assert all(q.valid_share == 0.0 for q in found.quality)
+
+
+@pytest.mark.parametrize("minutes", [2.0, 4.0, 5.5, 7.0, 9.0])
+def test_a_fall_that_has_not_come_back_at_the_end_stays_one_fall(minutes: float) -> None:
+    """A change of baseline lasts ten minutes (NICHD 2008): under that, and not over, it is a
+    deceleration that lasted at least as long as it was seen."""
+    trace = Trace(30 + minutes, baseline=150).contractions(180)
+    trace.excursion(30 * 60, 20, minutes * 60 + 100, 10, -85)
+    fetal = detect(trace.recording()).fetal
+    (fall,) = fetal.decelerations
+    assert not fall.recovered and fall.kind is DecelerationKind.PROLONGED
+    assert fall.duration_s == pytest.approx(minutes * 60, abs=5) and not fetal.baseline_changes
+    assert all(s.mean_bpm == pytest.approx(150, abs=2) for s in fetal.baseline if s.determinate)
+
+
+def test_a_fall_is_a_baseline_once_it_has_stayed_for_longer_than_ten_minutes() -> None:
+    trace = Trace(43, baseline=150).contractions(180).excursion(30 * 60, 20, 14 * 60, 10, -85)
+    fetal = detect(trace.recording()).fetal
+    assert not fetal.decelerations and fetal.baseline[-1].mean_bpm == pytest.approx(65, abs=2)
+
+
+def test_a_fall_that_comes_back_is_recovered() -> None:
+    trace = Trace(40, baseline=150).contractions(180).excursion(1500, 20, 60, 20, -60)
+    (fall,) = detect(trace.recording()).fetal.decelerations
+    assert fall.recovered

@@ -42,6 +42,12 @@ JUMP_COST = 95.0
 """Price of a jump to another level; two of them outweigh an excursion of under ten minutes
 (150 epochs at the price of a fall, 195, less what slopes and gaps take away)."""
 
+STAY_STEPS = 20
+"""A level is a baseline from ten minutes on (NICHD 2008). A jump nearer than that to either end of
+the recording pays for both: a fall that has not come back when the recording ends is an excursion
+until it has lasted as long as any other would have to. So that no path jumps early to save that,
+the price comes down beyond it by only a third of what a step at a wrong level costs."""
+
 DRAWS_BPM = 9.0
 """An epoch further than this from the path does not draw the baseline."""
 
@@ -107,12 +113,12 @@ def baseline_path(mean: FloatArray, share: FloatArray) -> tuple[FloatArray, Floa
     back_cost = np.zeros((steps, LEVELS), dtype=np.float32)
     ahead_cost[0] = cost[0]
     for s in range(1, steps):
-        _pass_on(ahead_cost[s - 1], ahead_cost[s])
+        _pass_on(ahead_cost[s - 1], ahead_cost[s], _jump_cost(s, steps))
         for k in range(LEVELS):
             ahead_cost[s, k] += cost[s, k]
     for s in range(steps - 2, -1, -1):
         total = back_cost[s + 1] + cost[s + 1]
-        _pass_on(total, back_cost[s])
+        _pass_on(total, back_cost[s], _jump_cost(s + 1, steps))
 
     # Trace the single best path back from the end; min-marginals serve only for the margin.
     path = np.empty(steps)
@@ -123,7 +129,7 @@ def baseline_path(mean: FloatArray, share: FloatArray) -> tuple[FloatArray, Floa
             best = k
     for s in range(steps - 1, -1, -1):
         if s < steps - 1:
-            best = _came_from(ahead_cost[s], best)
+            best = _came_from(ahead_cost[s], best, _jump_cost(s + 1, steps))
         path[s] = LOWEST_LEVEL + best
         here = ahead_cost[s, best] + back_cost[s, best]
         other = np.float32(1e30)
@@ -136,12 +142,19 @@ def baseline_path(mean: FloatArray, share: FloatArray) -> tuple[FloatArray, Floa
 
 
 @kernel
-def _pass_on(before: FloatArray, after: FloatArray) -> None:
+def _jump_cost(step: int, steps: int) -> float:
+    """Price of a jump onto `step`, of `steps` in all."""
+    beyond = max(min(step, steps - step) - STAY_STEPS, 0)
+    return max(2.0 * JUMP_COST - beyond * RISE_COST * STEP_S / EPOCH_S / 3.0, JUMP_COST)
+
+
+@kernel
+def _pass_on(before: FloatArray, after: FloatArray, jump_cost: float) -> None:
     """after[k] = the least of before[j] plus the price of moving from j to k."""
     least = before[0]
     for k in range(1, LEVELS):
         least = min(least, before[k])
-    jump = least + np.float32(JUMP_COST)
+    jump = least + np.float32(jump_cost)
     for k in range(LEVELS):
         after[k] = before[k] if before[k] < jump else jump
     # One drift at a time over all levels, a form that the compiler turns into vector code.
@@ -156,13 +169,13 @@ def _pass_on(before: FloatArray, after: FloatArray) -> None:
 
 
 @kernel
-def _came_from(before: FloatArray, level: int) -> int:
+def _came_from(before: FloatArray, level: int, jump_cost: float) -> int:
     """The level before `level` on the best path."""
     best = level
     least = before[level]
     for j in range(LEVELS):
         d = abs(j - level)
-        price = JUMP_COST if d > DRIFT_REACH else min(JUMP_COST, DRIFT_COST * d * d)
+        price = jump_cost if d > DRIFT_REACH else min(jump_cost, DRIFT_COST * d * d)
         if before[j] + price < least:
             least = before[j] + price
             best = j

@@ -174,6 +174,7 @@ def decelerations_from(
                 shallow=shallow,
                 valid_share=row[ex.VALID_SHARE],
                 certainty=_certainty(row, SHALLOW_FROM_BPM, sure[min(len(sure) - 1, int(nadir_s))]),
+                recovered=row[ex.CUT] < ex.NOT_RECOVERED,
             )
         )
     return found

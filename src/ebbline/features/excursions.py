@@ -31,7 +31,10 @@ FloatArray = NDArray[np.float64]
     CUT,
     COLUMNS,
 ) = range(16)
-"""Columns of `excursions`; times in samples, rates in bpm, AREA in bpm x samples."""
+"""Columns of `excursions`; times in samples, rates in bpm, AREA in bpm x samples. CUT adds up:"""
+
+CUT_BEFORE, CUT_AFTER, NOT_RECOVERED = 1.0, 2.0, 4.0
+"""A gap took its onset; a gap took its end; no signal follows it."""
 
 SMOOTH_S = 2.25
 """Centred mean over this long steadies the trace against beat-to-beat noise."""
@@ -159,9 +162,11 @@ def excursions(
                     if described:
                         row[BASELINE] = level[top]
                         row[FAILS_TO_RETURN] = 1.0 if whole_right else 0.0
-                        row[CUT] = (1.0 if cut_start and not whole_left else 0.0) + (
-                            2.0 if cut_end and not whole_right else 0.0
-                        )
+                        row[CUT] = CUT_BEFORE if cut_start and not whole_left else 0.0
+                        if cut_end and not whole_right:
+                            row[CUT] += CUT_AFTER
+                            if not np.any(np.isfinite(kept[piece_end:])):
+                                row[CUT] += NOT_RECOVERED
                         describe(
                             row,
                             kept,

@@ -127,7 +127,8 @@ class Deceleration:
     onset_lag_s: onset minus the contraction's onset. contraction: index into
     UterineFindings.contractions or NO_CONTRACTION. variability_within_bpm: bandwidth of the fast
     fluctuation inside. return_s: nadir to return. shallow: 10 to under 15 bpm, gradual and with a
-    contraction (counts only where a standard says so).
+    contraction (counts only where a standard says so). recovered: False where no usable signal
+    follows, so that the rate was never seen back at the baseline: it lasted at least until end_s.
     """
 
     kind: DecelerationKind
@@ -153,10 +154,11 @@ class Deceleration:
     shallow: bool
     valid_share: float
     certainty: float
+    recovered: bool = True
 
     @property
     def duration_s(self) -> float:
-        """Onset to return."""
+        """Onset to return, or to the last that was seen of it."""
         return self.end_s - self.onset_s
 
 
