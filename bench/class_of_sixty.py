@@ -38,7 +38,7 @@ if hasattr(os, "sched_setaffinity"):
     os.sched_setaffinity(0, set(sorted(os.sched_getaffinity(0))[:int(sys.argv[3])]))
 import uvicorn
 from ebbline.web.app import create_app
-from ebbline.web.auth.gate import Role
+from ebbline.web.principal import Role
 from ebbline.web.settings import Settings
 app = create_app(Settings(store=Path(sys.argv[1]), accounts=True), warm=True)
 for number in range(int(sys.argv[4])):

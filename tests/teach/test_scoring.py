@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ebbline.criteria.model import Standard
+from ebbline.features.event_matching import LEAST_SHARED, Span, match, shared_time
 from ebbline.features.findings import VariabilityClass
 from ebbline.teach.answers import (
     ExaminationAnswer,
@@ -16,7 +17,6 @@ from ebbline.teach.answers import (
     MarkKind,
     StripAnswer,
 )
-from ebbline.teach.matching import LEAST_SHARED, Span, match, shared_time
 from ebbline.teach.scoring import (
     RULES,
     eighths_apart,

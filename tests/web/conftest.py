@@ -9,7 +9,7 @@ import pytest
 
 from ebbline.web.app import create_app
 from ebbline.web.auth.accounts import Accounts
-from ebbline.web.auth.gate import Role
+from ebbline.web.principal import Role
 from ebbline.web.settings import LOOPBACK_NAMES, Limits, Settings
 from ebbline.web.store import Store
 from web.visitor import PASSWORD, Visitor

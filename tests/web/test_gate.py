@@ -66,7 +66,7 @@ def test_a_form_carries_its_token_in_a_field(visitor: Visitor) -> None:
 
 
 def test_an_unknown_host_name_is_refused(visitor: Visitor) -> None:
-    assert visitor.get("/", headers={"host": "rebound.example"}).status_code == 421
+    assert visitor.get("/", headers={"host": "rebound.example"}).status_code == 400
     assert visitor.get("/", headers={"host": "localhost:8722"}).status_code == 200
     assert visitor.get("/", headers={"host": "[::1]:8722"}).status_code == 200
 

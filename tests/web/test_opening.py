@@ -246,5 +246,5 @@ def test_the_store_outlives_the_workbench_and_its_backup_is_whole(
 def test_a_file_that_is_no_store_is_named(tmp_path: Path) -> None:
     path = tmp_path / "other.sqlite"
     path.write_bytes(gzip.compress(b"something else") * 50)
-    with pytest.raises(Exception, match="not a store of the workbench"):
+    with pytest.raises(Exception, match="cannot be opened as a store"):
         Store(path)

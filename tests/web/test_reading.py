@@ -198,7 +198,7 @@ def test_a_contraction_taken_out_frees_its_deceleration(opened: tuple[Visitor, s
 def test_a_reader_sees_their_own_corrections_applied_and_everyones_listed(
     tmp_path: Path, recording: Any
 ) -> None:
-    from ebbline.web.auth.gate import Role
+    from ebbline.web.principal import Role
     from web.visitor import PASSWORD
 
     app = create_app(Settings(store=tmp_path / "w.sqlite", accounts=True))

@@ -118,8 +118,9 @@ def backup(
     store: StorePath = None,
 ) -> None:
     """Copy the workbench's store, whole and consistent, while it may be in use."""
+    from ebbline.store import StoreError
     from ebbline.web.settings import default_store
-    from ebbline.web.store import Store, StoreError
+    from ebbline.web.store import Store
 
     path = store or default_store()
     if not path.exists():

@@ -224,8 +224,9 @@ def _written(target: Path, text: str) -> None:
 
 
 def _finished(path: Path | None, assignment: str) -> tuple[tuple[FinishedAttempt, ...], bytes]:
+    from ebbline.store import StoreError
     from ebbline.web.settings import default_store
-    from ebbline.web.store import Store, StoreError
+    from ebbline.web.store import Store
     from ebbline.web.teaching.store import Teaching
 
     place = path or default_store()

@@ -10,6 +10,7 @@ from ebbline.bedside.states import states
 from ebbline.criteria import classify
 from ebbline.criteria.model import Classification, PanelReading, Standard
 from ebbline.errors import EbblineError
+from ebbline.features.event_matching import Span, match
 from ebbline.ground_truth import findings_from_truth
 from ebbline.reading import text
 from ebbline.reading.analyse import read, read_findings
@@ -21,7 +22,6 @@ from ebbline.teach.case_facts import context_of
 from ebbline.teach.electrode_policy import Allowed, may_be_offered
 from ebbline.teach.encounter import Encounter
 from ebbline.teach.grading import decision_facts, examination_truth, reading_truth, score
-from ebbline.teach.matching import Span, match
 from ebbline.teach.measures import measure_table
 from ebbline.teach.scoring import NEITHER_HIT_NOR_MISS, Score
 from ebbline.teach.sensations import Sensation, findings_of

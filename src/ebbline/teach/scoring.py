@@ -12,6 +12,7 @@ from ebbline.definitions import (
     MARKED_ABOVE_BPM,
     MINIMAL_UPTO_BPM,
 )
+from ebbline.features.event_matching import Matching, Span, match
 from ebbline.features.findings import VariabilityClass
 from ebbline.teach.answers import (
     DECELERATION_MARKS,
@@ -21,7 +22,6 @@ from ebbline.teach.answers import (
     MarkKind,
     StripAnswer,
 )
-from ebbline.teach.matching import Matching, Span, match
 from ebbline.teach.statistics.confusion import MISSED, NOT_THERE
 from ebbline.teach.truth import ExaminationTruth, StripTruth, TrueEvent
 from ebbline.terms import Lie, Position

@@ -10,16 +10,21 @@ from typing import Any
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException as StarletteHTTPException
+from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.responses import JSONResponse, Response
-from starlette.staticfiles import StaticFiles
 
 from ebbline import CAUTION, __version__
 from ebbline.errors import EbblineError
 from ebbline.web.auth.accounts import Accounts
-from ebbline.web.auth.gate import BodyLimit, Gate, wants_data
+from ebbline.web.auth.body_limit import BodyLimit
+from ebbline.web.auth.gate import Gate
+from ebbline.web.errors import NotThereError
+from ebbline.web.held import Held
 from ebbline.web.lazy_imports import HeavyParts
-from ebbline.web.pages import HERE, page
-from ebbline.web.recordings.library import Held, Library, NotThereError
+from ebbline.web.pages import mount_static, page
+from ebbline.web.reading.corrections_service import Corrections
+from ebbline.web.recordings.library import Library
+from ebbline.web.refusals import wants_data
 from ebbline.web.routers import ROUTERS, UPLOAD_PATHS
 from ebbline.web.settings import Settings
 from ebbline.web.store import Store
@@ -60,12 +65,13 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
     app.state.settings = settings
     app.state.store = store
     app.state.library = library
+    app.state.corrections = Corrections(store, library)
     app.state.reports = Held(HELD_REPORTS)
     app.state.secret = store.secret()
     app.state.accounts = Accounts(store, settings.limits)
     for router in ROUTERS:
         app.include_router(router)
-    app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
+    mount_static(app)
     app.add_exception_handler(EbblineError, _told)
     app.add_exception_handler(StarletteHTTPException, _http)
     app.add_exception_handler(RequestValidationError, _not_valid)
@@ -74,6 +80,9 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
     app.add_middleware(BodyLimit, settings=settings, upload_paths=UPLOAD_PATHS)
     app.add_middleware(
         Gate, settings=settings, secret=app.state.secret, accounts=app.state.accounts
+    )
+    app.add_middleware(
+        TrustedHostMiddleware, allowed_hosts=list(settings.names), www_redirect=False
     )
     return app
 

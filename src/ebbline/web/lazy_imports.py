@@ -1,47 +1,25 @@
 """The heavy parts, loaded once, in one place, by one thread.
 
-The first page must not wait for them. But two requests that import parts of one package at the
-same time can find it half made (the interpreter breaks such a deadlock by handing out the
-unfinished module), so every request that needs more than the first page waits here.
+The first page must not wait for them, so they are imported inside functions. But two requests that
+import parts of one package at the same time can find it half made (the interpreter breaks such a
+deadlock by handing out the unfinished module), so every request that needs more than the first
+page waits here. Which parts these are is read from the sources themselves.
 """
 
 from __future__ import annotations
 
+import ast
 import importlib
 import threading
+from collections.abc import Iterator
+from contextlib import suppress
+from pathlib import Path
 
 from starlette.concurrency import run_in_threadpool
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-PARTS = (
-    "ebbline.reading.analyse",
-    "ebbline.reading.summary",
-    "ebbline.recording",
-    "ebbline.features.manual_events",
-    "ebbline.reading.bedside_bridge",
-    "ebbline.web.reading.presenters",
-    "ebbline.web.reading.reading_presenter",
-    "ebbline.web.recordings.uploads",
-    "ebbline.synth",
-    "ebbline.web.examination.service",
-    "ebbline.bedside.policy.internal",
-    "ebbline.bedside.policy.reviews",
-    "ebbline.picture.pdf",
-    "ebbline.picture.png",
-    "ebbline.web.report.document",
-    "ebbline.web.report.fhir",
-    "ebbline.web.teaching.presenters",
-    "ebbline.teach.encounter",
-    "ebbline.teach.library",
-    "ebbline.teach.debrief",
-    "ebbline.teach.real_cases",
-    "ebbline.teach.attempt_log",
-    "ebbline.teach.case_form",
-    "ebbline.teach.spacing",
-    "ebbline.teach.export",
-    "ebbline.teach.report",
-    "ebbline.teach.printout",
-)
+ROOT = Path(__file__).parent
+OURS = "ebbline."
 LIGHT = ("/static/", "/sign-in", "/sign-out", "/account", "/health", "/help")
 """Paths that need none of them, beside the first page."""
 
@@ -49,12 +27,30 @@ _lock = threading.Lock()
 _loaded = threading.Event()
 
 
+def parts() -> list[str]:
+    """Every module of ours that a function of the web pages imports when it is called."""
+    found: set[str] = set()
+    for path in ROOT.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_bytes())):
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                found.update(_imported(node))
+    return sorted(found)
+
+
+def _imported(function: ast.AST) -> Iterator[str]:
+    for node in ast.walk(function):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith(OURS):
+            yield str(node.module)
+
+
 def load() -> None:
     """Load all parts, once."""
     with _lock:
         if not _loaded.is_set():
-            for name in PARTS:
-                importlib.import_module(name)
+            for name in parts():
+                # What an extra is wanting for is told when it is asked for, not before.
+                with suppress(ImportError):
+                    importlib.import_module(name)
             _loaded.set()
 
 

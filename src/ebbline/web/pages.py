@@ -8,19 +8,21 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from fastapi import Request
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+from fastapi import FastAPI, Request
+from jinja2 import (
+    ChoiceLoader,
+    Environment,
+    FileSystemLoader,
+    PrefixLoader,
+    StrictUndefined,
+    select_autoescape,
+)
 from starlette.responses import HTMLResponse
+from starlette.staticfiles import StaticFiles
 
 from ebbline import CAUTION, __version__
-from ebbline.web.auth.gate import (
-    TOKEN_COOKIE,
-    Principal,
-    Role,
-    csrf_token,
-    new_visit,
-    set_cookie,
-)
+from ebbline.web.principal import Principal, Role
+from ebbline.web.tokens import TOKEN_COOKIE, csrf_token, new_visit, set_cookie
 
 HERE = Path(__file__).parent
 
@@ -42,11 +44,33 @@ NAV: list[NavItem] = [
 """What the head of every page leads to; groups of pages add theirs when they are included."""
 
 
+def features_with(kind: str) -> dict[str, Path]:
+    """The features that have a folder of this kind: name -> folder."""
+    return {
+        found.parent.name: found
+        for found in sorted(HERE.glob(f"*/{kind}"))
+        if (found.parent / "__init__.py").exists()
+    }
+
+
+def _templates() -> ChoiceLoader:
+    """A feature's template is called by the feature's name: "reading/strip.html"."""
+    own = {name: FileSystemLoader(folder) for name, folder in features_with("templates").items()}
+    return ChoiceLoader([PrefixLoader(own), FileSystemLoader(HERE / "templates")])
+
+
+def mount_static(app: FastAPI) -> None:
+    """Each feature's scripts and styles at /static/FEATURE/, the shared ones at /static/."""
+    for name, folder in features_with("static").items():
+        app.mount(f"/static/{name}", StaticFiles(directory=folder), name=f"static-{name}")
+    app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
+
+
 @cache
 def environment() -> Environment:
     """The templates, escaping everything, undefined names being errors."""
     made = Environment(
-        loader=FileSystemLoader(HERE / "templates"),
+        loader=_templates(),
         autoescape=select_autoescape(default=True, default_for_string=True),
         undefined=StrictUndefined,
         trim_blocks=True,

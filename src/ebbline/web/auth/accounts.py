@@ -13,9 +13,11 @@ from sqlalchemy import delete, select, update
 from sqlalchemy.orm import Session
 
 from ebbline.errors import EbblineError
-from ebbline.web.auth.gate import Principal, Role, clean_name, hash_of, new_visit
+from ebbline.store import Store, now
+from ebbline.web.auth.models import Account, SignIn
+from ebbline.web.principal import Principal, Role, clean_name
 from ebbline.web.settings import Limits
-from ebbline.web.store import Account, SignIn, Store, now
+from ebbline.web.tokens import hash_of, new_visit
 
 SHORTEST_PASSWORD = 10
 FAILURES_ALLOWED = 5

@@ -10,20 +10,11 @@ from fastapi import APIRouter, Depends, Form, HTTPException, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from ebbline.web.auth.accounts import AccountError, Accounts, role_of
-from ebbline.web.auth.gate import (
-    NAME_COOKIE,
-    THEME_COOKIE,
-    TOKEN_COOKIE,
-    Principal,
-    Role,
-    clean_name,
-    local_path,
-    needs,
-    principal_of,
-    set_cookie,
-)
+from ebbline.web.auth.gate import local_path
 from ebbline.web.pages import page
+from ebbline.web.principal import Principal, Role, clean_name, needs, principal_of
 from ebbline.web.settings import LOOPBACK_NAMES
+from ebbline.web.tokens import NAME_COOKIE, THEME_COOKIE, TOKEN_COOKIE, set_cookie
 
 router = APIRouter(include_in_schema=False)
 
@@ -47,7 +38,7 @@ TheAccounts = Annotated[Accounts, Depends(accounts_of)]
 @router.get("/sign-in", response_class=HTMLResponse)
 def sign_in_page(request: Request, _: TheAccounts, then: str = "/") -> HTMLResponse:
     """Where one signs in."""
-    return page(request, "sign_in.html", then=local_path(then), problem="", name="")
+    return page(request, "auth/sign_in.html", then=local_path(then), problem="", name="")
 
 
 @router.post("/sign-in")
@@ -61,7 +52,12 @@ def sign_in(
             "The operator has to put a TLS proxy before the workbench."
         )
         return page(
-            request, "sign_in.html", status=403, then=local_path(then), problem=problem, name=name
+            request,
+            "auth/sign_in.html",
+            status=403,
+            then=local_path(then),
+            problem=problem,
+            name=name,
         )
     address = request.client.host if request.client else ""
     try:
@@ -69,7 +65,12 @@ def sign_in(
     except AccountError as error:
         problem = str(error)
         return page(
-            request, "sign_in.html", status=403, then=local_path(then), problem=problem, name=name
+            request,
+            "auth/sign_in.html",
+            status=403,
+            then=local_path(then),
+            problem=problem,
+            name=name,
         )
     response = RedirectResponse(local_path(then), 303)
     set_cookie(response, request.scope, TOKEN_COOKIE, token)
@@ -88,7 +89,7 @@ def sign_out(request: Request, accounts: TheAccounts) -> Response:
 @router.get("/account", response_class=HTMLResponse)
 def account_page(request: Request, _: Who) -> HTMLResponse:
     """One's name, colours and password."""
-    return page(request, "account.html", place="account", problem="", done="")
+    return page(request, "auth/account.html", place="account", problem="", done="")
 
 
 @router.post("/account/look")
@@ -117,7 +118,9 @@ def new_password(
             problem = str(error)
     done = "" if problem else "The password is changed. Please sign in again."
     status = 422 if problem else 200
-    return page(request, "account.html", place="account", status=status, problem=problem, done=done)
+    return page(
+        request, "auth/account.html", place="account", status=status, problem=problem, done=done
+    )
 
 
 @router.get("/accounts", response_class=HTMLResponse)
@@ -161,7 +164,7 @@ def _list(
 ) -> HTMLResponse:
     return page(
         request,
-        "accounts.html",
+        "auth/accounts.html",
         place="accounts",
         status=status,
         everyone=accounts.everyone(),

@@ -8,6 +8,8 @@ from fastapi import APIRouter, Request
 from sqlalchemy import select
 from starlette.responses import HTMLResponse
 
+from ebbline.store import Store
+from ebbline.web.examination.models import StoredExamination
 from ebbline.web.examination.schemas import (
     ExamContextIn,
     ExamIn,
@@ -21,7 +23,6 @@ from ebbline.web.examination.schemas import (
 from ebbline.web.pages import page
 from ebbline.web.recordings.library import Library
 from ebbline.web.recordings.routes import Books, Who
-from ebbline.web.store import Store, StoredExamination
 
 router = APIRouter()
 
@@ -76,7 +77,7 @@ def _page(
     planned = load_reviews()
     return page(
         request,
-        "examination.html",
+        "examination/examination.html",
         place=place,
         key=key,
         saved=saved,
@@ -136,7 +137,7 @@ def outcome_part(
     request: Request, asked: ExamIn, books: Books, recording: str = ""
 ) -> HTMLResponse:
     """The same as a piece of a page."""
-    return page(request, "exam_outcome.html", out=_outcome(asked, books, recording))
+    return page(request, "examination/outcome.html", out=_outcome(asked, books, recording))
 
 
 @router.post("/api/internal", tags=["examination"])
@@ -152,7 +153,7 @@ def internal_part(request: Request, asked: InternalIn) -> HTMLResponse:
     """The same as a piece of a page."""
     from ebbline.web.examination.service import internal
 
-    return page(request, "exam_internal.html", out=internal(asked))
+    return page(request, "examination/internal.html", out=internal(asked))
 
 
 @router.post("/api/reviews", tags=["examination"])
@@ -168,7 +169,7 @@ def reviews_part(request: Request, asked: ReviewsIn) -> HTMLResponse:
     """The same as a piece of a page."""
     from ebbline.web.examination.service import reviews as due
 
-    return page(request, "exam_reviews.html", out=due(asked))
+    return page(request, "examination/reviews.html", out=due(asked))
 
 
 @router.post("/api/recordings/{key}/examinations", status_code=201, tags=["examination"])

@@ -19,4 +19,4 @@ def help_page(request: Request) -> HTMLResponse:
         for path, methods in sorted(paths.items())
         for method, told in methods.items()
     ]
-    return page(request, "help.html", endpoints=endpoints)
+    return page(request, "help/help.html", endpoints=endpoints)

@@ -15,15 +15,19 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import select
 
 from ebbline.errors import EbblineError
-from ebbline.web.auth.gate import Principal
+from ebbline.store import Store, now
+from ebbline.web.held import Held
+from ebbline.web.principal import Principal
+from ebbline.web.reading.models import Correction
+from ebbline.web.reading.schemas import ChangeIn, CorrectionOut, ItemOut
 from ebbline.web.reading.withdrawal import standing as standing_row
-from ebbline.web.schemas import ChangeIn, CorrectionOut, ItemOut
-from ebbline.web.store import Correction, Store, now
 
 if TYPE_CHECKING:
     from ebbline.features.findings import Findings
     from ebbline.recording.model import Recording
+    from ebbline.web.recordings.library import Library
 
+HELD_CORRECTED = 48
 SAME_FINDING = 0.5
 """Least shared time (Jaccard) at which a finding is the one a correction speaks of."""
 
@@ -46,39 +50,79 @@ class Corrected:
     lost: list[str] = field(default_factory=list)
 
 
-def list_corrections(
-    store: Store, key: str, fetus: int, *, author: str | None = None, standing: bool = False
-) -> list[CorrectionOut]:
-    """Corrections in the order they were made. standing: without those taken back."""
-    asked = select(Correction).where(Correction.recording_id == key, Correction.fetus == fetus)
-    if author is not None:
-        asked = asked.where(Correction.author == author)
-    if standing:
-        asked = asked.where(Correction.withdrawn_at.is_(None))
-    with store.session() as session:
-        rows = session.scalars(asked.order_by(Correction.id)).all()
-    return [
-        CorrectionOut(
-            id=row.id,
-            change=ChangeIn(**row.change),
-            words=in_words(ChangeIn(**row.change)),
-            author=row.author,
-            made_at=row.made_at,
-            withdrawn_by=row.withdrawn_by,
-            withdrawn_at=row.withdrawn_at,
+class Corrections:
+    """All readers' corrections: kept in the store, applied to the library's findings."""
+
+    def __init__(self, store: Store, library: Library) -> None:
+        self._store = store
+        self._library = library
+        self._applied: Held[Corrected] = Held(HELD_CORRECTED)
+
+    def of(
+        self, key: str, fetus: int, *, author: str | None = None, standing: bool = False
+    ) -> list[CorrectionOut]:
+        """Corrections in the order they were made. standing: without those taken back."""
+        asked = select(Correction).where(Correction.recording_id == key, Correction.fetus == fetus)
+        if author is not None:
+            asked = asked.where(Correction.author == author)
+        if standing:
+            asked = asked.where(Correction.withdrawn_at.is_(None))
+        with self._store.session() as session:
+            rows = session.scalars(asked.order_by(Correction.id)).all()
+        return [_told(row) for row in rows]
+
+    def applied(self, key: str, fetus: int, author: str) -> Corrected | None:
+        """The findings with one reader's corrections; None when there are none."""
+        standing = self.of(key, fetus, author=author, standing=True)
+        if not standing:
+            return None
+        which = tuple(one.id for one in standing)
+        return self._applied.get(
+            (key, self._library.revision(key), fetus, which),
+            lambda: apply_corrections(
+                self._library.recording(key), self._library.findings_of(key, fetus), standing
+            ),
         )
-        for row in rows
-    ]
+
+    def keep(self, key: str, fetus: int, who: Principal, change: ChangeIn) -> int:
+        """Keep one correction; an error in words when it does not fit on those that stand."""
+        computed = self._library.findings_of(key, fetus)
+        standing = self.of(key, fetus, author=who.name, standing=True)
+        _check(self._library.recording(key), computed, standing, change, who)
+        row = Correction(recording_id=key, fetus=fetus, change=change.model_dump(), author=who.name)
+        with self._store.session() as session:
+            session.add(row)
+            session.flush()
+            return row.id
+
+    def withdraw(self, key: str, number: int, who: Principal) -> None:
+        """Take one's own correction back; it stays on record. An admin may take back any."""
+        with self._store.session() as session:
+            row = standing_row(session, Correction, key, number, who, "correction")
+            row.withdrawn_by = who.name
+            row.withdrawn_at = now()
 
 
-def check_correction(
+def _told(row: Correction) -> CorrectionOut:
+    change = ChangeIn(**row.change)
+    return CorrectionOut(
+        id=row.id,
+        change=change,
+        words=in_words(change),
+        author=row.author,
+        made_at=row.made_at,
+        withdrawn_by=row.withdrawn_by,
+        withdrawn_at=row.withdrawn_at,
+    )
+
+
+def _check(
     recording: Recording,
     computed: Findings,
     standing: Sequence[CorrectionOut],
     change: ChangeIn,
     who: Principal,
 ) -> None:
-    """Try a correction on top of those that stand; an error in words when it does not fit."""
     tried = CorrectionOut(
         id=0,
         change=change,
@@ -94,23 +138,6 @@ def check_correction(
         with suppress(EbblineError):
             _apply(recording, computed, entries, struck, one)
     _apply(recording, computed, entries, struck, tried)
-
-
-def keep_correction(store: Store, key: str, fetus: int, who: Principal, change: ChangeIn) -> int:
-    """Keep one correction."""
-    row = Correction(recording_id=key, fetus=fetus, change=change.model_dump(), author=who.name)
-    with store.session() as session:
-        session.add(row)
-        session.flush()
-        return row.id
-
-
-def withdraw_correction(store: Store, key: str, number: int, who: Principal) -> None:
-    """Take one's own correction back; it stays on record. An admin may take back any."""
-    with store.session() as session:
-        row = standing_row(session, Correction, key, number, who, "correction")
-        row.withdrawn_by = who.name
-        row.withdrawn_at = now()
 
 
 def in_words(change: ChangeIn) -> str:
@@ -215,7 +242,7 @@ def _measured(recording: Recording, computed: Findings, change: ChangeIn) -> Any
 
 
 def _target(group: list[_Entry], change: ChangeIn) -> _Entry:
-    from ebbline.teach.matching import Span, shared_time
+    from ebbline.features.event_matching import Span, shared_time
 
     if change.target_start_s is None or change.target_end_s is None:
         raise CorrectionError("which finding is meant was not said.", where=change.group)

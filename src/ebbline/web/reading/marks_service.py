@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 from sqlalchemy import select
 
 from ebbline.errors import EbblineError
-from ebbline.web.auth.gate import Principal
+from ebbline.store import Store, now
+from ebbline.web.principal import Principal
+from ebbline.web.reading.models import Mark
+from ebbline.web.reading.schemas import DifferenceOut, ItemOut, MarkIn
 from ebbline.web.reading.withdrawal import standing
-from ebbline.web.schemas import DifferenceOut, ItemOut, MarkIn
-from ebbline.web.store import Mark, Store, now
 
 if TYPE_CHECKING:
     from ebbline.features.findings import Findings
@@ -131,7 +132,7 @@ def differences(
     Events are matched one to one by the time they share; a baseline is held against the computed
     ten minutes it covers most of.
     """
-    from ebbline.teach.matching import Span, match
+    from ebbline.features.event_matching import Span, match
 
     own = [m for m in marks if m.layer == "own" and m.end_s > start_s and m.start_s < end_s]
     found: list[DifferenceOut] = []

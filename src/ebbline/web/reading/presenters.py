@@ -25,7 +25,7 @@ from ebbline.features.findings import (
 from ebbline.reading.model import TenMinutes
 from ebbline.reading.text import length, number, share
 from ebbline.terms import SensorKind
-from ebbline.web.schemas import ColumnOut, CurveOut, ItemOut
+from ebbline.web.reading.schemas import ColumnOut, CurveOut, ItemOut
 
 NICHD = "NICHD 2008 (Macones et al.)"
 CURVE_STEP_S = 5

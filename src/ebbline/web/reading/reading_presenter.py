@@ -7,7 +7,13 @@ from ebbline.criteria.model import Classification
 from ebbline.reading.bedside_bridge import finding_words
 from ebbline.reading.model import FetalReading, Reading
 from ebbline.reading.text import Clock, sections
-from ebbline.web.schemas import ClassificationOut, MeasureOut, ReadingOut, ReasonOut, SectionOut
+from ebbline.web.reading.schemas import (
+    ClassificationOut,
+    MeasureOut,
+    ReadingOut,
+    ReasonOut,
+    SectionOut,
+)
 
 REVIEW = (
     "Signal quality",

@@ -2,64 +2,29 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Request
 from pydantic import BaseModel, Field
 from starlette.responses import HTMLResponse
 
-from ebbline.errors import ContextError
+from ebbline.store import Store
 from ebbline.terms import Stage
 from ebbline.web.pages import page
+from ebbline.web.reading.schemas import CorrectionOut, DifferenceOut, ReadingPairOut
+from ebbline.web.reading.service import Corrected, From, reading_with_corrections, window_asked
 from ebbline.web.recordings.library import Library
 from ebbline.web.recordings.routes import Books, ContextOut, Who, context_out
-from ebbline.web.schemas import CorrectionOut, DifferenceOut, Finite, ReadingPairOut
-from ebbline.web.store import Store
-
-if TYPE_CHECKING:
-    from ebbline.reading.model import Reading
-    from ebbline.terms import Window
+from ebbline.web.schemas import Finite
 
 router = APIRouter()
-
-From = Annotated[float | None, Query(allow_inf_nan=False)]
-SHORTEST_WINDOW_S = 60.0
-
-
-def window_asked(from_s: float | None, to_s: float | None) -> Window | None:
-    """The window of a request; None for the usual one. Raises ContextError."""
-    from ebbline.terms import Window
-
-    if from_s is None and to_s is None:
-        return None
-    if from_s is None or to_s is None:
-        raise ContextError("a window needs a start and an end.", where="from_s, to_s")
-    if to_s - from_s < SHORTEST_WINDOW_S:
-        raise ContextError(
-            "the window is shorter than a minute.", remedy="Choose a longer stretch to read."
-        )
-    return Window(from_s, to_s)
-
-
-def reading_with_corrections(
-    books: Library, key: str, window: Window | None, fetus: int, reader: str
-) -> tuple[Reading, Reading | None, list[str]]:
-    """The computed reading, the reader's corrected one if there is one, and what no longer fits."""
-    from ebbline.reading.analyse import read_findings
-
-    books.findings_of(key, fetus)
-    computed = books.reading(key, window)
-    made = books.corrected(key, fetus, reader)
-    if made is None:
-        return computed, None, []
-    corrected = read_findings(books.recording(key), [made.findings], window=computed.window)
-    return computed, corrected, made.lost
 
 
 @router.get("/api/recordings/{key}/reading", tags=["reading"])
 def reading(
     key: str,
     books: Books,
+    corrections: Corrected,
     who: Who,
     from_s: From = None,
     to_s: From = None,
@@ -69,7 +34,9 @@ def reading(
     from ebbline.web.reading.reading_presenter import said
 
     window = window_asked(from_s, to_s)
-    computed, corrected, lost = reading_with_corrections(books, key, window, fetus, who.name)
+    computed, corrected, lost = reading_with_corrections(
+        books, corrections, key, window, fetus, who.name
+    )
     fetal = next(one for one in computed.fetuses if one.fetus == fetus)
     return ReadingPairOut(
         computed=said(computed, fetal, "computed"),
@@ -79,12 +46,12 @@ def reading(
 
 
 @router.get("/api/recordings/{key}/corrections", tags=["reading"])
-def corrections(request: Request, key: str, books: Books, fetus: int = 1) -> list[CorrectionOut]:
+def list_corrections(
+    key: str, books: Books, corrections: Corrected, fetus: int = 1
+) -> list[CorrectionOut]:
     """Everyone's corrections, with who and when, also those taken back."""
-    from ebbline.web.reading.corrections_service import list_corrections
-
     books.findings_of(key, fetus)
-    return list_corrections(request.app.state.store, key, fetus)
+    return corrections.of(key, fetus)
 
 
 @router.get("/api/recordings/{key}/differences", tags=["reading"])
@@ -122,6 +89,7 @@ def panel(
     request: Request,
     key: str,
     books: Books,
+    corrections: Corrected,
     who: Who,
     from_s: From = None,
     to_s: From = None,
@@ -130,7 +98,6 @@ def panel(
 ) -> HTMLResponse:
     """The panel beside the strip, as a piece of a page."""
     from ebbline.reading.text import Clock
-    from ebbline.web.reading.corrections_service import list_corrections
     from ebbline.web.reading.marks_service import mark_items
 
     store = request.app.state.store
@@ -148,14 +115,14 @@ def panel(
         "stages": [stage.value for stage in Stage],
     }
     if blind:
-        return page(request, "panel_blind.html", **shared)
-    pair = reading(key, books, who, from_s, to_s, fetus)
+        return page(request, "reading/panel_blind.html", **shared)
+    pair = reading(key, books, corrections, who, from_s, to_s, fetus)
     return page(
         request,
-        "panel.html",
+        "reading/panel.html",
         pair=pair,
         differences=_differences(store, books, key, who.name, from_s, to_s, fetus),
-        corrections=list_corrections(store, key, fetus),
+        corrections=corrections.of(key, fetus),
         reader=who.name,
         duration_s=recording.duration_s,
         **shared,

@@ -7,12 +7,14 @@ from typing import Annotated
 from fastapi import APIRouter, Body, Request
 from starlette.responses import HTMLResponse
 
+from ebbline.store import Store
 from ebbline.web.pages import page
+from ebbline.web.reading.corrections_service import Corrections
 from ebbline.web.reading.marks_service import KINDS, add_mark, mark_items, withdraw_mark
+from ebbline.web.reading.schemas import ChangeIn, FindingsOut, MarkIn
+from ebbline.web.reading.service import Corrected
 from ebbline.web.recordings.library import Library
 from ebbline.web.recordings.routes import Books, Who
-from ebbline.web.schemas import ChangeIn, FindingsOut, MarkIn
-from ebbline.web.store import Store
 
 router = APIRouter()
 
@@ -22,7 +24,7 @@ def strip_page(request: Request, key: str, books: Books) -> HTMLResponse:
     """The strip with its reading."""
     return page(
         request,
-        "strip.html",
+        "reading/strip.html",
         place="open",
         card=books.card(key),
         recording=books.recording(key),
@@ -33,17 +35,30 @@ def strip_page(request: Request, key: str, books: Books) -> HTMLResponse:
 
 @router.get("/api/recordings/{key}/findings", tags=["reading"])
 def findings(
-    request: Request, key: str, books: Books, who: Who, fetus: int = 1, blind: bool = False
+    request: Request,
+    key: str,
+    books: Books,
+    corrections: Corrected,
+    who: Who,
+    fetus: int = 1,
+    blind: bool = False,
 ) -> FindingsOut:
     """What is drawn: computed findings, the reader's corrections, and marks.
 
     blind: the reader's own marks only, nothing computed and nobody else's.
     """
-    return _drawn(request.app.state.store, books, key, fetus, who.name, blind=blind)
+    return _drawn(request.app.state.store, books, corrections, key, fetus, who.name, blind=blind)
 
 
 def _drawn(
-    store: Store, books: Library, key: str, fetus: int, reader: str, *, blind: bool = False
+    store: Store,
+    books: Library,
+    corrections: Corrections,
+    key: str,
+    fetus: int,
+    reader: str,
+    *,
+    blind: bool = False,
 ) -> FindingsOut:
     from ebbline.reading.summary import summarise
     from ebbline.terms import Window
@@ -55,7 +70,7 @@ def _drawn(
         own = [mark for mark in marks if mark.layer == "own"]
         return FindingsOut(fetus=fetus, items=own, baseline=None, columns=[])
     items = finding_items(computed)
-    corrected = books.corrected(key, fetus, reader)
+    corrected = corrections.applied(key, fetus, reader)
     if corrected is not None:
         for item in items:
             item.struck = corrected.struck.get(item.id, "")
@@ -75,6 +90,7 @@ def mark(
     request: Request,
     key: str,
     books: Books,
+    corrections: Corrected,
     who: Who,
     made: MarkIn,
     blind: bool = False,
@@ -83,7 +99,7 @@ def mark(
     books.findings_of(key, made.fetus)
     store = request.app.state.store
     add_mark(store, key, books.card(key).duration_s, who, made)
-    return _drawn(store, books, key, made.fetus, who.name, blind=blind)
+    return _drawn(store, books, corrections, key, made.fetus, who.name, blind=blind)
 
 
 @router.post("/api/recordings/{key}/marks/{number}/withdraw", tags=["reading"])
@@ -92,6 +108,7 @@ def unmark(
     key: str,
     number: int,
     books: Books,
+    corrections: Corrected,
     who: Who,
     fetus: Annotated[int, Body(embed=True)] = 1,
     blind: Annotated[bool, Body(embed=True)] = False,
@@ -99,22 +116,23 @@ def unmark(
     """Take a mark of one's own back."""
     store = request.app.state.store
     withdraw_mark(store, key, number, who)
-    return _drawn(store, books, key, fetus, who.name, blind=blind)
+    return _drawn(store, books, corrections, key, fetus, who.name, blind=blind)
 
 
 @router.post("/api/recordings/{key}/corrections", status_code=201, tags=["reading"])
 def correct(
-    request: Request, key: str, books: Books, who: Who, change: ChangeIn, fetus: int = 1
+    request: Request,
+    key: str,
+    books: Books,
+    corrections: Corrected,
+    who: Who,
+    change: ChangeIn,
+    fetus: int = 1,
 ) -> FindingsOut:
     """Correct a computed finding; the criteria run again at once."""
-    from ebbline.web.reading.corrections_service import check_correction, keep_correction
-
-    computed = books.findings_of(key, fetus)
-    standing = books.corrections(key, fetus, who.name)
-    check_correction(books.recording(key), computed, standing, change, who)
+    corrections.keep(key, fetus, who, change)
     store = request.app.state.store
-    keep_correction(store, key, fetus, who, change)
-    return _drawn(store, books, key, fetus, who.name)
+    return _drawn(store, books, corrections, key, fetus, who.name)
 
 
 @router.post("/api/recordings/{key}/corrections/{number}/withdraw", tags=["reading"])
@@ -123,12 +141,11 @@ def uncorrect(
     key: str,
     number: int,
     books: Books,
+    corrections: Corrected,
     who: Who,
     fetus: Annotated[int, Body(embed=True)] = 1,
 ) -> FindingsOut:
     """Take a correction of one's own back; it stays on record."""
-    from ebbline.web.reading.corrections_service import withdraw_correction
-
+    corrections.withdraw(key, number, who)
     store = request.app.state.store
-    withdraw_correction(store, key, number, who)
-    return _drawn(store, books, key, fetus, who.name)
+    return _drawn(store, books, corrections, key, fetus, who.name)

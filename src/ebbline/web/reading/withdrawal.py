@@ -7,9 +7,9 @@ from typing import TypeVar
 from sqlalchemy.orm import Session
 
 from ebbline.errors import EbblineError
-from ebbline.web.auth.gate import Principal, Role
-from ebbline.web.recordings.library import NotThereError
-from ebbline.web.store import Correction, Mark
+from ebbline.web.errors import NotThereError
+from ebbline.web.principal import Principal, Role
+from ebbline.web.reading.models import Correction, Mark
 
 Row = TypeVar("Row", Mark, Correction)
 

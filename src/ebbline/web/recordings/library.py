@@ -4,35 +4,29 @@ from __future__ import annotations
 
 import math
 import secrets
-import threading
 import zlib
-from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections import Counter
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import delete, select
 
 from ebbline.errors import EbblineError, RecordingError
-from ebbline.web.store import Store, StoredChannel, StoredRecording
+from ebbline.store import Store
+from ebbline.web.errors import NotThereError
+from ebbline.web.held import Held
+from ebbline.web.recordings.models import StoredChannel, StoredRecording
 
 if TYPE_CHECKING:
     from ebbline.features.findings import Findings
     from ebbline.reading.model import Reading
     from ebbline.recording.model import Context, Recording
     from ebbline.terms import Window
-    from ebbline.web.reading.corrections_service import Corrected
-    from ebbline.web.schemas import CorrectionOut
     from ebbline.web.settings import Limits
 
-T = TypeVar("T")
 HELD_RECORDINGS = 6
 HELD_READINGS = 48
-
-
-class NotThereError(EbblineError):
-    """Something asked for that is not in the store."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,44 +56,6 @@ class Card:
     problem: str
 
 
-class Held(Generic[T]):
-    """A bounded memory of things that are costly to make; each is made once at a time."""
-
-    def __init__(self, most: int) -> None:
-        self._most = most
-        self._kept: OrderedDict[Hashable, T] = OrderedDict()
-        self._locks: dict[Hashable, threading.Lock] = {}
-        self._lock = threading.Lock()
-
-    def get(self, key: Hashable, make: Callable[[], T]) -> T:
-        """The kept thing, or a new one."""
-        with self._lock:
-            if key in self._kept:
-                self._kept.move_to_end(key)
-                return self._kept[key]
-            lock = self._locks.setdefault(key, threading.Lock())
-        with lock:
-            with self._lock:
-                if key in self._kept:
-                    return self._kept[key]
-            try:
-                made = make()
-            finally:
-                with self._lock:
-                    self._locks.pop(key, None)
-            with self._lock:
-                self._kept[key] = made
-                while len(self._kept) > self._most:
-                    self._kept.popitem(last=False)
-            return made
-
-    def forget(self, wanted: Callable[[Any], bool]) -> None:
-        """Drop the things whose key is wanted gone."""
-        with self._lock:
-            for key in [k for k in self._kept if wanted(k)]:
-                del self._kept[key]
-
-
 class Library:
     """Recordings in and out of the store, and their readings."""
 
@@ -108,8 +64,8 @@ class Library:
         self._limits = limits
         self._recordings: Held[Recording] = Held(HELD_RECORDINGS)
         self._readings: Held[Reading] = Held(HELD_READINGS)
+        self._revisions: Counter[str] = Counter()
         self._findings: Held[dict[int, Findings]] = Held(HELD_RECORDINGS)
-        self._corrected: Held[Corrected] = Held(HELD_READINGS)
 
     def warm(self) -> None:
         """Load the heavy parts and read ten still minutes, so that the first reading is quick."""
@@ -206,25 +162,6 @@ class Library:
             raise NotThereError("there is no such fetus in this recording.", where=f"fetus {fetus}")
         return found[fetus]
 
-    def corrections(self, key: str, fetus: int, author: str) -> list[CorrectionOut]:
-        """One reader's corrections that stand, in the order they were made."""
-        from ebbline.web.reading.corrections_service import list_corrections
-
-        return list_corrections(self._store, key, fetus, author=author, standing=True)
-
-    def corrected(self, key: str, fetus: int, author: str) -> Corrected | None:
-        """The findings with one reader's corrections; None when there are none."""
-        from ebbline.web.reading.corrections_service import apply_corrections
-
-        standing = self.corrections(key, fetus, author)
-        if not standing:
-            return None
-        which = tuple(one.id for one in standing)
-        return self._corrected.get(
-            (key, fetus, which),
-            lambda: apply_corrections(self.recording(key), self.findings_of(key, fetus), standing),
-        )
-
     def change_context(self, key: str, context: Context) -> None:
         """Replace what is known about the labour; the readings are made anew."""
         from ebbline.recording.channels import tidy
@@ -274,11 +211,15 @@ class Library:
         )
         return replace(bare, channels=tuple(channels))
 
+    def revision(self, key: str) -> int:
+        """A number that changes when what is known of the recording does."""
+        return self._revisions[key]
+
     def _forget(self, key: str) -> None:
+        self._revisions[key] += 1
         self._recordings.forget(lambda k: k == key)
         self._findings.forget(lambda k: k == key)
         self._readings.forget(lambda k: k[0] == key)
-        self._corrected.forget(lambda k: k[0] == key)
 
     def _summary(self, key: str) -> dict[str, Any]:
         try:

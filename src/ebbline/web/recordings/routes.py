@@ -10,10 +10,11 @@ from fastapi import APIRouter, Depends, Request, UploadFile
 from pydantic import BaseModel
 from starlette.responses import HTMLResponse, Response
 
-from ebbline.web.auth.gate import Principal, Role, principal_of
+from ebbline.web.errors import NotThereError
 from ebbline.web.pages import page
+from ebbline.web.principal import Principal, Role, principal_of
 from ebbline.web.recordings.demo_cases import CASES, invented_recording
-from ebbline.web.recordings.library import Card, Library, NotThereError
+from ebbline.web.recordings.library import Card, Library
 
 if TYPE_CHECKING:
     from ebbline.recording.model import Context
@@ -139,7 +140,7 @@ def first_page(request: Request, books: Books, search: str = "") -> HTMLResponse
     """The first page: open a recording, or take one up again."""
     return page(
         request,
-        "open.html",
+        "recordings/open.html",
         place="open",
         cards=books.cards(search),
         cases=CASES,

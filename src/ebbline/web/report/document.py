@@ -21,7 +21,7 @@ from ebbline.reading.model import FetalReading, Reading
 from ebbline.reading.text import Clock, Section, length, sections
 from ebbline.recording.model import Recording
 from ebbline.terms import Window
-from ebbline.web.schemas import CorrectionOut, DifferenceOut, ItemOut
+from ebbline.web.reading.schemas import CorrectionOut, DifferenceOut, ItemOut
 
 WIDTH, HEIGHT, MARGIN = 21.0, 29.7, 1.6
 """A4 upright, cm (ISO 216)."""

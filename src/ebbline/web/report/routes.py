@@ -8,15 +8,18 @@ from typing import TYPE_CHECKING, Annotated, Any
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
+from ebbline.store import now
+from ebbline.web.errors import NotThereError
 from ebbline.web.examination.routes import latest_examination
+from ebbline.web.held import Held
 from ebbline.web.pages import page
-from ebbline.web.reading.routes import From, reading_with_corrections, window_asked
-from ebbline.web.recordings.library import Held, Library, NotThereError
+from ebbline.web.reading.service import Corrected, From, reading_with_corrections, window_asked
+from ebbline.web.recordings.library import Library
 from ebbline.web.recordings.routes import Books, Who
-from ebbline.web.store import now
 
 if TYPE_CHECKING:
     from ebbline.picture.canvas import Document
+    from ebbline.web.reading.corrections_service import Corrections
     from ebbline.web.report.document import ReportParts
 
 router = APIRouter()
@@ -56,7 +59,7 @@ def report_page(request: Request, key: str, books: Books) -> HTMLResponse:
     """Where a report is chosen and looked at."""
     return page(
         request,
-        "report.html",
+        "report/report.html",
         place="open",
         part="report",
         card=books.card(key),
@@ -86,13 +89,15 @@ def _document(request: Request, books: Library, key: str, who: Who, wanted: Want
 def _parts(request: Request, books: Library, key: str, who: Who, wanted: Wanted) -> ReportParts:
     from ebbline.bedside import examine
     from ebbline.web.examination.service import context_of
-    from ebbline.web.reading.corrections_service import list_corrections
     from ebbline.web.reading.marks_service import differences, mark_items
     from ebbline.web.report.document import ReportParts
 
     store = request.app.state.store
+    corrections: Corrections = request.app.state.corrections
     window = window_asked(wanted.from_s, wanted.to_s)
-    computed, corrected, _ = reading_with_corrections(books, key, window, wanted.fetus, who.name)
+    computed, corrected, _ = reading_with_corrections(
+        books, corrections, key, window, wanted.fetus, who.name
+    )
     saved = latest_examination(store, key) if wanted.exam else None
     start, end = computed.window.start_s, computed.window.end_s
     marks = [
@@ -115,7 +120,7 @@ def _parts(request: Request, books: Library, key: str, who: Who, wanted: Wanted)
         else f"Examined by {saved.author}, {saved.made_at.astimezone():%d %b %Y, %H:%M}.",
         marks=marks,
         differences=differences(found, marks, start, end) if marks else [],
-        corrections=list_corrections(store, key, wanted.fetus) if wanted.corrections else [],
+        corrections=corrections.of(key, wanted.fetus) if wanted.corrections else [],
         identifier=wanted.identifier,
     )
 
@@ -158,12 +163,16 @@ def report_preview(
 
 
 @router.get("/api/recordings/{key}/fhir.json", tags=["report"], response_class=JSONResponse)
-def report_fhir(key: str, books: Books, who: Who, wanted: Choice) -> JSONResponse:
+def report_fhir(
+    key: str, books: Books, corrections: Corrected, who: Who, wanted: Choice
+) -> JSONResponse:
     """The reading and the channels of the window as an HL7 FHIR R4 bundle."""
     from ebbline.web.report.fhir import bundle
 
     window = window_asked(wanted.from_s, wanted.to_s)
-    computed, corrected, _ = reading_with_corrections(books, key, window, wanted.fetus, who.name)
+    computed, corrected, _ = reading_with_corrections(
+        books, corrections, key, window, wanted.fetus, who.name
+    )
     chosen = corrected if wanted.corrections and corrected is not None else computed
     data: dict[str, Any] = bundle(
         books.recording(key), chosen, fetus=wanted.fetus, identifier=wanted.identifier

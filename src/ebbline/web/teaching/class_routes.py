@@ -9,8 +9,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Form, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from ebbline.web.auth.gate import Principal, Role, needs
 from ebbline.web.pages import page
+from ebbline.web.principal import Principal, Role, needs
 from ebbline.web.teaching.routes import Kept, live_of
 from ebbline.web.teaching.store import Teaching, TeachingError
 
@@ -44,7 +44,7 @@ def _build(
     cases = kept.cases()
     return page(
         request,
-        "teach/build.html",
+        "teaching/build.html",
         place="teach",
         status=status,
         text=text,
@@ -114,7 +114,7 @@ def _assignments(
         rows.append((one, len({a.learner for a in finished}), len(finished)))
     return page(
         request,
-        "teach/assignments.html",
+        "teaching/assignments.html",
         place="teach",
         status=status,
         rows=rows,
@@ -210,7 +210,7 @@ def class_page(
     finished = kept.finished(learner=learner or None, assignment=assignment or None)
     return page(
         request,
-        "teach/class.html",
+        "teaching/class.html",
         place="teach",
         report=class_report(finished),
         finished=list(reversed(finished)) if learner else [],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ebbline.web.schemas import ItemOut
+from ebbline.web.reading.schemas import ItemOut
 from ebbline.web.teaching.attempts_in_play import strip_of, traces_of
 from ebbline.web.teaching.schemas import CheckedCaseOut, DebriefStripOut
 

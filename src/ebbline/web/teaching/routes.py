@@ -8,8 +8,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Form, HTTPException, Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
-from ebbline.web.auth.gate import Principal, Role, principal_of
 from ebbline.web.pages import NAV, NavItem, page
+from ebbline.web.principal import Principal, Role, principal_of
 from ebbline.web.teaching.attempts_in_play import LiveAttempts, shown, strip_of, traces_of
 from ebbline.web.teaching.schemas import AttemptOut, CheckedCaseOut, DebriefStripOut, StepIn
 from ebbline.web.teaching.store import AssignmentView, AttemptView, Teaching, TeachingError
@@ -83,7 +83,7 @@ def home(request: Request, who: Who, kept: Kept, show: str = "all") -> HTMLRespo
             best[attempt.case] = max(best.get(attempt.case, 0.0), attempt.share)
     return page(
         request,
-        "teach/home.html",
+        "teaching/home.html",
         place="teach",
         cases=list(cases.values()),
         best=best,
@@ -142,7 +142,7 @@ def attempt_page(request: Request, attempt: Allowed, kept: Kept, who: Who) -> Re
     case = kept.case_of(attempt.id)
     return page(
         request,
-        "teach/attempt.html",
+        "teaching/attempt.html",
         place="teach",
         attempt=attempt,
         case=case_out(case),
@@ -183,7 +183,7 @@ def debrief_page(request: Request, attempt: Allowed, kept: Kept, live: Live, who
         if isinstance(encounter, Encounter):
             return page(
                 request,
-                "teach/debrief.html",
+                "teaching/debrief.html",
                 place="teach",
                 attempt=attempt,
                 case=encounter.case,
@@ -194,7 +194,7 @@ def debrief_page(request: Request, attempt: Allowed, kept: Kept, live: Live, who
             )
         return page(
             request,
-            "teach/debrief_recorded.html",
+            "teaching/debrief_recorded.html",
             place="teach",
             attempt=attempt,
             case=encounter.case,
@@ -226,7 +226,7 @@ def mine(request: Request, who: Who, kept: Kept) -> HTMLResponse:
     )
     return page(
         request,
-        "teach/mine.html",
+        "teaching/mine.html",
         place="teach",
         attempts=own,
         titles={name: case.title for name, case in kept.cases().items()},

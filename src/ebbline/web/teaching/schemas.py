@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, Field
 
-from ebbline.web.schemas import ItemOut
+from ebbline.web.reading.schemas import ItemOut
 
 
 class PlaceOut(BaseModel):

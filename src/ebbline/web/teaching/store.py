@@ -13,12 +13,19 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import ForeignKey, String, UniqueConstraint, delete, func, select
+from sqlalchemy import delete, func, select
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Mapped, Session, mapped_column
+from sqlalchemy.orm import Session
 
 from ebbline.errors import EbblineError
-from ebbline.web.store import Base, Store, now
+from ebbline.store import Store, now
+from ebbline.web.teaching.models import (
+    TeachAssignment,
+    TeachAttempt,
+    TeachCard,
+    TeachCase,
+    TeachStep,
+)
 
 if TYPE_CHECKING:
     from ebbline.teach.attempt_record import FinishedAttempt
@@ -30,83 +37,6 @@ if TYPE_CHECKING:
 
 class TeachingError(EbblineError):
     """Something about cases, assignments or attempts that cannot be done."""
-
-
-class TeachCase(Base):
-    """A teacher's own case, as YAML. A new saving is a new row; the latest not withdrawn holds."""
-
-    __tablename__ = "teach_case"
-    id: Mapped[int] = mapped_column(primary_key=True)
-    case: Mapped[str] = mapped_column(String(60), index=True)
-    yaml: Mapped[str]
-    author: Mapped[str] = mapped_column(String(60))
-    made_at: Mapped[datetime] = mapped_column(default=now)
-    withdrawn_at: Mapped[datetime | None] = mapped_column(default=None)
-
-
-class TeachAssignment(Base):
-    """A case set to a class. seed: the variant all play, None for one of their own each.
-
-    attempts: how many are allowed, 0 for any number. names: who it is for, empty for all.
-    """
-
-    __tablename__ = "teach_assignment"
-    id: Mapped[str] = mapped_column(String(16), primary_key=True)
-    case: Mapped[str] = mapped_column(String(60))
-    seed: Mapped[int | None]
-    title: Mapped[str] = mapped_column(String(120))
-    due_at: Mapped[datetime | None]
-    attempts: Mapped[int]
-    names: Mapped[dict[str, Any]]
-    set_by: Mapped[str] = mapped_column(String(60))
-    set_at: Mapped[datetime] = mapped_column(default=now)
-    closed_at: Mapped[datetime | None] = mapped_column(default=None)
-
-
-class TeachAttempt(Base):
-    """One attempt. yaml: the case as it was then, where it is a teacher's own; else empty.
-
-    score, said_class, true_class: when finished.
-    """
-
-    __tablename__ = "teach_attempt"
-    id: Mapped[str] = mapped_column(String(16), primary_key=True)
-    learner: Mapped[str] = mapped_column(String(60), index=True)
-    case: Mapped[str] = mapped_column(String(60), index=True)
-    yaml: Mapped[str]
-    seed: Mapped[int]
-    assignment: Mapped[str] = mapped_column(String(16), default="", index=True)
-    started_at: Mapped[datetime] = mapped_column(default=now)
-    finished_at: Mapped[datetime | None] = mapped_column(default=None)
-    score: Mapped[dict[str, Any] | None] = mapped_column(default=None)
-    standard: Mapped[str] = mapped_column(String(10), default="")
-    said_class: Mapped[str] = mapped_column(String(40), default="")
-    true_class: Mapped[str] = mapped_column(String(40), default="")
-
-
-class TeachStep(Base):
-    """One step of an attempt; steps are added, never changed."""
-
-    __tablename__ = "teach_step"
-    __table_args__ = (UniqueConstraint("attempt", "number"),)
-    id: Mapped[int] = mapped_column(primary_key=True)
-    attempt: Mapped[str] = mapped_column(
-        ForeignKey("teach_attempt.id", ondelete="CASCADE"), index=True
-    )
-    number: Mapped[int]
-    data: Mapped[dict[str, Any]]
-    taken_at: Mapped[datetime] = mapped_column(default=now)
-
-
-class TeachCard(Base):
-    """When a skill of a learner falls due (the scheduling library's own card)."""
-
-    __tablename__ = "teach_card"
-    __table_args__ = (UniqueConstraint("learner", "skill"),)
-    id: Mapped[int] = mapped_column(primary_key=True)
-    learner: Mapped[str] = mapped_column(String(60), index=True)
-    skill: Mapped[str] = mapped_column(String(60))
-    data: Mapped[dict[str, Any]]
 
 
 @dataclass(frozen=True, slots=True)
