@@ -189,8 +189,8 @@ def test_a_contraction_taken_out_frees_its_deceleration(opened: tuple[Visitor, s
     peak = late["turn_s"] - lag
     near = min(squeezes, key=lambda c: abs(c["turn_s"] - peak))
     correct(visitor, key, action="delete", group="contraction", **target(near))
-    library = visitor.app.state.library  # type: ignore[attr-defined]
-    edited = library.corrected(key, 1, "reader at this computer").findings
+    corrections = visitor.app.state.corrections  # type: ignore[attr-defined]
+    edited = corrections.applied(key, 1, "reader at this computer").findings
     fall = min(edited.fetal.decelerations, key=lambda d: abs(d.onset_s - late["start_s"]))
     assert fall.kind.value != "late" or fall.lag_s != pytest.approx(lag, abs=1)
 
