@@ -9,7 +9,7 @@ from statistics import median
 
 from ebbline.features import window as within
 from ebbline.features.findings import DecelerationKind, Findings
-from ebbline.reading.model import FetalReading
+from ebbline.reading.model import FetalReading, Reading
 from ebbline.reading.summary import summarise
 from ebbline.terms import Window
 
@@ -52,6 +52,14 @@ def trace_columns(fetal: FetalReading, start: datetime) -> tuple[TraceColumn, ..
         columns.append(_column(fetal.fetus, findings, start, begin_s, end_s))
         begin_s = end_s
     return tuple(columns)
+
+
+def columns_of(reading: Reading) -> tuple[TraceColumn, ...]:
+    """The columns of every fetus; none where the recording's clock is not known with its zone."""
+    start = datetime.fromisoformat(reading.start) if reading.start else None
+    if start is None or start.tzinfo is None:
+        return ()
+    return tuple(column for one in reading.fetuses for column in trace_columns(one, start))
 
 
 def _ends_s(findings: Findings) -> float:
