@@ -72,10 +72,11 @@ def twins(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_the_reading_is_said_in_the_trade_s_order(ebbline: Ebbline, record: Path) -> None:
-    code, said, wrong = ebbline("read", record)
+    code, said, wrong = ebbline("read", record, "--full")
     assert (code, wrong) == (0, "")
     titles = [line for line in said.splitlines() if line and not line.startswith(" ")]
-    assert titles[1:8] == [
+    assert titles[1] == "First"
+    assert titles[2:9] == [
         "Signal quality",
         "Contractions",
         "Baseline",
@@ -84,7 +85,7 @@ def test_the_reading_is_said_in_the_trade_s_order(ebbline: Ebbline, record: Path
         "Decelerations",
         "Change over time",
     ]
-    assert [t for t in titles if t.startswith("Class by")] == titles[8:11]
+    assert [t for t in titles if t.startswith("Class by")] == titles[9:12]
     assert titles[-1] == "Caution"
     assert "Window read: 0:40:00 to 1:10:00" in said
 
@@ -101,7 +102,7 @@ def test_what_is_said_of_the_labour_counts_before_the_file(ebbline: Ebbline, rec
 def test_only_the_standards_asked_for_are_said_and_in_that_order(
     ebbline: Ebbline, record: Path
 ) -> None:
-    _, said, _ = ebbline("read", record, "--criteria", "NICE, figo,nice")
+    _, said, _ = ebbline("read", record, "--full", "--criteria", "NICE, figo,nice")
     classes = [line for line in said.splitlines() if line.startswith("Class by")]
     assert len(classes) == 2
     assert "NICE" in classes[0]

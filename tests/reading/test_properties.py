@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import fields, is_dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -19,6 +20,7 @@ from ebbline.errors import EbblineError
 from ebbline.features import detect
 from ebbline.features.findings import Findings
 from ebbline.reading.analyse import read
+from ebbline.reading.model import Reading
 from ebbline.reading.text import say
 from ebbline.recording.model import Channel, ChannelKind, Context, Recording
 from ebbline.synth import Story, invent
@@ -194,7 +196,7 @@ def test_shifting_the_start_moves_the_clock_and_nothing_else(
     start = datetime(2031, 5, 4, 22, 10, tzinfo=UTC)
     one = read(replace(recording, start=start))
     other = read(replace(recording, start=start + later))
-    assert to_json(replace(one, start="")) == to_json(replace(other, start=""))
+    assert to_json(_without_clock(one)) == to_json(_without_clock(other))
 
 
 @settings(max_examples=20, deadline=None, derandomize=True)
@@ -305,3 +307,13 @@ def test_splitting_at_a_quiet_place_gives_the_same_findings() -> None:
         )
     assert events > 500
     assert missed <= 0.02 * events
+
+
+def _without_clock(reading: Reading) -> Reading:
+    """The reading without its start and without the times that its four lines say by the clock."""
+    fetuses = []
+    for one in reading.fetuses:
+        assert one.four_lines is not None
+        now = re.sub(r"\d\d:\d\d:\d\d( \(day \d\))?", "a time", one.four_lines.now_line)
+        fetuses.append(replace(one, four_lines=replace(one.four_lines, now_line=now)))
+    return replace(reading, start="", fetuses=tuple(fetuses))

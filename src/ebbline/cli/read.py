@@ -69,6 +69,9 @@ def read(
         Path | None, typer.Option(help="Draw the window: a file ending in .pdf, .svg or .png.")
     ] = None,
     speed: Annotated[int, typer.Option(help="Paper speed of the picture: 1, 2 or 3 cm/min.")] = 3,
+    full: Annotated[
+        bool, typer.Option("--full", help="Say everything: each reason, the panel, the sources.")
+    ] = False,
 ) -> None:
     """Read a recording, say what it shows, and class it with reasons.
 
@@ -113,7 +116,7 @@ def read(
 
         with written_whole(Path(json)) as part:
             part.write_text(to_json(reading) + "\n", encoding="utf-8")
-    print(say(reading, fetus=fetus, width=_width()), end="")
+    print(say(reading, fetus=fetus, width=_width(), full=full), end="")
 
 
 def schema() -> None:

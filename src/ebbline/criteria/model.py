@@ -56,7 +56,10 @@ class Classification:
     label: the standard's word ("Category II", "suspicious", "reactive"), or "no class" when
     refused. rank: 0 best, rising; -1 when refused. reasons: all that were applied, the ones that
     decide first. decided_by: rule ids that put it in this class. refusal: why no class is given.
-    not_assessed: what the class rests on that could not be seen.
+    not_assessed: what the class rests on that could not be seen. at_least: where no class is given,
+    the worst class that is certain ("suspicious"), or "". beyond: what the letter of the standard
+    leaves out and a careful reader would say, to be shown above the class. edge: what would change
+    the class if it were a little more or less ("176 s; red from 180 s").
     """
 
     standard: Standard
@@ -68,6 +71,9 @@ class Classification:
     decided_by: tuple[str, ...]
     refusal: tuple[str, ...]
     not_assessed: tuple[str, ...]
+    at_least: str = ""
+    beyond: tuple[str, ...] = ()
+    edge: tuple[str, ...] = ()
 
     @property
     def refused(self) -> bool:

@@ -10,13 +10,14 @@ from ebbline import CAUTION, __version__
 from ebbline.criteria import classify
 from ebbline.criteria.model import Standard
 from ebbline.criteria.panel import panel_reading
-from ebbline.criteria.window_view import clock
 from ebbline.definitions import HALF_HOUR_S, TEN_MINUTES_S
 from ebbline.errors import ContextError
 from ebbline.features import detect
 from ebbline.features.findings import Findings
+from ebbline.reading.four_lines import four_lines
 from ebbline.reading.model import FetalReading, HistoryPoint, Reading
 from ebbline.reading.summary import summarise
+from ebbline.reading.text import Clock, elapsed
 from ebbline.recording.channels import tidy
 from ebbline.recording.model import ChannelKind, Context, Recording
 from ebbline.terms import Window
@@ -44,7 +45,8 @@ def read(
 
     context replaces the recording's own; what cannot be true in it counts as unknown, with a
     note. window defaults to the last 30 minutes (the whole of a shorter recording). With history
-    the classes of each half hour that ends at 30, 40, 50, ... minutes are given too. Raises
+    the classes of each half hour that ends at 30, 40, 50, ... minutes are given too. The first of
+    the standards is the one whose class leads the four lines (`FetalReading.four_lines`). Raises
     RecordingError for a recording without a usable fetal heart rate, ContextError for a window
     outside it.
     """
@@ -73,6 +75,7 @@ def read_findings(
     """
     context = recording.context
     chosen = _window(recording, window)
+    clock = Clock(recording.start)
     return Reading(
         recording=recording.name,
         ebbline_version=__version__,
@@ -80,7 +83,7 @@ def read_findings(
         start="" if recording.start is None else recording.start.isoformat(),
         context=context,
         window=chosen,
-        fetuses=tuple(_fetus(one, chosen, context, standards, history) for one in findings),
+        fetuses=tuple(_fetus(one, chosen, context, standards, history, clock) for one in findings),
         notes=tuple(dict.fromkeys((*recording.provenance.notes, *_assumptions(recording)))),
         caution=CAUTION,
     )
@@ -102,7 +105,7 @@ def _window(recording: Recording, asked: Window | None) -> Window:
 
 
 def _at(time_s: float) -> str:
-    return clock(time_s) if math.isfinite(time_s) else "no time"
+    return elapsed(time_s) if math.isfinite(time_s) else "no time"
 
 
 def _fetus(
@@ -111,14 +114,18 @@ def _fetus(
     context: Context,
     standards: Sequence[Standard],
     history: bool,
+    clock: Clock,
 ) -> FetalReading:
+    review = summarise(findings, window)
+    classes = tuple(classify(findings, window, one, context) for one in standards)
     return FetalReading(
         fetus=findings.fetal.fetus,
         findings=findings,
-        review=summarise(findings, window),
-        classes=tuple(classify(findings, window, one, context) for one in standards),
+        review=review,
+        classes=classes,
         history=_history(findings, context, standards) if history else (),
         panel=panel_reading(findings, window, context),
+        four_lines=four_lines(findings, review, classes[0], clock) if classes else None,
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ebbline.criteria.model import Classification, PanelReading
+from ebbline.criteria.model import Classification, Level, PanelReading, Standard
 from ebbline.features.findings import (
     ArtefactKind,
     Findings,
@@ -102,9 +102,43 @@ class HistoryPoint:
     labels: dict[str, str]
 
 
+@dataclass(frozen=True, slots=True)
+class FourLines:
+    """What is said of a window before all else: on a screen, a strip, a page, in a handover.
+
+    standard: whose class leads (the first that the reading was asked for). label: its class.
+    level: how grave the first two lines are. recovered: whether the rate is back at its baseline at
+    the window's end; None where that was not seen. class_line: the class and what decides it, with
+    what its letter leaves out before it. now_line: the last ten minutes. new_line: against the hour
+    before. unseen_line: what could not be seen. Each line is one or a few whole sentences.
+    """
+
+    standard: Standard
+    label: str
+    level: Level
+    recovered: bool | None
+    class_line: str
+    now_line: str
+    new_line: str
+    unseen_line: str
+
+    @property
+    def titled(self) -> tuple[tuple[str, str], ...]:
+        """Each line with its title, in order."""
+        return (
+            ("Class", self.class_line),
+            ("Right now", self.now_line),
+            ("New", self.new_line),
+            ("Not seen", self.unseen_line),
+        )
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class FetalReading:
-    """The reading of one fetus: findings of the whole, review and classes of the window."""
+    """The reading of one fetus: findings of the whole, review and classes of the window.
+
+    four_lines: None where no standard was asked for.
+    """
 
     fetus: int
     findings: Findings
@@ -112,6 +146,7 @@ class FetalReading:
     classes: tuple[Classification, ...]
     history: tuple[HistoryPoint, ...]
     panel: PanelReading | None
+    four_lines: FourLines | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -368,6 +368,11 @@ def _columns(findings: Findings, window: Window) -> tuple[TenMinutes, ...]:
     return tuple(columns)
 
 
+def new_against_the_hour_before(findings: Findings, window: Window) -> tuple[str, ...]:
+    """What a window shows that the hour before it did not, in words; () where nothing is new."""
+    return _change(findings, _facts(findings, window.start_s, window.end_s))
+
+
 def _change(findings: Findings, now: _Facts) -> tuple[str, ...]:
     """What differs from the hour before, in words; why nothing can be said, where that is so."""
     if now.end_s - now.start_s < COLUMN_S / 2:

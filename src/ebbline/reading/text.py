@@ -133,10 +133,11 @@ def sections(reading: Reading, fetal: FetalReading) -> tuple[Section, ...]:
     sources = _Sources()
     classes = [_class(one, clock, sources) for one in fetal.classes]
     parts = (
+        _first(fetal),
         Section("Signal quality", _quality(fetal, clock)),
         Section("Contractions", _contractions(review.contractions, fetal)),
         Section("Baseline", _baseline(review)),
-        Section("Variability", _variability(review)),
+        Section("Variability", _variability(review, _antepartum(reading))),
         Section("Accelerations", _accelerations(review)),
         Section("Decelerations", _decelerations(review)),
         Section("Change over time", tuple(_column(one, clock) for one in review.columns)),
@@ -149,16 +150,62 @@ def sections(reading: Reading, fetal: FetalReading) -> tuple[Section, ...]:
     return tuple(part for part in parts if part.lines)
 
 
-def say(reading: Reading, *, fetus: int | None = None, width: int = 80) -> str:
-    """The whole reading as plain text, lines broken at width columns; fetus: only this one."""
+def in_short(reading: Reading, fetal: FetalReading) -> tuple[Section, ...]:
+    """The reading of one fetus on one screen: the four lines, every class, and the review's parts
+    in a line each. What each rests on is in `sections`."""
+    review = fetal.review
+    parts = (
+        ("Signal", _quality(fetal, Clock.of(reading))[:1]),
+        ("Contractions", _contractions(review.contractions, fetal)[:1]),
+        ("Baseline", _baseline(review)),
+        ("Variability", _variability(review, _antepartum(reading))),
+        ("Accelerations", _accelerations(review)),
+        ("Decelerations", _decelerations(review)),
+    )
+    others = tuple(_class_in_short(one) for one in fetal.classes[1:])
+    return tuple(
+        part
+        for part in (
+            _first(fetal),
+            Section("Other classes", others),
+            Section("Review", tuple(f"{name}: {' '.join(lines)}" for name, lines in parts)),
+        )
+        if part.lines
+    )
+
+
+def _first(fetal: FetalReading) -> Section:
+    said = fetal.four_lines
+    lines = () if said is None else tuple(f"{title}: {line}" for title, line in said.titled)
+    return Section("First", lines)
+
+
+def _class_in_short(one: Classification) -> str:
+    """A class with the first reason that decides it, if it is not the best one."""
+    label = f"at least {one.at_least}" if one.refused and one.at_least else one.label
+    why = [r.text for r in one.reasons if r.rule in one.decided_by] if one.rank else one.refusal
+    said = [*one.beyond, *list(why)[:1]]
+    return " ".join([f"{one.edition}: {label}.", *(sentence(upper(text)) for text in said)])
+
+
+def _antepartum(reading: Reading) -> bool:
+    return reading.context.stage_at(reading.window.end_s) is Stage.ANTEPARTUM
+
+
+def say(reading: Reading, *, fetus: int | None = None, width: int = 80, full: bool = True) -> str:
+    """The reading as plain text, lines broken at width columns; fetus: only this one.
+
+    full: everything, with reasons, sources and the panel; else what fits one screen.
+    """
     chosen = [one for one in reading.fetuses if fetus in (None, one.fetus)]
     blocks = [_text(Section(_title(reading), _heading(reading)), width)]
     for one in chosen:
         if len(reading.fetuses) > 1:
             blocks.append(f"FETUS {one.fetus} OF {len(reading.fetuses)}")
-        blocks += [_text(part, width) for part in sections(reading, one)]
-    if reading.notes:
-        notes = tuple(_sentence(_upper(note)) for note in reading.notes)
+        parts = sections(reading, one) if full else in_short(reading, one)
+        blocks += [_text(part, width) for part in parts]
+    if reading.notes and full:
+        notes = tuple(sentence(upper(note)) for note in reading.notes)
         blocks.append(_text(Section("Notes", notes), width))
     blocks.append(_text(Section("Caution", (reading.caution,)), width))
     return "\n\n".join(blocks) + "\n"
@@ -241,7 +288,7 @@ def _quality(fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
     for one in suspicions[:_STRETCHES_SAID]:
         stretch = clock.stretch(Window(one.start_s, one.end_s))
         sure = number(one.certainty * 100, "%")
-        lines.append(f"{_upper(one.kind.value)}, {stretch} (certainty {sure}): {one.why}.")
+        lines.append(f"{upper(one.kind.value)}, {stretch} (certainty {sure}): {one.why}.")
     more = suspicions[_STRETCHES_SAID:]
     return (*lines, *((f"And {len(more)} more stretches with a suspicion.",) if more else ()))
 
@@ -256,7 +303,7 @@ def _sensor(kind: SensorKind) -> str:
 
 def _contractions(summary: ContractionSummary, fetal: FetalReading) -> tuple[str, ...]:
     uterine = fetal.findings.uterine
-    note = (_sentence(summary.note),) if summary.note else ()
+    note = (sentence(summary.note),) if summary.note else ()
     if not summary.assessed:
         return ("Not assessed.", *note)
     over = summary.per_10_min_over_s
@@ -300,16 +347,19 @@ def _baseline(review: Review) -> tuple[str, ...]:
         if math.isnan(review.baseline_bpm)
         else f"{number(review.baseline_bpm, 'bpm')}."
     )
-    note = f" {_sentence(_upper(review.baseline_note))}" if review.baseline_note else ""
+    note = f" {sentence(upper(review.baseline_note))}" if review.baseline_note else ""
     return (value + note,)
 
 
-def _variability(review: Review) -> tuple[str, ...]:
-    lines = [
-        f"{_upper(review.variability.value)}, bandwidth {number(review.bandwidth_bpm, 'bpm')}. "
-        f"Short-term variation {number(review.stv_ms, 'ms', 1)}, long-term variation "
-        f"{number(review.ltv_bpm, 'bpm')}."
-    ]
+def _variability(review: Review, antepartum: bool) -> tuple[str, ...]:
+    """Short-term variation is a number of the trace before labour; in labour it misleads."""
+    said = f"{upper(review.variability.value)}, bandwidth {number(review.bandwidth_bpm, 'bpm')}."
+    if antepartum:
+        said += (
+            f" Short-term variation {number(review.stv_ms, 'ms', 1)}, long-term variation "
+            f"{number(review.ltv_bpm, 'bpm')}."
+        )
+    lines = [said]
     if review.sinusoidal:
         lines.append("Sinusoidal pattern.")
     elif review.sinusoidal is None:
@@ -351,7 +401,7 @@ def _kind(one: DecelerationSummary) -> str:
     if one.count > 1:
         depth += f" (deepest {number(one.deepest_bpm, 'bpm')})"
         lasting += f" (longest {_seconds(one.longest_s)})"
-    parts = [f"{_upper(one.kind)}: {one.count}", shared, *_pattern(one), depth, lasting]
+    parts = [f"{upper(one.kind)}: {one.count}", shared, *_pattern(one), depth, lasting]
     concerning = f" Concerning: {', '.join(one.concerning)}." if one.concerning else ""
     return ", ".join(parts) + "." + concerning
 
@@ -412,12 +462,12 @@ class _Sources:
         return self._numbers.setdefault(citation, len(self._numbers) + 1)
 
     def lines(self) -> list[str]:
-        return [f"{place}. {_sentence(text)}" for text, place in self._numbers.items()]
+        return [f"{place}. {sentence(text)}" for text, place in self._numbers.items()]
 
 
 def _class(one: Classification, clock: Clock, sources: _Sources) -> Section:
-    lines = [f"{_upper(one.label)}, {clock.stretch(one.window)} ({length(one.window.duration_s)})."]
-    lines += [f"No class: {_sentence(why)}" for why in one.refusal]
+    lines = [f"{upper(one.label)}, {clock.stretch(one.window)} ({length(one.window.duration_s)})."]
+    lines += [f"No class: {sentence(why)}" for why in one.refusal]
     lines += [_reason(reason, one, clock, sources) for reason in one.reasons]
     if one.not_assessed:
         lines.append(f"{count(len(one.not_assessed), 'thing')} not seen: under Not assessed.")
@@ -431,8 +481,8 @@ def _reason(reason: Reason, one: Classification, clock: Clock, sources: _Sources
     evidence = f" At {clock.stretches(reason.evidence)}." if elsewhere else ""
     place = f" [{sources.number(reason.citation)}]" if reason.citation else ""
     return (
-        f"{_upper(reason.feature)}: {reason.verdict}{decides}. "
-        f"{_sentence(_upper(reason.text))}{evidence}{place}"
+        f"{upper(reason.feature)}: {reason.verdict}{decides}. "
+        f"{sentence(upper(reason.text))}{evidence}{place}"
     )
 
 
@@ -470,7 +520,7 @@ def _panel(panel: PanelReading) -> tuple[str, ...]:
     driving = [part for part in ranked if abs(part.points) >= _DRIVING_POINTS]
     rest = [part for part in ranked if abs(part.points) < _DRIVING_POINTS]
     driven = [
-        f"{_upper(part.finding)} {number(part.value, part.unit, 1).strip()}: "
+        f"{upper(part.finding)} {number(part.value, part.unit, 1).strip()}: "
         f"{part.points:+.2f} points towards "
         f"{'pathological' if part.points > 0 else 'normal'}."
         for part in driving
@@ -482,26 +532,28 @@ def _panel(panel: PanelReading) -> tuple[str, ...]:
     return (
         f"{about}This is how people read such windows, not a class of a standard.",
         *driven,
-        *(_sentence(warning) for warning in panel.warnings),
-        f"Model {panel.model_version}, from {_sentence(panel.data)}",
+        *(sentence(warning) for warning in panel.warnings),
+        f"Model {panel.model_version}, from {sentence(panel.data)}",
     )
 
 
 def _not_assessed(fetal: FetalReading) -> tuple[str, ...]:
     """What the review and the classes could not see, each said once, with whose class it limits."""
-    limits: dict[str, list[str]] = {_upper(what): [] for what in fetal.review.not_assessed}
+    limits: dict[str, list[str]] = {upper(what): [] for what in fetal.review.not_assessed}
     for one in fetal.classes:
         for what in one.not_assessed:
-            limits.setdefault(_upper(what), []).append(one.standard.value.upper())
+            limits.setdefault(upper(what), []).append(one.standard.value.upper())
     return tuple(
-        _sentence(what.rstrip(".") + (f" ({', '.join(whose)})" if whose else ""))
+        sentence(what.rstrip(".") + (f" ({', '.join(whose)})" if whose else ""))
         for what, whose in limits.items()
     ) or ("Every part of the review could be assessed on the signal that was there.",)
 
 
-def _upper(text: str) -> str:
+def upper(text: str) -> str:
+    """The text with a capital at its beginning."""
     return text[:1].upper() + text[1:]
 
 
-def _sentence(text: str) -> str:
+def sentence(text: str) -> str:
+    """The text with a full stop at its end, where it has none."""
     return text if text.endswith((".", "!", "?")) else f"{text}."

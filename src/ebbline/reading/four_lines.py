@@ -1,0 +1,174 @@
+"""The four lines said before all else: class, right now, what is new, what could not be seen.
+
+`FetalReading.four_lines` holds them for the standard that the reading was asked for first;
+`four_lines` makes them for another of its classes. Whoever shows a reading (screen, strip, sheet,
+handover) shows these first and whole: `FourLines.titled` gives title and sentence of each.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ebbline.criteria.model import Classification, Level
+from ebbline.definitions import LEAST_EXCURSION_BPM, TEN_MINUTES_S
+from ebbline.features import window as within
+from ebbline.features.findings import Deceleration, Findings
+from ebbline.reading.model import FourLines, Review
+from ebbline.reading.summary import new_against_the_hour_before
+from ebbline.reading.text import Clock, count, length, number, sentence, share, upper
+from ebbline.terms import Window
+
+NOW_S = 60.0
+"""The rate "now" is the middle one of the last minute (ours)."""
+
+UNKNOWN_FROM_S = 60.0
+"""After so long without signal nobody knows how the rate is now (ours)."""
+
+_REASONS_SAID = 2
+
+
+def four_lines(
+    findings: Findings, review: Review, leading: Classification, clock: Clock
+) -> FourLines:
+    """The four lines of a window by one standard's class."""
+    level, recovered, now = _now(findings, review.window, clock)
+    return FourLines(
+        standard=leading.standard,
+        label=leading.label,
+        level=max(class_level(leading), level, key=_GRAVITY.index),
+        recovered=recovered,
+        class_line=class_line(leading),
+        now_line=now,
+        new_line=_new(findings, review.window),
+        unseen_line=_unseen(review, leading),
+    )
+
+
+_GRAVITY = (Level.REASSURING, Level.NOT_ASSESSED, Level.CAUTION, Level.ALARMING)
+
+
+def class_level(one: Classification) -> Level:
+    """How grave a class is: that of the gravest reason that decides; an open alarm is one."""
+    if one.refused:
+        grave = [Level.NOT_ASSESSED, *(r.level for r in one.reasons if r.level is Level.ALARMING)]
+        grave += [Level.CAUTION] if one.at_least or one.beyond else []
+        return max(grave, key=_GRAVITY.index)
+    decided = [r.level for r in one.reasons if r.rule in one.decided_by] or [Level.REASSURING]
+    if one.beyond:
+        decided.append(Level.CAUTION)
+    return max(decided, key=_GRAVITY.index)
+
+
+def class_line(one: Classification) -> str:
+    """The class and what decides it; what its letter leaves out stands before it."""
+    if one.refused:
+        head = f"at least {one.at_least}" if one.at_least else one.label
+        why = [*(r.text for r in one.reasons if r.rule in one.decided_by), *one.refusal]
+    else:
+        head = one.label
+        why = [r.text for r in one.reasons if r.rule in one.decided_by]
+    said = [sentence(upper(text)) for text in why[:_REASONS_SAID]]
+    more = len(why) - _REASONS_SAID
+    if more > 0:
+        said.append(f"And {count(more, 'more reason')}.")
+    beyond = [sentence(upper(text)) for text in one.beyond]
+    edge = [sentence(f"On the edge: {text}") for text in one.edge]
+    return " ".join([*beyond, f"{one.edition}: {head}.", *said, *edge])
+
+
+def open_fall(findings: Findings, window: Window) -> Deceleration | None:
+    """The deceleration that the window ends in, or None: it was not seen to recover."""
+    touched = [
+        fall
+        for fall in findings.fetal.decelerations
+        if fall.onset_s < window.end_s
+        and not fall.shallow
+        and (fall.end_s > window.end_s or not fall.recovered)
+    ]
+    return max(touched, key=lambda fall: fall.onset_s, default=None)
+
+
+def _now(findings: Findings, window: Window, clock: Clock) -> tuple[Level, bool | None, str]:
+    """Level, whether recovered, and the line of the last ten minutes."""
+    begin_s = max(window.start_s, window.end_s - TEN_MINUTES_S)
+    curve = findings.fetal.rate_curve
+    first = max(0, round((begin_s - curve.start_s) / curve.step_s))
+    last = max(first, round((window.end_s - curve.start_s) / curve.step_s))
+    rate = curve.values[first:last]
+    seen = np.flatnonzero(np.isfinite(rate))
+    minutes = length(window.end_s - begin_s)
+    if not len(seen):
+        return Level.CAUTION, None, f"No usable heart rate in the last {minutes}."
+    silent_s = (len(rate) - 1 - int(seen[-1])) * curve.step_s
+    recent = rate[max(0, int(seen[-1]) + 1 - round(NOW_S / curve.step_s)) : int(seen[-1]) + 1]
+    now_bpm = float(np.nanmedian(recent))
+    fall = open_fall(findings, window)
+    if fall is not None:
+        so_far_s = min(fall.end_s, window.end_s) - fall.onset_s
+        lost = f", and no signal for the last {length(silent_s)}" if silent_s >= NOW_S else ""
+        return (
+            Level.ALARMING,
+            False,
+            f"Not recovered: it fell from {number(fall.baseline_bpm, 'bpm')} at "
+            f"{clock.at(fall.onset_s)} down to {number(fall.nadir_bpm, 'bpm')}, for "
+            f"{length(so_far_s)} so far{lost}.",
+        )
+    if silent_s >= UNKNOWN_FROM_S:
+        return (
+            Level.CAUTION,
+            None,
+            f"How the rate is now is not known: no signal for the last {length(silent_s)}; "
+            f"{number(now_bpm, 'bpm')} when it was last seen.",
+        )
+    before_bpm = _level_before(findings, window, begin_s)
+    falls = within.decelerations_in(findings, begin_s, window.end_s)
+    if now_bpm < before_bpm - LEAST_EXCURSION_BPM:
+        return (
+            Level.ALARMING,
+            False,
+            f"Not at its earlier level: {number(now_bpm, 'bpm')} now, baseline "
+            f"{number(before_bpm, 'bpm')} before.",
+        )
+    said = f"{number(now_bpm, 'bpm')} now"
+    if not falls:
+        return Level.REASSURING, True, f"{said}; no deceleration in the last {minutes}."
+    return (
+        Level.CAUTION,
+        True,
+        f"{said}, recovered; {count(len(falls), 'deceleration')} in the last {minutes}, the last "
+        f"over at {clock.at(max(fall.end_s for fall in falls))}.",
+    )
+
+
+def _level_before(findings: Findings, window: Window, begin_s: float) -> float:
+    """The highest level of the baseline that is known of the half hour up to the last minutes.
+
+    NaN where none is. A fall that draws the baseline down with it is held against what was before.
+    """
+    from_s = min(window.start_s, begin_s - TEN_MINUTES_S)
+    known = [
+        one.mean_bpm
+        for one in findings.fetal.baseline
+        if one.determinate and one.end_s > from_s and one.start_s < window.end_s
+    ]
+    return max(known, default=math.nan)
+
+
+def _new(findings: Findings, window: Window) -> str:
+    said = new_against_the_hour_before(findings, window)
+    if not said:
+        return "Nothing is new against the hour before."
+    return sentence(upper("; ".join(said)))
+
+
+def _unseen(review: Review, leading: Classification) -> str:
+    """Signal that is missing, and what the class rests on that could not be seen."""
+    gap = f", longest gap {length(review.longest_gap_s)}" if review.longest_gap_s >= 1 else ""
+    said = [f"{share(review.valid_share)} of the heart rate was seen{gap}"]
+    if not review.contractions.assessed:
+        said.append("contractions were not")
+    more = list(dict.fromkeys((*leading.not_assessed, *review.not_assessed)))
+    said += [text for text in more if not text.startswith(("contractions:", "hypertonus:"))][:2]
+    return " ".join(sentence(upper(text)) for text in said)

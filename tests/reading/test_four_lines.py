@@ -1,0 +1,124 @@
+"""What is said first: the class, right now, what is new, what could not be seen."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from ebbline.criteria.model import Level, Standard
+from ebbline.reading.analyse import read
+from ebbline.reading.model import FourLines
+from ebbline.reading.text import say
+from ebbline.recording.model import Channel, ChannelKind, Context, Recording
+from ebbline.terms import SensorKind, Stage, Window
+
+RATE = 4
+
+
+def trace(minutes: float = 60.0, seed: int = 1) -> np.ndarray:
+    """A calm rate of 140 bpm with moderate variability, shape (n,), 4 Hz."""
+    n = round(minutes * 60 * RATE)
+    t = np.arange(n) / RATE
+    random = np.random.default_rng(seed)
+    slow = 4.0 * np.sin(2 * np.pi * t / 21.0) + 3.0 * np.sin(2 * np.pi * t / 13.0 + 1.0)
+    return 140.0 + slow + random.normal(0.0, 0.6, n)
+
+
+def first_lines(bpm: np.ndarray, *, activity: bool = True) -> FourLines:
+    n = len(bpm)
+    t = np.arange(n) / RATE
+    channels = [Channel(ChannelKind.FETAL_HEART_RATE, bpm, RATE, SensorKind.ULTRASOUND, 1)]
+    if activity:
+        hills = 10.0 + 50.0 * np.clip(np.cos(2 * np.pi * (t % 200 - 100) / 80), 0, 1) * (
+            np.abs(t % 200 - 100) < 20
+        )
+        channels.append(Channel(ChannelKind.UTERINE_ACTIVITY, hills, RATE, SensorKind.TOCO))
+    recording = Recording("made", tuple(channels), context=Context(weeks=40.0, stage=Stage.FIRST))
+    said = read(recording).fetuses[0].four_lines
+    assert said is not None
+    return said
+
+
+def test_a_calm_trace_is_reassuring_and_says_so_in_few_words() -> None:
+    said = first_lines(trace())
+    assert said.level is Level.REASSURING
+    assert said.recovered is True
+    assert "no deceleration in the last 10 min" in said.now_line
+    assert "140 bpm now" in said.now_line or "139 bpm now" in said.now_line
+
+
+def test_a_fall_that_has_not_come_back_is_said_to_be_so_and_is_alarming() -> None:
+    bpm = trace()
+    bpm[-4 * 60 * RATE :] -= 75.0
+    said = first_lines(bpm)
+    assert said.recovered is False
+    assert said.level is Level.ALARMING
+    assert said.now_line.startswith(("Not recovered", "Not at its earlier level"))
+
+
+def test_a_fall_before_which_the_signal_ends_is_not_said_to_have_recovered() -> None:
+    bpm = trace()
+    bpm[-5 * 60 * RATE : -4 * 60 * RATE] -= 60.0
+    bpm[-4 * 60 * RATE :] = np.nan
+    said = first_lines(bpm)
+    assert said.recovered is not True
+    assert said.level is not Level.REASSURING
+    assert "no signal for the last" in said.now_line
+
+
+def test_without_signal_at_the_end_the_state_right_now_is_not_known() -> None:
+    bpm = trace()
+    bpm[-3 * 60 * RATE :] = np.nan
+    said = first_lines(bpm)
+    assert said.recovered is None
+    assert "is not known: no signal for the last 3 min" in said.now_line
+
+
+def test_what_could_not_be_seen_names_the_contractions() -> None:
+    assert "Contractions were not." in first_lines(trace(), activity=False).unseen_line
+
+
+def test_new_decelerations_are_said_against_the_hour_before() -> None:
+    bpm = trace(90.0)
+    for minute in (65, 69, 73, 77, 81):
+        at = minute * 60 * RATE
+        bpm[at : at + 40 * RATE] -= 35.0
+    said = first_lines(bpm)
+    assert "decelerations, none in the hour before" in said.new_line
+
+
+def test_the_leading_class_is_that_of_the_standard_asked_for_first() -> None:
+    bpm = trace()
+    recording = Recording(
+        "made",
+        (Channel(ChannelKind.FETAL_HEART_RATE, bpm, RATE, SensorKind.ULTRASOUND, 1),),
+        context=Context(weeks=40.0, stage=Stage.FIRST),
+    )
+    for standard in (Standard.FIGO, Standard.NICE):
+        reading = read(recording, standards=(standard,))
+        said = reading.fetuses[0].four_lines
+        assert said is not None
+        assert said.standard is standard
+        assert say(reading, full=False).split("First\n")[1].lstrip().startswith("Class: ")
+
+
+def test_a_normal_reading_in_short_fits_one_screen_and_the_whole_holds_more() -> None:
+    bpm = trace()
+    n = len(bpm)
+    recording = Recording(
+        "made",
+        (
+            Channel(ChannelKind.FETAL_HEART_RATE, bpm, RATE, SensorKind.ULTRASOUND, 1),
+            Channel(ChannelKind.UTERINE_ACTIVITY, np.full(n, 10.0), RATE, SensorKind.TOCO),
+        ),
+        context=Context(weeks=40.0, stage=Stage.FIRST),
+    )
+    reading = read(recording, window=Window(1800.0, 3600.0))
+    short = say(reading, full=False)
+    assert len(short.splitlines()) <= 40
+    assert "Sources" not in short
+    assert "points" not in short
+    assert "Sources" in say(reading)
+    twice = say(replace(reading, fetuses=(*reading.fetuses, *reading.fetuses)), full=False)
+    assert twice.count("First\n") == 2
