@@ -116,9 +116,11 @@ def baseline_path(mean: FloatArray, share: FloatArray) -> tuple[FloatArray, Floa
         _pass_on(ahead_cost[s - 1], ahead_cost[s], _jump_cost(s, steps))
         for k in range(LEVELS):
             ahead_cost[s, k] += cost[s, k]
+        _from_the_least(ahead_cost[s])
     for s in range(steps - 2, -1, -1):
         total = back_cost[s + 1] + cost[s + 1]
         _pass_on(total, back_cost[s], _jump_cost(s + 1, steps))
+        _from_the_least(back_cost[s])
 
     # Trace the single best path back from the end; min-marginals serve only for the margin.
     path = np.empty(steps)
@@ -146,6 +148,16 @@ def _jump_cost(step: int, steps: int) -> float:
     """Price of a jump onto `step`, of `steps` in all."""
     beyond = max(min(step, steps - step) - STAY_STEPS, 0)
     return max(2.0 * JUMP_COST - beyond * RISE_COST * STEP_S / EPOCH_S / 3.0, JUMP_COST)
+
+
+@kernel
+def _from_the_least(cost: FloatArray) -> None:
+    """Costs from the least of them on: small numbers stay exact, however long the labour is."""
+    least = cost[0]
+    for k in range(1, LEVELS):
+        least = min(least, cost[k])
+    for k in range(LEVELS):
+        cost[k] -= least
 
 
 @kernel
