@@ -24,7 +24,7 @@ from bench.speed import CTU_UHB
 from ebbline.criteria import classify
 from ebbline.features import detect
 from ebbline.features.findings import Findings
-from ebbline.live.bed_reader import BedReader, Pace
+from ebbline.live.bed_reader import BedReader
 from ebbline.reading.analyse import ALL_STANDARDS, WINDOW_S, read
 from ebbline.recording import open_recording
 from ebbline.recording.channels import tidy
@@ -158,9 +158,7 @@ def batch(recording: Recording, arrived: Sequence[FloatArray], at_s: float) -> d
         return {c.standard.value: c.label for c in reading.fetuses[0].classes}
     findings = detect(cut)
     context, _ = believable(cut.context, at_s)
-    return {
-        one.value: classify(findings, window, one, context).label for one in ALL_STANDARDS
-    }
+    return {one.value: classify(findings, window, one, context).label for one in ALL_STANDARDS}
 
 
 def compare_final(final: Findings, of_batch: Findings, seam_s: float, tally: Tally) -> None:
@@ -221,8 +219,9 @@ def end_to_end(count: int, each: int) -> Iterator[Recording]:
             )
             for i, c in enumerate(chosen[0].channels)
         ]
-        yield replace(chosen[0], name=f"{each} from {paths[number * each].stem}",
-                      channels=tuple(channels))
+        yield replace(
+            chosen[0], name=f"{each} from {paths[number * each].stem}", channels=tuple(channels)
+        )
 
 
 def report(title: str, recordings: Iterator[Recording], seed: int, how: Delivery) -> Tally:
@@ -234,11 +233,15 @@ def report(title: str, recordings: Iterator[Recording], seed: int, how: Delivery
     print(f"\n{title}: {count} labours, {tally.minutes} full minutes")
     for standard in ALL_STANDARDS:
         same = tally.equal[standard.value]
-        print(f"  {standard.value:6} {same} of {tally.minutes} minutes the class of the batch"
-              f" ({100 * same / max(1, tally.minutes):.3f} %)")
+        print(
+            f"  {standard.value:6} {same} of {tally.minutes} minutes the class of the batch"
+            f" ({100 * same / max(1, tally.minutes):.3f} %)"
+        )
     for name, every in tally.final_all.items():
-        print(f"  final {name}: {tally.final_same[name]} of {every} those of the batch"
-              f" ({100 * tally.final_same[name] / max(1, every):.3f} %)")
+        print(
+            f"  final {name}: {tally.final_same[name]} of {every} those of the batch"
+            f" ({100 * tally.final_same[name] / max(1, every):.3f} %)"
+        )
     print(f"  {1000 * tally.live_s / max(1, tally.steps):.1f} ms a step, {tally.steps} steps")
     for line in tally.exceptions[:60]:
         print("   ", line)

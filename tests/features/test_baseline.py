@@ -8,10 +8,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from ebbline.features import detect
+from ebbline.features.baseline import baseline_path
 from ebbline.features.findings import DecelerationKind, FetalFindings
 from features.constructed import Trace
+
+FloatArray = NDArray[np.float64]
 
 
 def findings_of(trace: Trace) -> FetalFindings:
@@ -114,3 +118,34 @@ def test_a_fall_that_comes_back_is_recovered() -> None:
     trace = Trace(40, baseline=150).contractions(180).excursion(1500, 20, 60, 20, -60)
     (fall,) = detect(trace.recording()).fetal.decelerations
     assert fall.recovered
+
+
+def test_change_of_baseline_late_in_a_long_labour_is_told_where_it_is() -> None:
+    trace = Trace(360)
+    trace.bpm = trace.bpm + np.where(trace.seconds >= 310 * 60, 30.0, 0.0)
+    change = findings_of(trace).baseline_changes[0]
+    assert change.at_s == pytest.approx(310 * 60, abs=60)
+
+
+def test_the_path_is_as_sure_after_hours_of_labour_as_at_its_start() -> None:
+    """The costs of the path are kept small, so that rounding does not grow with what went before.
+
+    Signal without a level, so that many paths have nearly one price, is where it would show: it
+    stands early in one trace and late in another, after the same steady stretch.
+    """
+    rng = np.random.default_rng(5)
+    epochs = 1200
+    level = rng.uniform(60.0, 200.0, epochs)
+    level[rng.random(epochs) < 0.3] = np.nan
+    lead = 600
+    steady = np.full(lead, 140.0)
+    before = 20 * 1200
+    long_before = np.tile(np.where(np.isnan(level), 95.0, 200.0 - level / 2.0), before // epochs)
+
+    def margin(parts: list[FloatArray]) -> FloatArray:
+        mean = np.concatenate(parts)
+        share = np.where(np.isnan(mean), 0.0, 1.0)
+        return baseline_path(mean, share)[1][-epochs // 8 :]
+
+    late, early = margin([long_before, steady, level]), margin([steady, level])
+    np.testing.assert_allclose(late, early, atol=2e-4)

@@ -19,8 +19,8 @@ FloatArray = NDArray[np.float64]
 EPOCH_S = 4.0
 """Length of the epochs whose means are weighed."""
 
-STEP_S = 30.0
-"""Time between two levels of the path."""
+STEP_S = 32.0
+"""Time between two levels of the path: whole epochs."""
 
 LOWEST_LEVEL, LEVELS = 50, 171
 """The path runs on whole levels from 50 to 220 bpm."""
@@ -36,7 +36,7 @@ STEEP_BPM = 7.0
 """A change of this much over 16 s halves an epoch's say: on slopes the heart is not at rest."""
 
 DRIFT_COST = 0.8
-"""Price of a drift of 1 bpm in 30 s; it grows with the square."""
+"""Price of a drift of 1 bpm in a step; it grows with the square."""
 
 JUMP_COST = 95.0
 """Price of a jump to another level; two of them outweigh an excursion of under ten minutes

@@ -176,7 +176,7 @@ def to_bytes(packet: Packet) -> bytes:
 
 
 def checked(packet: Packet) -> Packet:
-    """The packet, when it keeps to the limits. Raises PacketError naming the field that does not."""
+    """The packet, when it keeps to the limits. Raises PacketError naming the field."""
     if not LEAST_RATE_HZ <= packet.rate_hz <= MOST_RATE_HZ:
         raise _error("rate_hz", f"must lie between {LEAST_RATE_HZ:g} and {MOST_RATE_HZ:g}")
     if not 0 < len(packet.channels) <= MOST_CHANNELS:

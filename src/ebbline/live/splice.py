@@ -54,6 +54,7 @@ SAME_SHARE = 0.5
 NEAR_S = 60.0
 """Two changes of baseline nearer than this are one."""
 
+
 def moved(findings: Findings, by_s: float) -> Findings:
     """Findings of a stretch that begins by_s seconds into the labour, on the labour's clock."""
     if by_s == 0.0:
