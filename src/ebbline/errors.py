@@ -25,6 +25,14 @@ class RecordingError(EbblineError):
     """A recording that cannot be read or written."""
 
 
+class UnforeseenError(RecordingError):
+    """A fault of ours that a file brought to light, told in words by the outermost guard."""
+
+
+class MissingExtraError(EbblineError):
+    """A package that only some of the parts need is not installed."""
+
+
 class ContextError(EbblineError):
     """A word about the labour (weeks, stage, window, standard) that cannot be used."""
 

@@ -205,7 +205,7 @@ def test_lines_keep_to_the_terminal(
         (("--picture", "strip.gif"), "strip.gif", ".pdf, .svg, .png"),
         (("--fetus", "2"), "labour", "Choose one of: 1"),
         (("--json", "nowhere/out.json"), "nowhere", "choose another place"),
-        (("--picture", "nowhere/out.pdf"), "nowhere", "Check"),
+        (("--picture", "nowhere/out.pdf"), "nowhere", "choose another place"),
     ],
 )
 def test_an_option_that_makes_no_sense_ends_in_its_name_and_a_remedy(
@@ -318,7 +318,7 @@ def test_an_interrupt_ends_quietly() -> None:
         "def slow(path):\n"
         "    print('reading', flush=True)\n"
         "    time.sleep(60)\n"
-        "ebbline.recording.open_recording = slow\n"
+        "ebbline.recording.files_read = slow\n"
         "sys.argv = ['ebbline', 'read', 'x']\n"
         "main()\n"
     )

@@ -152,7 +152,7 @@ def test_another_suffix_is_told_in_words(tmp_path: Path) -> None:
 )
 def test_a_place_that_cannot_be_written_is_told_in_words(tmp_path: Path, name: str) -> None:
     (tmp_path / "folder.png").mkdir()
-    with pytest.raises(EbblineError, match=r"cannot be written.*Check that the folder"):
+    with pytest.raises(EbblineError, match=r"a directory|too long|no path can hold"):
         write(one_page(INK_DOT), tmp_path / name)
     assert [path.name for path in tmp_path.rglob("*")] == ["folder.png"]
 

@@ -89,7 +89,7 @@ finish
 
 def test_a_whole_case_is_played_in_words(tmp_path: Path):
     target = tmp_path / "t.json"
-    done = run("play", "what-follows", "--transcript", str(target), text=PLAYED)
+    done = run("play", "what-follows", "--record", str(target), text=PLAYED)
     assert done.exit_code == 0
     assert "is nothing that can be done here" in done.output
     assert "is not a number" in done.output
@@ -193,7 +193,7 @@ def test_report_and_export_read_the_workbenchs_store(tmp_path: Path):
     run("export", str(table), "--store", str(place))
     assert "what-follows" in table.read_text()
     assert "Ann" not in table.read_text()
-    run("export", str(table), "--store", str(place), "--names")
+    run("export", str(table), "--store", str(place), "--names", "--force")
     assert "Ann" in table.read_text()
     statements = tmp_path / "a.json"
     run("export", str(statements), "--store", str(place))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ebbline.cli.output import Force, Outputs
 from ebbline.errors import ContextError, ExaminationError
 from ebbline.terms import Stage
 
@@ -104,6 +105,7 @@ def exam(
     json: Annotated[
         str | None, typer.Option(help="Write the whole result to this file; - prints it.")
     ] = None,
+    force: Force = False,
     everything: Annotated[
         bool, typer.Option("--all", help="Say everything the result rests on.")
     ] = False,
@@ -139,6 +141,8 @@ def exam(
         print(calibration_table(), end="")
         return
     check_picture(picture)
+    outputs = Outputs(force=force)
+    outputs.announce(json, picture)
     context = context_from(
         weeks=weeks,
         stage=stage,
@@ -175,7 +179,8 @@ def exam(
                 remedy="Give both twins' findings: fundus=... --second fundus=...",
             )
         both = examine_twins(given, pairs(second), context)
-        _give(both, [both.first, both.second], json, picture)
+        _draw([both.first, both.second], picture, outputs)
+        outputs.json(both, json)
         if json != "-":
             print(say_twins(both, width=width(), everything=everything), end="")
         return
@@ -185,34 +190,18 @@ def exam(
         result = walk(given, context, quiet=json == "-")
     else:
         result = examine(given, context)
-    _give(result, [result], json, picture)
+    _draw([result], picture, outputs)
+    outputs.json(result, json)
     if json != "-":
         print(say_exam(result, width=width(), everything=everything), end="")
 
 
-def _give(result: Any, drawn: list[ExamResult], json: str | None, picture: Path | None) -> None:
-    """Write what was asked for: the picture, and the result as JSON."""
+def _draw(drawn: list[ExamResult], picture: Path | None, outputs: Outputs) -> None:
+    """Draw the abdomen, where that was asked for."""
     if picture is not None:
         from ebbline.picture.abdomen import draw_abdomen
-        from ebbline.picture.files import write
 
-        write(draw_abdomen(drawn), picture)
-    write_json(result, json)
-
-
-def write_json(result: Any, target: str | None) -> None:
-    """Write a result as JSON to a file, whole or not at all; "-" prints it; None does nothing."""
-    if target is None:
-        return
-    from ebbline.codec import to_json
-
-    if target == "-":
-        print(to_json(result))
-        return
-    from ebbline.recording.files import written_whole
-
-    with written_whole(Path(target)) as part:
-        part.write_text(to_json(result) + "\n", encoding="utf-8")
+        outputs.picture(draw_abdomen(drawn), picture)
 
 
 def check_picture(picture: Path | None) -> None:

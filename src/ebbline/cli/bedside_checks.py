@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ebbline.cli import bedside
+from ebbline.cli.output import Force, Outputs
 from ebbline.errors import ContextError, ExaminationError
 
 if TYPE_CHECKING:
@@ -73,6 +74,7 @@ def sensors(
     reading: ReadingFile = None,
     fetus: Fetus = 1,
     json: JsonFile = None,
+    force: Force = False,
 ) -> None:
     """Where the sensors go; and when the signal is poor, what to try and in what order.
 
@@ -117,7 +119,9 @@ def sensors(
         plan = result.sensors
         fallback = plan.fallback.words if plan.fallback is not None else "the other side"
         advice = advise(signal, plan.best.words, fallback)
-    bedside.write_json({"sensors": result.sensors, "signal": advice}, json)
+    Outputs(force=force, read=[exam, reading]).json(
+        {"sensors": result.sensors, "signal": advice}, json
+    )
     if json != "-":
         print(say_sensors(result.sensors, advice, result.caution, width=bedside.width()), end="")
 
@@ -228,6 +232,7 @@ def internal(
         bool, typer.Option("--facts", help="List the facts of the policy, and leave.")
     ] = False,
     json: JsonFile = None,
+    force: Force = False,
 ) -> None:
     """Check an internal sensor against the list: met, not met, unknown, with what to find out.
 
@@ -256,7 +261,7 @@ def internal(
                 _ask_fact(name, loaded.facts[name].question, choices(loaded.facts[name]), given)
                 check_internal(sensor, given, loaded)
     check = check_internal(sensor, given, loaded)
-    bedside.write_json(check, json)
+    Outputs(force=force, read=[policy]).json(check, json)
     if json != "-":
         print(say_internal(check, width=bedside.width()), end="")
 
@@ -309,6 +314,7 @@ def reviews(
         bool, typer.Option("--factors", help="List the risk factors, and leave.")
     ] = False,
     json: JsonFile = None,
+    force: Force = False,
 ) -> None:
     """What is due, and what is overdue, by the policy; what is not told takes the shorter interval.
 
@@ -338,7 +344,7 @@ def reviews(
         policy=loaded,
         first_source=guideline,
     )
-    bedside.write_json(due, json)
+    Outputs(force=force, read=[policy]).json(due, json)
     if json != "-":
         print(say_reviews(due, width=bedside.width()), end="")
 
@@ -357,6 +363,7 @@ def measures(
     fetus: Fetus = 1,
     policy: PolicyFile = None,
     json: JsonFile = None,
+    force: Force = False,
 ) -> None:
     """First measures that guidelines list for what was found: options for the team, never orders.
 
@@ -385,6 +392,6 @@ def measures(
             remedy=f"Name one or more of: {', '.join(loaded.findings)}.",
         )
     listed = first_measures(words, loaded)
-    bedside.write_json(listed, json)
+    Outputs(force=force, read=[reading, policy]).json(listed, json)
     if json != "-":
         print(say_measures(listed, width=bedside.width()), end="")

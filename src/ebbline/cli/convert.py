@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from ebbline.cli.output import Force, Outputs
+
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
@@ -23,9 +25,7 @@ def convert(
             help="File to write; its suffix chooses the format: .hea, .edf, .csv, .parquet, .json."
         ),
     ],
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace files that are already there.")
-    ] = False,
+    force: Force = False,
 ) -> None:
     """Write a recording in another format, and say what that format cannot hold.
 
@@ -33,21 +33,16 @@ def convert(
     """
     from dataclasses import replace
 
-    from ebbline.errors import RecordingError
-    from ebbline.recording import files_to_write, open_recording, save_recording
+    from ebbline.recording import files_read, open_recording
+    from ebbline.recording.registry import check_writable
 
-    wanted = files_to_write(target)
-    there = [path for path in wanted if path.exists() or path.is_symlink()]
-    if there and not force:
-        raise RecordingError(
-            "there is such a file already.",
-            where=", ".join(map(str, there)),
-            remedy="Choose another name, or add --force to replace it.",
-        )
+    check_writable(target)
+    outputs = Outputs(force=force, read=files_read(source))
+    outputs.announce(target)
     recording = open_recording(source)
     origin = f"converted from {recording.provenance.source} ({recording.provenance.format})."
     provenance = replace(recording.provenance, notes=(*recording.provenance.notes, origin))
-    saved = save_recording(replace(recording, provenance=provenance), target)
+    saved = outputs.recording(replace(recording, provenance=provenance), target)
     typer.echo("wrote " + ", ".join(map(str, saved.files)))
     for channel in recording.channels:
         fetus = f" of fetus {channel.fetus}" if channel.fetus else ""

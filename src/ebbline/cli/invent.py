@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ebbline.cli.output import Force, Outputs
 from ebbline.errors import ScenarioError
 
 if TYPE_CHECKING:
@@ -43,6 +44,7 @@ def invent(
         Path | None,
         typer.Option(help="Draw the strip as read: a file ending in .svg, .pdf or .png."),
     ] = None,
+    force: Force = False,
     list_words: Annotated[
         bool, typer.Option("--words", help="List the words that can be said, and leave.")
     ] = False,
@@ -68,21 +70,18 @@ def invent(
             where=str(picture),
             remedy=f"End the name in {', '.join(_PICTURES)}.",
         )
-    from ebbline.recording.registry import files_to_write, save_recording
+    from ebbline.recording.registry import check_writable
 
-    files_to_write(out)
+    check_writable(out)
+    outputs = Outputs(force=force)
+    outputs.announce(out, truth, picture)
     labour = _labour(words, hours, seed, rate)
-    saved = save_recording(labour.recording, out)
+    saved = outputs.recording(labour.recording, out)
     for loss in saved.losses:
         typer.echo(f"Note: {loss}", err=True)
-    if truth is not None:
-        from ebbline.codec import to_json
-        from ebbline.recording.files import written_whole
-
-        with written_whole(truth) as part:
-            part.write_text(to_json(labour.truth) + "\n", encoding="utf-8")
+    outputs.json(labour.truth, truth)
     if picture is not None:
-        _draw(labour, picture)
+        _draw(labour, picture, outputs)
     typer.echo(_said(labour, saved.files))
 
 
@@ -108,8 +107,7 @@ def _labour(words: str, hours: float | None, seed: int, rate: float | None) -> L
     return invent(Story((first, *chapters[1:])), seed)
 
 
-def _draw(labour: Labour, picture: Path) -> None:
-    from ebbline.picture.files import write
+def _draw(labour: Labour, picture: Path, outputs: Outputs) -> None:
     from ebbline.picture.strip import draw_strip
     from ebbline.reading.analyse import read
     from ebbline.terms import Window
@@ -118,7 +116,7 @@ def _draw(labour: Labour, picture: Path) -> None:
     whole = Window(0.0, recording.duration_s)
     reading = read(recording, window=whole)
     one_sheet = picture.suffix.lower() == ".svg" and whole.duration_s <= _LONGEST_SHEET_S
-    write(draw_strip(recording, reading, window=whole, continuous=one_sheet), picture)
+    outputs.picture(draw_strip(recording, reading, window=whole, continuous=one_sheet), picture)
 
 
 def _list() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 
@@ -10,6 +11,10 @@ import typer
 from ebbline import CAUTION, __version__
 from ebbline.cli import bedside, convert, criteria, invent, read, serve, teach
 from ebbline.errors import EbblineError
+from ebbline.extras import missing_extra
+
+DEBUG = "EBBLINE_DEBUG"
+"""Set, it shows the traceback of a fault of ours."""
 
 app = typer.Typer(
     name="ebbline",
@@ -47,8 +52,14 @@ def _root(
 def main() -> None:
     """Run the command line; problems with the user's input end in words and exit code 2.
 
+    This is the outermost guard: a fault of ours ends in words too, with exit code 70.
+
     A closed pipe and Ctrl-C end quietly (Typer sees to both, with exit codes 1 and 130).
     """
+    for stream in (sys.stdout, sys.stderr):
+        # A name that the terminal cannot show is no reason to fail.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         try:
             app()
@@ -60,10 +71,20 @@ def main() -> None:
     except BrokenPipeError:
         _drop_output()
         sys.exit(1)
+    except ModuleNotFoundError as error:
+        _leave(str(missing_extra(error)))
     except OSError as error:
         _drop_output()
         place = f"{error.filename}: " if error.filename else ""
         _leave(f"{place}{error.strerror or error}. Check the place and the rights to it.")
+    except Exception as error:
+        if os.environ.get(DEBUG):
+            raise
+        _leave(
+            f"a fault of Ebbline's own ({type(error).__name__}: {str(error)[:200]}). Nothing of "
+            f"yours was changed. Please report it, with what {DEBUG}=1 shows.",
+            code=70,
+        )
 
 
 def _drop_output() -> None:
@@ -71,6 +92,6 @@ def _drop_output() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
 
 
-def _leave(message: str) -> None:
+def _leave(message: str, code: int = 2) -> None:
     print(f"ebbline: {message}", file=sys.stderr)
-    sys.exit(2)
+    sys.exit(code)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ebbline.cli.output import Force, Outputs
 from ebbline.errors import ContextError
 from ebbline.terms import Stage
 
@@ -72,6 +73,7 @@ def read(
     full: Annotated[
         bool, typer.Option("--full", help="Say everything: each reason, the panel, the sources.")
     ] = False,
+    force: Force = False,
 ) -> None:
     """Read a recording, say what it shows, and class it with reasons.
 
@@ -82,14 +84,14 @@ def read(
     """
     standards = _standards(criteria)
     _check_picture(picture, speed)
-    if json not in (None, "-"):
-        _check_not_the_recording(Path(json), path)
     asked_weeks, asked_stage = _weeks(weeks), _stage(stage)
 
     from ebbline.reading.analyse import read as analyse
     from ebbline.reading.text import say
-    from ebbline.recording import open_recording
+    from ebbline.recording import files_read, open_recording
 
+    outputs = Outputs(force=force, read=files_read(path))
+    outputs.announce(json, picture)
     recording = open_recording(path)
     if fetus is not None:
         recording.heart_rate(fetus)
@@ -100,23 +102,14 @@ def read(
         standards=standards,
     )
     if picture is not None:
-        from ebbline.picture.files import write
         from ebbline.picture.strip import draw_strip
 
         shown = recording.fetuses[0] if fetus is None else fetus
         drawing = draw_strip(recording, reading, fetus=shown, speed_cm_per_min=speed)
-        _tell_sheets(write(drawing, picture), picture)
-    if json is not None:
-        from ebbline.codec import to_json
-
-        if json == "-":
-            print(to_json(reading))
-            return
-        from ebbline.recording.files import written_whole
-
-        with written_whole(Path(json)) as part:
-            part.write_text(to_json(reading) + "\n", encoding="utf-8")
-    print(say(reading, fetus=fetus, width=_width(), full=full), end="")
+        outputs.picture(drawing, picture)
+    outputs.json(reading, json)
+    if json != "-":
+        print(say(reading, fetus=fetus, width=_width(), full=full), end="")
 
 
 def schema() -> None:
@@ -216,22 +209,6 @@ def _window(recording: Recording, start: str | None, end: str | None) -> Window 
     if end is None:
         return Window(start_s, min(start_s + WINDOW_S, recording.duration_s))
     return Window(start_s, seconds(end, "--to"))
-
-
-def _check_not_the_recording(out: Path, recording: str) -> None:
-    """A reading never takes the place of the recording that it is of."""
-    if out.exists() and Path(recording).exists() and out.samefile(recording):
-        raise ContextError(
-            "this is the recording itself; it would be lost.",
-            where=str(out),
-            remedy="Give the reading a name of its own.",
-        )
-
-
-def _tell_sheets(files: list[Path], asked: Path) -> None:
-    """SVG and PNG hold one sheet a file: say the names when they are not the one asked for."""
-    if files != [asked]:
-        typer.echo(f"Drawn on {len(files)} sheets: {files[0]} to {files[-1].name}", err=True)
 
 
 def _check_picture(picture: Path | None, speed: int) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ebbline.cli.output import Force, Outputs
 from ebbline.errors import EbblineError
 
 if TYPE_CHECKING:
@@ -116,6 +117,7 @@ def serve(
 def backup(
     target: Annotated[Path, typer.Argument(help="File to write the copy to.")],
     store: StorePath = None,
+    force: Force = False,
 ) -> None:
     """Copy the workbench's store, whole and consistent, while it may be in use."""
     from ebbline.store import StoreError
@@ -125,6 +127,8 @@ def backup(
     path = store or default_store()
     if not path.exists():
         raise StoreError("there is no store.", where=str(path), remedy="Give it with --store.")
+    beside = [path.with_name(path.name + ending) for ending in ("", "-wal", "-shm", "-journal")]
+    Outputs(force=force, read=beside).announce(target)
     Store(path).backup(target)
     typer.echo(f"Copied {path} to {target}.")
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ebbline.cli.output import Force, Outputs
 from ebbline.errors import EbblineError
 
 if TYPE_CHECKING:
@@ -135,19 +136,22 @@ def check(
 def play(
     case: CaseName,
     variant: Variant = 0,
-    transcript: Annotated[
+    record: Annotated[
         Path | None, typer.Option(help="Also write steps and score here, as JSON.")
     ] = None,
+    force: Force = False,
 ) -> None:
     """Play a case in the terminal, in words; the debrief follows."""
     from ebbline.teach.library import named_or_file
     from ebbline.teach.terminal import Player
 
+    outputs = Outputs(force=force, read=[Path(case)])
+    outputs.announce(record)
     found = named_or_file(case)
     player = Player(found, variant, typer.echo, lambda words: str(typer.prompt(words, default="")))
     player.run()
-    if transcript is not None:
-        _written(transcript, player.transcript())
+    if record is not None:
+        outputs.text(record, player.record())
 
 
 @teach_app.command()
@@ -156,16 +160,18 @@ def sheet(
     target: Annotated[Path, typer.Argument(help="File to write: .pdf (or .svg, .png).")],
     variant: Variant = 0,
     answers: Annotated[bool, typer.Option("--answers", help="With the answers.")] = False,
+    force: Force = False,
 ) -> None:
     """Print a case: story, what the hands feel, the strip at true scale, the questions."""
-    from ebbline.picture import write
     from ebbline.teach.library import named_or_file
     from ebbline.teach.patient import check as sound
     from ebbline.teach.printout import sheet as made
 
+    outputs = Outputs(force=force, read=[Path(case)])
+    outputs.announce(target)
     found = named_or_file(case)
     sound(found)
-    for path in write(made(found, variant, answers=answers), target):
+    for path in outputs.picture(made(found, variant, answers=answers), target):
         typer.echo(f"Wrote {path}.")
 
 
@@ -194,6 +200,7 @@ def export(
     home_page: Annotated[
         str, typer.Option(help="xAPI: web address that accounts and activities belong to.")
     ] = "",
+    force: Force = False,
 ) -> None:
     """Export finished attempts: CSV, one row a step, or xAPI statements."""
     from ebbline.teach.export import HOME_PAGE, pseudonyms, to_csv, to_xapi
@@ -205,6 +212,8 @@ def export(
             where=str(target),
             remedy="End the name in .csv or .json.",
         )
+    outputs = Outputs(force=force, read=[store])
+    outputs.announce(target)
     finished, secret = _finished(store, assignment)
     shown = {a.learner: a.learner for a in finished} if names else pseudonyms(finished, secret)
     if suffix == ".csv":
@@ -212,15 +221,8 @@ def export(
     else:
         statements = to_xapi(finished, shown, home_page=home_page or HOME_PAGE)
         text = json.dumps(statements, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
-    _written(target, text)
+    outputs.text(target, text)
     typer.echo(f"Wrote {len(finished)} attempts to {target}.")
-
-
-def _written(target: Path, text: str) -> None:
-    from ebbline.recording.files import written_whole
-
-    with written_whole(target) as part:
-        part.write_text(text, encoding="utf-8")
 
 
 def _finished(path: Path | None, assignment: str) -> tuple[tuple[FinishedAttempt, ...], bytes]:

@@ -2,47 +2,36 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 from ebbline.errors import EbblineError
 from ebbline.picture.canvas import Document
+from ebbline.recording.files import write_files
 
 SUFFIXES = (".svg", ".pdf", ".png")
 
 
-def write(document: Document, path: str | Path, *, dpi: int = 150) -> list[Path]:
+def write(
+    document: Document, path: str | Path, *, dpi: int = 150, replace: bool = True
+) -> list[Path]:
     """Write a document by the path's suffix: .svg, .pdf or .png (dpi dots per inch).
 
     A PDF holds all pages. SVG and PNG hold one page a file: of several pages the files are
     numbered (strip.svg gives strip-01.svg, strip-02.svg, ...). Returns the files written. Nothing
-    appears under a name before all of it is on the disk. Raises EbblineError for another suffix,
-    a place that cannot be written to, or a page too large.
+    appears under a name before all of it is on the disk. replace: whether files that are there
+    may be replaced. Raises EbblineError for another suffix, a place that cannot be written to, or
+    a page too large.
     """
-    path = Path(path)
-    contents = _contents(document, path, dpi)
-    drafts: dict[Path, Path] = {}
-    target = path
-    try:
-        for target, content in contents.items():
-            if target.exists() and not target.is_file():
-                raise OSError("it is there and is not a file")
-            place = Path(os.path.realpath(target))
-            drafts[place] = place.with_name(f".{place.name}.{os.getpid()}.part")
-            drafts[place].write_bytes(content)
-        for place, draft in drafts.items():
-            draft.replace(place)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise EbblineError(
-            f"the picture cannot be written: {reason}.",
-            where=str(target),
-            remedy="Check that the folder is there, may be written to, and has room.",
-        ) from error
-    finally:
-        for draft in drafts.values():
-            draft.unlink(missing_ok=True)
+    contents = _contents(document, Path(path), dpi)
+    write_files(contents, replace=replace)
     return list(contents)
+
+
+def files_of(document: Document, path: str | Path) -> list[Path]:
+    """The files that `write` makes of a document."""
+    path = Path(path)
+    one_file = path.suffix.lower() == ".pdf"
+    return [path] if one_file else _targets(path, len(document.pages))
 
 
 def _contents(document: Document, path: Path, dpi: int) -> dict[Path, bytes]:

@@ -5,22 +5,31 @@ from ebbline.recording.model import (
     Channel,
     ChannelKind,
     Context,
+    Encoded,
     FloatArray,
     Provenance,
     Recording,
 )
-from ebbline.recording.registry import Saved, files_to_write, open_recording, save_recording
+from ebbline.recording.registry import (
+    Saved,
+    encode_recording,
+    files_read,
+    open_recording,
+    save_recording,
+)
 
 __all__ = [
     "Annotation",
     "Channel",
     "ChannelKind",
     "Context",
+    "Encoded",
     "FloatArray",
     "Provenance",
     "Recording",
     "Saved",
-    "files_to_write",
+    "encode_recording",
+    "files_read",
     "open_recording",
     "save_recording",
 ]

@@ -19,11 +19,12 @@ from ebbline.recording.names import (
     split_unit,
     understand,
 )
-from ebbline.recording.plausibility import believable, placed
+from ebbline.recording.plausibility import believable, placed, possible_start
 from ebbline.terms import SensorKind
 
 MOST_POSSIBLE_BPM = 300.0
 """Faster than any heart rate a recorder gives (common practice, no source)."""
+MOST_FETUSES = 9
 MOST_POSSIBLE_ACTIVITY = 1e15
 """Sums of larger numbers lose their smaller parts; no unit of activity reaches it (our choice)."""
 SHORT_NAMES = {
@@ -151,12 +152,15 @@ def tidy(recording: Recording, where: str) -> Recording:
     notes += [f"the heart rate of fetus {c.fetus} has no usable sample." for c in blank]
     context, doubts = believable(recording.context, recording.duration_s)
     annotations, lost = placed(recording.annotations)
+    start, wrong_clock = possible_start(recording.start)
     provenance = replace(
-        recording.provenance, notes=(*recording.provenance.notes, *notes, *doubts, *lost)
+        recording.provenance,
+        notes=(*recording.provenance.notes, *notes, *doubts, *lost, *wrong_clock),
     )
     return replace(
         recording,
         channels=tuple(channels),
+        start=start,
         context=context,
         annotations=annotations,
         provenance=provenance,
@@ -201,11 +205,11 @@ def _check_whole(recording: Recording, where: str) -> None:
         _check_unit(channel, place)
     check_total(sum(len(c.samples) for c in recording.channels), where)
     numbers = [c.fetus for c in recording.channels if c.kind is ChannelKind.FETAL_HEART_RATE]
-    if len(set(numbers)) < len(numbers) or min(numbers) < 1:
+    if len(set(numbers)) < len(numbers) or min(numbers) < 1 or max(numbers) > MOST_FETUSES:
         raise RecordingError(
             "the fetal heart-rate channels are not numbered 1, 2, ... each once.",
             where=where,
-            remedy="Give each fetus its own number.",
+            remedy=f"Give each fetus its own number from 1 to {MOST_FETUSES}.",
         )
 
 

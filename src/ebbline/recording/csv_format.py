@@ -16,7 +16,7 @@ import numpy as np
 
 from ebbline.errors import RecordingError
 from ebbline.recording.channels import to_channels
-from ebbline.recording.files import read_bytes, written_whole
+from ebbline.recording.files import read_bytes
 from ebbline.recording.header_comments import (
     annotation_lines,
     apply_remarks,
@@ -25,7 +25,7 @@ from ebbline.recording.header_comments import (
     understand_lines,
 )
 from ebbline.recording.limits import MAX_TEXT_BYTES, check_rate
-from ebbline.recording.model import FloatArray, Provenance, Recording
+from ebbline.recording.model import Encoded, FloatArray, Provenance, Recording
 from ebbline.recording.table import (
     TIME_COLUMN,
     TableColumn,
@@ -41,6 +41,8 @@ NAME = "CSV"
 SEPARATORS = ";\t,|"
 MISSING = frozenset({"", "nan", "na", "n/a", "null", "none", "-", "--", "?", "."})
 LONGEST_HEAD = 100_000
+LONGEST_NUMBER = 100
+"""Characters of a cell with a number in it (our choice)."""
 ROWS_AT_ONCE = 65_536
 HALF_A_DAY_S = 43_200.0
 DAY_S = 86_400.0
@@ -262,7 +264,7 @@ def _number(cell: str, line: int, label: str, separator: str, path: Path) -> flo
     if text.casefold() in MISSING:
         return math.nan
     plain = text.replace(",", ".") if separator != "," and text.count(",") == 1 else text
-    if _NUMBER.fullmatch(plain) is None:
+    if len(plain) > LONGEST_NUMBER or _NUMBER.fullmatch(plain) is None:
         raise RecordingError(
             f'"{text[:40]}" is not a number.',
             where=f'{path}, line {line}, column "{label}"',
@@ -360,13 +362,13 @@ def _clock_seconds(cell: str) -> float:
 
 def _plain_number(cell: str) -> str:
     plain = cell.replace(",", ".")
-    if _NUMBER.fullmatch(plain) is None:
+    if len(plain) > LONGEST_NUMBER or _NUMBER.fullmatch(plain) is None:
         raise ValueError
     return plain
 
 
-def write(recording: Recording, path: Path) -> tuple[str, ...]:
-    """Write a table, comma (.csv) or tab between columns. Returns what was lost."""
+def encode(recording: Recording, path: Path) -> Encoded:
+    """A table, comma (.csv) or tab between columns."""
     written, labels, times, columns, losses = from_recording(recording)
     separator = "," if path.suffix.casefold() == ".csv" else "\t"
     cells = [[_cell(v) for v in column.tolist()] for column in columns]
@@ -375,9 +377,8 @@ def write(recording: Recording, path: Path) -> tuple[str, ...]:
     lines += [f"# {line}" for line in annotation_lines(written.annotations)]
     lines.append(separator.join(_quoted(label, separator) for label in (TIME_COLUMN, *labels)))
     lines += [separator.join(row) for row in zip(map(repr, times.tolist()), *cells, strict=True)]
-    with written_whole(path) as part:
-        part.write_text("\n".join(lines) + "\n", encoding="utf-8", errors="replace")
-    return tuple(losses)
+    text = "\n".join(lines) + "\n"
+    return Encoded({path: text.encode("utf-8", "replace")}, tuple(losses))
 
 
 def _cell(value: float) -> str:
@@ -387,8 +388,3 @@ def _cell(value: float) -> str:
 def _quoted(label: str, separator: str) -> str:
     plain = one_line(label).replace(separator, " ")
     return plain.replace('"', "'")
-
-
-def files(path: Path) -> tuple[Path, ...]:
-    """The file that `write` makes."""
-    return (path,)

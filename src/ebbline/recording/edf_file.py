@@ -354,8 +354,8 @@ def _tal_times(data: bytes) -> tuple[float, float] | None:
     return float(match[1]), float(match[2] or 0)
 
 
-def write_edf(content: EdfFile, path: Path, software: str) -> None:
-    """Write EDF+C to `path`. Annotations are spread over the records, none cut short."""
+def edf_bytes(content: EdfFile, software: str) -> bytes:
+    """A whole EDF+C file. Annotations are spread over the records, none cut short."""
     records = len(content.digital[0]) // content.signals[0].per_record
     start = content.start or NO_DATE
     fraction = Fraction(start.microsecond, 1_000_000)
@@ -373,9 +373,7 @@ def write_edf(content: EdfFile, path: Path, software: str) -> None:
     padded = b"".join(text.ljust(width, b"\0") for text in texts)
     blocks.append(np.frombuffer(padded, dtype="<i2").reshape(records, width // 2))
     header = _header(content, signals, records, start, software)
-    with path.open("wb") as file:
-        file.write(header)
-        file.write(np.concatenate(blocks, axis=1).astype("<i2").tobytes())
+    return header + np.concatenate(blocks, axis=1).astype("<i2").tobytes()
 
 
 def _spread(

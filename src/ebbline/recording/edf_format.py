@@ -22,16 +22,16 @@ from ebbline.recording.edf_file import (
     EdfFile,
     EdfSignal,
     decimal_field,
+    edf_bytes,
     read_edf,
-    write_edf,
 )
-from ebbline.recording.files import written_whole
 from ebbline.recording.header_comments import apply_remarks, to_lines, understand_lines
 from ebbline.recording.limits import check_length
 from ebbline.recording.model import (
     Annotation,
     Channel,
     ChannelKind,
+    Encoded,
     FloatArray,
     Provenance,
     Recording,
@@ -107,13 +107,8 @@ def _on_clock(
     return placed
 
 
-def files(path: Path) -> tuple[Path, ...]:
-    """The file that `write` makes."""
-    return (path,)
-
-
-def write(recording: Recording, path: Path) -> tuple[str, ...]:
-    """Write EDF+C, heart rates in steps of 0.01 bpm. Returns what was lost."""
+def encode(recording: Recording, path: Path) -> Encoded:
+    """EDF+C, heart rates in steps of 0.01 bpm."""
     start = recording.start
     losses: list[str] = []
     if start is not None and start.year not in YEARS:
@@ -149,9 +144,7 @@ def write(recording: Recording, path: Path) -> tuple[str, ...]:
         None,
         (),
     )
-    with written_whole(path) as part:
-        write_edf(content, part, "Ebbline")
-    return tuple(losses)
+    return Encoded({path: edf_bytes(content, "Ebbline")}, tuple(losses))
 
 
 def _rates(recording: Recording, path: Path) -> list[Fraction]:

@@ -12,10 +12,10 @@ from cattrs import transform_error
 
 from ebbline.codec import from_data, to_data
 from ebbline.errors import EbblineError, RecordingError
-from ebbline.recording.files import read_bytes, written_whole
+from ebbline.recording.files import read_bytes
 from ebbline.recording.header_comments import NO_ZONE
 from ebbline.recording.limits import MAX_TEXT_BYTES
-from ebbline.recording.model import Recording
+from ebbline.recording.model import Encoded, Recording
 
 NAME = "JSON"
 MARK = "ebbline recording"
@@ -113,13 +113,11 @@ def _reasons(error: EbblineError) -> str:
     return "; ".join(str(line) for line in transform_error(cause, path="recording")[:5])
 
 
-def write(recording: Recording, path: Path) -> tuple[str, ...]:
-    """Write everything. Returns nothing lost."""
+def encode(recording: Recording, path: Path) -> Encoded:
+    """Everything: nothing is lost."""
     document = {"format": MARK, "version": VERSION, "recording": to_data(recording)}
     text = json.dumps(document, ensure_ascii=False, allow_nan=False)
-    with written_whole(path) as part:
-        part.write_text(text + "\n", encoding="utf-8", errors="replace")
-    return ()
+    return Encoded({path: (text + "\n").encode("utf-8", "replace")}, ())
 
 
 def files(path: Path) -> tuple[Path, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -125,3 +126,11 @@ class Recording:
     def first(self, kind: ChannelKind) -> Channel | None:
         """The first channel of a kind, or None."""
         return next((c for c in self.channels if c.kind is kind), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Encoded:
+    """A recording as files: the bytes of each, and in sentences what the format cannot hold."""
+
+    contents: dict[Path, bytes]
+    losses: tuple[str, ...]

@@ -25,6 +25,8 @@ ACTIVITY_WORDS = frozenset(
 UTERINE_WORDS = frozenset({"uterine", "uterus", "intrauterine"})
 UTERINE_MEASURES = frozenset({"activity", "pressure", *ACTIVITY_WORDS})
 FILLER_WORDS = frozenset({"channel", "signal", "raw", "ext", "external", "internal", "of"})
+LONGEST_NAME = 200
+"""Characters; what is longer is not the name of a channel (our choice)."""
 FETUS_LETTERS = {"a": 1, "b": 2, "c": 3, "d": 4}
 UNIT_WORDS = frozenset({"bpm", "mmhg", "kpa", "cmh2o"})
 
@@ -76,21 +78,27 @@ def split_unit(label: str) -> tuple[str, str]:
 
     Words for a sensor in the brackets stay part of the name: `FHR (scalp electrode)`.
     """
-    found = re.fullmatch(r"\s*(.*?)\s*[\[(]([^\[\]()]*)[\])]\s*", label)
-    if not found or not found[1]:
-        return label.strip(), ""
-    words = set(re.findall(r"[^\W\d_]+", found[2].casefold()))
+    whole = label.strip()
+    if len(whole) > LONGEST_NAME or not whole.endswith(("]", ")")):
+        return whole, ""
+    opening = max(whole.rfind("["), whole.rfind("("))
+    name, within = whole[: max(opening, 0)].rstrip(), whole[opening + 1 : -1]
+    if opening < 0 or not name or "]" in within or ")" in within:
+        return whole, ""
+    words = set(re.findall(r"[^\W\d_]+", within.casefold()))
     if words and words <= SENSOR_WORDS.keys() | FILLER_WORDS:
-        return f"{found[1]} {found[2].strip()}", ""
-    return found[1], found[2].strip()
+        return f"{name} {within.strip()}", ""
+    return name, within.strip()
 
 
 def understand(label: str) -> ChannelName | None:
     """The meaning of a channel's name, or None when it is not one of ours."""
+    if len(label) > LONGEST_NAME:
+        return None
     words = re.findall(r"cmh2o|[^\W\d_]+|\d+", label.casefold())
     if not words or re.search(r"[^\w\s\-.,/:#]", label):
         return None
-    numbers = [w for w in words if w.isdigit() or w in FETUS_LETTERS]
+    numbers = [w for w in words if w.isdecimal() or w in FETUS_LETTERS]
     words = [w for w in words if w not in numbers]
     if len(numbers) > 1 or not words:
         return None

@@ -11,7 +11,7 @@ import numpy as np
 
 from ebbline.errors import RecordingError
 from ebbline.recording.channels import to_channels
-from ebbline.recording.files import check_file, written_whole
+from ebbline.recording.files import check_file
 from ebbline.recording.header_comments import (
     annotation_lines,
     apply_remarks,
@@ -19,7 +19,7 @@ from ebbline.recording.header_comments import (
     understand_lines,
 )
 from ebbline.recording.limits import check_total
-from ebbline.recording.model import FloatArray, Provenance, Recording
+from ebbline.recording.model import Encoded, FloatArray, Provenance, Recording
 from ebbline.recording.table import (
     TIME_COLUMN,
     TableColumn,
@@ -179,8 +179,8 @@ def _nanoseconds(column: Any, kind: Any, path: Path) -> FloatArray:
         raise _not_readable(path, error) from error
 
 
-def write(recording: Recording, path: Path) -> tuple[str, ...]:
-    """Write the table. Returns what was lost."""
+def encode(recording: Recording, path: Path) -> Encoded:
+    """The table of the CSV format, compressed."""
     import pyarrow as pa
     import pyarrow.parquet as pq
 
@@ -189,11 +189,6 @@ def write(recording: Recording, path: Path) -> tuple[str, ...]:
     arrays = [pa.array(times), *(pa.array(c, from_pandas=True) for c in columns)]
     table = pa.table(dict(zip((TIME_COLUMN, *labels), arrays, strict=True)))
     table = table.replace_schema_metadata({METADATA_KEY: json.dumps(lines).encode()})
-    with written_whole(path) as part:
-        pq.write_table(table, part, compression="zstd")
-    return tuple(losses)
-
-
-def files(path: Path) -> tuple[Path, ...]:
-    """The file that `write` makes."""
-    return (path,)
+    sink = pa.BufferOutputStream()
+    pq.write_table(table, sink, compression="zstd")
+    return Encoded({path: sink.getvalue().to_pybytes()}, tuple(losses))

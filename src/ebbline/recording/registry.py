@@ -1,42 +1,76 @@
-"""The one door to files: the format is chosen by the file's suffix."""
+"""The one door to files: the format is chosen by the file's suffix.
+
+A format is one module and one line of `FORMATS`. Its module offers
+
+- `read(path, **options) -> Recording`; options are keywords of its own with defaults, such as
+  the paper speed of a picture;
+- `encode(recording, path) -> Encoded`, unless the line says that it is only read;
+- `parts(path) -> tuple[Path, ...]`, where reading `path` reads other files too.
+"""
 
 from __future__ import annotations
 
 import importlib
-import os
-from dataclasses import dataclass
+import inspect
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Protocol, cast
+from typing import Any, Protocol, cast
 
 from ebbline.errors import RecordingError
 from ebbline.recording.channels import tidy
-from ebbline.recording.files import telling
-from ebbline.recording.model import Recording
-
-FORMATS = {
-    ".hea": "wfdb_format",
-    ".dat": "wfdb_format",
-    ".edf": "edf_format",
-    ".csv": "csv_format",
-    ".tsv": "csv_format",
-    ".txt": "csv_format",
-    ".parquet": "parquet_format",
-    ".json": "json_format",
-}
-"""Module of this package that reads and writes files with a suffix; imported when needed."""
+from ebbline.recording.files import possible_path, shown, telling, unforeseen, write_files
+from ebbline.recording.model import Encoded, Recording
 
 
-class Format(Protocol):
-    """What the module of a format offers."""
+class Reader(Protocol):
+    """What the module of every format offers."""
 
-    def read(self, path: Path) -> Recording:
+    def read(self, path: Path, **options: Any) -> Recording:
         """Read a file."""
 
-    def write(self, recording: Recording, path: Path) -> tuple[str, ...]:
-        """Write a file; returns in sentences what the format could not hold."""
 
-    def files(self, path: Path) -> tuple[Path, ...]:
-        """The files that `write` makes."""
+class Writer(Protocol):
+    """What the module of a format that is written offers too."""
+
+    def encode(self, recording: Recording, path: Path) -> Encoded:
+        """The bytes of the file, or of the several files that a recording takes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """One line of the registry. module: below this package, imported when needed."""
+
+    name: str
+    suffixes: tuple[str, ...]
+    module: str
+    writes: bool = True
+
+    def reader(self) -> Reader:
+        """The module, to read with."""
+        return cast(Reader, importlib.import_module(f"ebbline.recording.{self.module}"))
+
+    def writer(self) -> Writer:
+        """The module, to write with. Only where the line says so."""
+        return cast(Writer, importlib.import_module(f"ebbline.recording.{self.module}"))
+
+    def options(self) -> tuple[str, ...]:
+        """Names of the options that reading takes."""
+        return tuple(inspect.signature(self.reader().read).parameters)[1:]
+
+    def parts(self, path: Path) -> tuple[Path, ...]:
+        """All files that reading a path reads."""
+        parts = getattr(self.reader(), "parts", None)
+        return (path,) if parts is None else cast("tuple[Path, ...]", parts(path))
+
+
+FORMATS = (
+    Format("WFDB", (".hea", ".dat"), "wfdb_format"),
+    Format("EDF+", (".edf",), "edf_format"),
+    Format("CSV", (".csv", ".tsv", ".txt"), "csv_format"),
+    Format("Parquet", (".parquet",), "parquet_format"),
+    Format("JSON", (".json",), "json_format"),
+)
+_BY_SUFFIX = {suffix: one for one in FORMATS for suffix in one.suffixes}
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,68 +81,104 @@ class Saved:
     losses: tuple[str, ...]
 
 
-def open_recording(path: str | Path) -> Recording:
+def open_recording(path: str | Path, **options: Any) -> Recording:
     """Read a recording from a file; a name without suffix is a WFDB record.
 
-    Raises RecordingError, and nothing else, when the file cannot be read: it says what is wrong,
-    where, and what to do.
+    options: those of the format's `read`. Raises EbblineError, and nothing else, when the file
+    cannot be read: it says what is wrong, where, and what to do.
     """
-    found = _find(_clean(path))
-    with telling(found, "reading"):
-        recording = _format(found).read(found)
-    return tidy(recording, str(found))
+    found = _find(possible_path(path))
+    one = _BY_SUFFIX[found.suffix.casefold()]
+    with unforeseen(found, "reading"), telling(found, "reading"):
+        _check_options(one, options, found)
+        recording = one.reader().read(found, **options)
+        return tidy(_printable(recording), str(found))
 
 
-def save_recording(recording: Recording, path: str | Path) -> Saved:
+def save_recording(recording: Recording, path: str | Path, *, replace: bool = True) -> Saved:
     """Write a recording in the format of the file's suffix, whole or not at all.
 
-    What is already there is replaced. Raises RecordingError, and nothing else, when it cannot
-    be written or the format cannot hold it.
+    replace: whether a file that is already there may be replaced. Raises EbblineError, and
+    nothing else, when it cannot be written or the format cannot hold it.
     """
-    target = _writable(path)
-    sound = tidy(recording, recording.name or "recording")
+    target = possible_path(path)
+    encoded = encode_recording(recording, target)
+    with unforeseen(target, "writing"):
+        write_files(encoded.contents, replace=replace)
+    return Saved(tuple(encoded.contents), encoded.losses)
+
+
+def encode_recording(recording: Recording, path: str | Path) -> Encoded:
+    """The bytes of the files that `save_recording` would write, without writing them."""
+    target = possible_path(path)
+    one = _format_to_write(target)
+    sound = tidy(_printable(recording), recording.name or "recording")
     doubts = sound.provenance.notes[len(recording.provenance.notes) :]
-    with telling(target, "writing"):
-        losses = _format(target).write(sound, target)
-    return Saved(files_to_write(target), (*doubts, *losses))
+    with unforeseen(target, "writing"), telling(target, "writing"):
+        encoded = one.writer().encode(sound, target)
+    return Encoded(encoded.contents, (*doubts, *encoded.losses))
 
 
-def files_to_write(path: str | Path) -> tuple[Path, ...]:
-    """The files that `save_recording` writes for a path."""
-    target = _writable(path)
-    return _format(target).files(target)
+def check_writable(path: str | Path) -> None:
+    """Raise RecordingError when the suffix is not that of a format that is written."""
+    _format_to_write(possible_path(path))
 
 
-def _clean(path: str | Path) -> Path:
-    try:
-        possible = b"\0" not in os.fsencode(path)
-    except UnicodeEncodeError:
-        possible = False
-    if not possible:
-        raise RecordingError(
-            "this has a character that no path can hold.",
-            where=ascii(str(path)),
-            remedy="Name a file on disk.",
-        )
-    return Path(path)
+def files_read(path: str | Path) -> tuple[Path, ...]:
+    """All files that `open_recording` reads for a path: a WFDB record is several."""
+    found = _find(possible_path(path))
+    with unforeseen(found, "looking for the parts"):
+        return _BY_SUFFIX[found.suffix.casefold()].parts(found)
 
 
-def _writable(path: str | Path) -> Path:
-    target = _clean(path)
-    if target.suffix.casefold() in FORMATS:
-        return target
+def _printable(recording: Recording) -> Recording:
+    """The recording with texts that can be printed and saved, whatever bytes its file has."""
+    origin = recording.provenance
+    return replace(
+        recording,
+        name=shown(recording.name),
+        channels=tuple(
+            replace(c, unit=shown(c.unit), label=shown(c.label)) for c in recording.channels
+        ),
+        provenance=replace(
+            origin,
+            source=shown(origin.source),
+            notes=tuple(map(shown, origin.notes)),
+            outcome={shown(name): value for name, value in origin.outcome.items()},
+        ),
+        annotations=tuple(replace(a, text=shown(a.text)) for a in recording.annotations),
+    )
+
+
+def _check_options(one: Format, options: dict[str, Any], path: Path) -> None:
+    known = one.options() if options else ()
+    for name in options:
+        if name not in known:
+            raise RecordingError(
+                f"{one.name} is read without an option {name!r}.",
+                where=shown(path),
+                remedy=f"Choose from: {', '.join(known) or 'none'}.",
+            )
+
+
+def _format_to_write(target: Path) -> Format:
+    one = _BY_SUFFIX.get(target.suffix.casefold())
+    if one is not None and one.writes:
+        return one
+    if one is not None:
+        what = f"{one.name} is read, not written."
+    elif target.suffix:
+        what = f'"{target.suffix}" is not a suffix that can be written.'
+    else:
+        what = "the name has no suffix to choose the format by."
     raise RecordingError(
-        f'"{target.suffix}" is not a suffix that can be written.'
-        if target.suffix
-        else "the name has no suffix to choose the format by.",
-        where=str(path),
-        remedy=f"Use one of: {_suffixes()}.",
+        what, where=shown(target), remedy=f"Use one of: {_suffixes(to_write=True)}."
     )
 
 
 def _find(path: Path) -> Path:
     """The file that a path means: itself, or the header of the WFDB record of that name."""
-    if path.suffix.casefold() in FORMATS:
+    if path.suffix.casefold() in _BY_SUFFIX:
         return path
     with telling(path, "looking for the file"):
         if path.name:
@@ -122,13 +192,8 @@ def _find(path: Path) -> Path:
         what = f'the suffix "{path.suffix}" is not that of a format that can be read.'
     else:
         what = "there is no such file, nor a WFDB header of that name."
-    raise RecordingError(what, where=str(path), remedy=f"Name a file with one of: {_suffixes()}.")
+    raise RecordingError(what, where=shown(path), remedy=f"Name a file with one of: {_suffixes()}.")
 
 
-def _suffixes() -> str:
-    return ", ".join(FORMATS)
-
-
-def _format(path: Path) -> Format:
-    name = FORMATS[path.suffix.casefold()]
-    return cast(Format, importlib.import_module(f"ebbline.recording.{name}"))
+def _suffixes(*, to_write: bool = False) -> str:
+    return ", ".join(s for s, one in _BY_SUFFIX.items() if one.writes or not to_write)

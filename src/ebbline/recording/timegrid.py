@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.errors import RecordingError
 from ebbline.recording.limits import check_length, check_rate
 from ebbline.recording.model import FloatArray
 
@@ -40,6 +41,12 @@ def to_even_grid(
     when the rate or the length is out of bounds.
     """
     steps = np.diff(times_s)
+    if not (steps.min() > 0 and np.isfinite(times_s[-1])):
+        raise RecordingError(
+            "the times are so large that the steps between them are lost.",
+            where=where,
+            remedy="Give seconds from the start of the recording.",
+        )
     median = float(np.sort(steps)[(len(steps) - 1) // 2])
     check_rate(1 / median, where)
     near = steps[np.abs(steps - median) < 0.5 * median]

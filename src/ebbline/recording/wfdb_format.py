@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from ebbline.errors import RecordingError
 from ebbline.recording.channels import Column, short_names, to_channels
-from ebbline.recording.files import check_file, read_bytes, telling, written_whole
+from ebbline.recording.files import check_file, read_bytes, telling
 from ebbline.recording.header_comments import (
     annotation_lines,
     apply_remarks,
@@ -28,12 +28,18 @@ from ebbline.recording.header_comments import (
     understand_lines,
 )
 from ebbline.recording.limits import check_length, check_total
-from ebbline.recording.model import Channel, ChannelKind, FloatArray, Provenance, Recording
+from ebbline.recording.model import (
+    Channel,
+    ChannelKind,
+    Encoded,
+    FloatArray,
+    Provenance,
+    Recording,
+)
 from ebbline.recording.quantisation import HEART_RATE_STEPS, finite_range, rounding_loss
 from ebbline.recording.rates import as_fraction, common_frame_rate
 
 NAME = "WFDB"
-SUFFIXES = (".hea", ".dat")
 DEFAULT_RATE_HZ = 250.0
 DEFAULT_GAIN = 200.0
 MISSING_16 = -32768
@@ -41,6 +47,9 @@ MOST_16 = 32767
 MOST_PER_FRAME = 10_000
 MOST_HEADER_BYTES = 10_000_000
 MOST_SIGNALS = 500
+MOST_PARTS = 10_000
+LONGEST_LINE = 1000
+"""Characters of a line that is not a comment; header(5) allows 255."""
 
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _RECORD_LINE = re.compile(
@@ -155,7 +164,7 @@ def parse_header(text: str, where: str) -> Header:
         )
     number, first = lines[0]
     place = f"{where}, line {number}"
-    record = _RECORD_LINE.fullmatch(first)
+    record = _RECORD_LINE.fullmatch(first) if len(first) <= LONGEST_LINE else None
     if record is None:
         raise RecordingError(
             f'the record line "{_short(first)}" is not "name signals rate samples".',
@@ -238,7 +247,7 @@ def _start(time: str | None, date: str | None, place: str, notes: list[str]) -> 
 
 def _signal(line_number: int, line: str, where: str) -> Signal:
     place = f"{where}, line {line_number}"
-    found = _SIGNAL_LINE.fullmatch(line)
+    found = _SIGNAL_LINE.fullmatch(line) if len(line) <= LONGEST_LINE else None
     if found is None:
         raise RecordingError(
             f'the signal line "{_short(line)}" is not "file format gain ...".',
@@ -401,17 +410,33 @@ def _library_record(path: Path) -> Any:
         return wfdb.rdrecord(str(path.with_suffix("")), smooth_frames=False)
 
 
-def files(path: Path) -> tuple[Path, ...]:
-    """The files that `write` makes: signals and header."""
-    return path.with_suffix(".dat"), path.with_suffix(".hea")
+def parts(path: Path) -> tuple[Path, ...]:
+    """All files of a record: the header, the signals that it names, its segments and theirs."""
+    waiting = [path if path.suffix.casefold() != ".dat" else path.with_suffix(".hea")]
+    found = dict.fromkeys([path, waiting[0], waiting[0].with_suffix(".dat")])
+    while waiting and len(found) < MOST_PARTS:
+        try:
+            text = _header_text(waiting.pop())
+        except RecordingError:
+            continue
+        lines = [x.split() for x in text.splitlines() if x.strip() and not x.startswith("#")]
+        segments = "/" in lines[0][0] if lines else False
+        for line in lines[1:]:
+            name = f"{line[0]}.hea" if segments else line[0]
+            beside = path.with_name(name) if Path(name).name == name else None
+            if beside is not None and beside not in found:
+                found[beside] = None
+                if segments:
+                    waiting.append(beside)
+    return tuple(found)
 
 
-def write(recording: Recording, path: Path) -> tuple[str, ...]:
-    """Write a format 16 record, heart rates in steps of 0.01 bpm. Returns what was lost.
+def encode(recording: Recording, path: Path) -> Encoded:
+    """A format 16 record, heart rates in steps of 0.01 bpm.
 
-    The header is put in its place last, so that it never stands there without its signals.
+    The header comes last, so that it never stands there without its signals.
     """
-    signals, header = files(path)
+    signals, header = path.with_suffix(".dat"), path.with_suffix(".hea")
     if not re.fullmatch(r"[-\w]+", path.stem, re.ASCII):
         raise RecordingError(
             f'"{path.stem}" cannot be the name of a WFDB record.',
@@ -424,22 +449,23 @@ def write(recording: Recording, path: Path) -> tuple[str, ...]:
         math.ceil(len(c.samples) / n) for c, n in zip(recording.channels, per_frame, strict=True)
     )
     lines = [_record_line(path.stem, recording, frame_rate, frames)]
-    parts: list[NDArray[np.int16]] = []
+    blocks: list[NDArray[np.int16]] = []
     losses: list[str] = []
     for channel, name, count in zip(recording.channels, names, per_frame, strict=True):
         gain = _gain(channel)
         digital = _digital(channel, gain, frames * count)
         lines.append(_signal_line(path.stem, channel, name, count, gain, digital))
-        parts.append(digital.reshape(frames, count))
+        blocks.append(digital.reshape(frames, count))
         stored = digital[: len(channel.samples)] / gain
         losses += rounding_loss(channel, name, stored)
     lines += [
         f"#{line}" for line in (*to_lines(recording), *annotation_lines(recording.annotations))
     ]
-    with written_whole(header) as new_header, written_whole(signals) as new_signals:
-        new_header.write_text("\n".join(lines) + "\n", encoding="utf-8", errors="replace")
-        np.concatenate(parts, axis=1).astype("<i2").tofile(new_signals)
-    return tuple(losses)
+    contents = {
+        signals: np.concatenate(blocks, axis=1).astype("<i2").tobytes(),
+        header: ("\n".join(lines) + "\n").encode("utf-8", "replace"),
+    }
+    return Encoded(contents, tuple(losses))
 
 
 def _frames(recording: Recording, path: Path) -> tuple[float, list[int]]:

@@ -95,7 +95,7 @@ class Player:
                 self._say(str(error))
         self._debrief()
 
-    def transcript(self) -> str:
+    def record(self) -> str:
         """Steps and score as JSON."""
         data = {
             "case": self._encounter.case.id,
