@@ -1,29 +1,44 @@
 """Published criteria as data, and the classes they give.
 
-`classify` is the door. `nichd`, `figo`, `nice` and `nst` hold the tables, `by_nichd` and its
-sisters apply them. What all of them ask is worked out once, in `recording_facts` and `facts`, and
-`docket` turns reasons into a class or a refusal.
+`classify` is the door. A standard is two files and a name: its lines in `tables/NAME.py` (TABLE),
+how they are applied in `rules/NAME.py` (classify), and NAME as a member of `model.Standard`, which
+registers it; everything that lists or asks standards goes through `TABLES` and `classify`. What
+all of them ask is worked out once, in `recording_index` and `window_view`, and
+`classification_builder` turns reasons into a class or a refusal.
 """
 
 from __future__ import annotations
 
+from importlib import import_module
+from typing import Protocol, cast
+
 from ebbline.criteria.model import Classification, Standard
 from ebbline.criteria.rule import Rule, Table
-from ebbline.criteria.rules import antepartum as antepartum_rules
-from ebbline.criteria.rules import figo as figo_rules
-from ebbline.criteria.rules import nice as nice_rules
-from ebbline.criteria.rules import nichd as nichd_rules
-from ebbline.criteria.tables import antepartum, figo, nice, nichd
-from ebbline.criteria.window_view import window_facts
+from ebbline.criteria.window_view import WindowFacts, window_facts
 from ebbline.features.findings import Findings
 from ebbline.recording.model import Context
 from ebbline.terms import Window
 
-TABLES: dict[Standard, Table] = {
-    table.standard: table for table in (nichd.TABLE, figo.TABLE, nice.TABLE, antepartum.TABLE)
-}
-
 __all__ = ["TABLES", "Rule", "Table", "classify"]
+
+
+class _Rules(Protocol):
+    """What a standard's rules module gives."""
+
+    def classify(self, facts: WindowFacts, context: Context) -> Classification: ...
+
+
+def _table(standard: Standard) -> Table:
+    return cast("Table", import_module(f"{__name__}.tables.{standard.value}").TABLE)
+
+
+def _rules(standard: Standard) -> _Rules:
+    return cast("_Rules", import_module(f"{__name__}.rules.{standard.value}"))
+
+
+TABLES: dict[Standard, Table] = {standard: _table(standard) for standard in Standard}
+
+_RULES: dict[Standard, _Rules] = {standard: _rules(standard) for standard in Standard}
 
 
 def classify(
@@ -35,14 +50,5 @@ def classify(
     of the labour (None: nothing). Standards of labour are not read as such before labour; the
     non-stress test is read before labour only.
     """
-    context = Context() if context is None else context
-    facts = window_facts(findings, window)
-    match standard:
-        case Standard.NICHD:
-            return nichd_rules.classify(facts, context)
-        case Standard.FIGO:
-            return figo_rules.classify(facts, context)
-        case Standard.NICE:
-            return nice_rules.classify(facts, context)
-        case Standard.NST:
-            return antepartum_rules.classify(facts, context)
+    known = Context() if context is None else context
+    return _RULES[standard].classify(window_facts(findings, window), known)

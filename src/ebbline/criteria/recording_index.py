@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from ebbline.features.findings import (
     DecelerationKind,
     Findings,
 )
+from ebbline.features.kept import kept
 from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
@@ -239,7 +240,7 @@ class RecordingFacts:
         )
 
 
-@lru_cache(maxsize=4)
+@kept(4)
 def recording_facts(findings: Findings) -> RecordingFacts:
     """The facts of a recording; kept for the last few findings asked for."""
     return RecordingFacts(findings)

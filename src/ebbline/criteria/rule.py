@@ -118,14 +118,15 @@ class Rule:
 class Table:
     """The lines of one standard.
 
-    scope: when it is read. classes: its words for the class, best first. limits: what a class
-    needs to rest on, beside the standard's own lines. alarm_rank: the class
-    that is given on any signal once a criterion of it is met, since each is enough by itself;
-    None when the standard has no such class.
+    title: its name in a sentence. scope: when it is read. classes: its words for the class, best
+    first. limits: what a class needs to rest on, beside the standard's own lines. alarm_rank: the
+    class that is given on any signal once a criterion of it is met, since each is enough by
+    itself; None when the standard has no such class.
     """
 
     standard: Standard
     edition: str
+    title: str
     scope: str
     classes: tuple[str, ...]
     rules: tuple[Rule, ...]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from functools import cached_property, lru_cache
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from ebbline.features.findings import (
     VariabilityClass,
     VariabilitySegment,
 )
+from ebbline.features.kept import kept
 from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
@@ -230,7 +231,7 @@ class WindowFacts:
         return within.tachysystole(self.findings, self.window.start_s, self.window.end_s)
 
 
-@lru_cache(maxsize=4)
+@kept(4)
 def window_facts(findings: Findings, window: Window) -> WindowFacts:
     """The facts of a window; kept for the last few windows asked for."""
     return WindowFacts(findings, window)

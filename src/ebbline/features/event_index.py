@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.features.findings import Curve, DecelerationKind, Findings
+from ebbline.features.kept import kept
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -69,7 +69,7 @@ def gathered(edges: FloatArray, sums: FloatArray, at_s: FloatArray | float) -> F
     return np.asarray(np.interp(at_s, edges, sums), dtype=np.float64)
 
 
-@lru_cache(maxsize=8)
+@kept(8)
 def index_of(findings: Findings) -> EventIndex:
     """The events of a recording as arrays; kept for the last few findings asked for."""
     contractions = findings.uterine.contractions

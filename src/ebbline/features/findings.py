@@ -13,6 +13,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.features.kept import KeepsResults
 from ebbline.terms import SensorKind
 from ebbline.terms import VariabilityClass as VariabilityClass
 
@@ -267,7 +268,7 @@ class FetalFindings:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Findings:
+class Findings(KeepsResults):
     """All findings of one fetus with the uterine activity beside it.
 
     duration_s: length of the recording. weeks: completed weeks the acceleration rule was chosen

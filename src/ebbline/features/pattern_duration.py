@@ -8,7 +8,6 @@ that are asked for, so that asking for one more window costs little however long
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 from ebbline.definitions import HALF_OF_CONTRACTIONS, RECURRENCE_S
 from ebbline.features.event_index import index_of
 from ebbline.features.findings import Findings
+from ebbline.features.kept import kept
 from ebbline.features.window import (
     LEAST_TO_RECUR,
     counts_of,
@@ -58,7 +58,7 @@ class _Segments:
     carrying: IntArray
 
 
-@lru_cache(maxsize=64)
+@kept(64)
 def _segments(findings: Findings, mask: bytes, until_s: float) -> _Segments | None:
     index = index_of(findings)
     which = np.frombuffer(mask, dtype=np.bool_)
@@ -151,7 +151,7 @@ class _Chain:
     began_s: FloatArray
 
 
-@lru_cache(maxsize=64)
+@kept(64)
 def _chain(findings: Findings, mask: bytes, apart_s: float) -> _Chain:
     index = index_of(findings)
     which = np.frombuffer(mask, dtype=np.bool_)

@@ -17,7 +17,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +39,7 @@ from ebbline.features.findings import (
     DecelerationKind,
     Findings,
 )
+from ebbline.features.kept import kept
 from ebbline.terms import SensorKind
 
 FloatArray = NDArray[np.float64]
@@ -312,7 +312,7 @@ class Pattern:
     counts: IntArray
 
 
-@lru_cache(maxsize=64)
+@kept(64)
 def _kept_pattern(findings: Findings, mask: bytes) -> Pattern:
     index = index_of(findings)
     which = np.frombuffer(mask, dtype=np.bool_)
@@ -372,7 +372,7 @@ class Cuts:
     enough: BoolArray
 
 
-@lru_cache(maxsize=8)
+@kept(8)
 def cuts_of(findings: Findings, start_s: float, end_s: float, length_s: float) -> Cuts:
     """The stretches of a window; kept for the last few windows asked for."""
     index = index_of(findings)
@@ -535,7 +535,7 @@ def concerning_features(findings: Findings, deceleration: Deceleration) -> tuple
     return tuple(found)
 
 
-@lru_cache(maxsize=8)
+@kept(8)
 def shouldering_from_s(findings: Findings) -> float:
     """From when on shouldering was there to be lost; infinity when it never was.
 

@@ -2,25 +2,14 @@
 
 from __future__ import annotations
 
+from ebbline.criteria import TABLES
 from ebbline.criteria.model import Standard
 
 NO_CLASS = "no class"
 
-_CLASSES = {
-    Standard.NICHD: ("Category I", "Category II", "Category III"),
-    Standard.FIGO: ("normal", "suspicious", "pathological"),
-    Standard.NICE: ("normal", "suspicious", "pathological"),
-    Standard.NST: ("reactive", "non-reactive"),
-}
-
-TITLES = {
-    Standard.NICHD: "NICHD 2008",
-    Standard.FIGO: "FIGO 2015",
-    Standard.NICE: "NICE NG229",
-    Standard.NST: "the non-stress test",
-}
+TITLES = {standard: table.title for standard, table in TABLES.items()}
 
 
 def classes_of(standard: Standard) -> tuple[str, ...]:
     """The standard's classes, the best first, and "no class" last."""
-    return (*_CLASSES[standard], NO_CLASS)
+    return (*TABLES[standard].classes, NO_CLASS)

@@ -468,6 +468,7 @@ ACCELERATIONS = Rule(
 TABLE = Table(
     standard=Standard.FIGO,
     edition="FIGO 2015",
+    title="FIGO 2015",
     scope="labour",
     classes=("normal", "suspicious", "pathological"),
     rules=(

@@ -408,6 +408,7 @@ ACCELERATIONS = _line(
 TABLE = Table(
     standard=Standard.NICE,
     edition="NICE NG229 (2022)",
+    title="NICE NG229",
     scope="labour",
     classes=("normal", "suspicious", "pathological"),
     rules=(

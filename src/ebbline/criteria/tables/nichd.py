@@ -330,6 +330,7 @@ ACCELERATIONS = Rule(
 TABLE = Table(
     standard=Standard.NICHD,
     edition="NICHD 2008",
+    title="NICHD 2008",
     scope="labour",
     classes=("Category I", "Category II", "Category III"),
     rules=(

@@ -105,6 +105,7 @@ NOT_COUNTED = Rule(
 TABLE = Table(
     standard=Standard.NST,
     edition="ACOG PB 229 (2021), non-stress test",
+    title="the non-stress test",
     scope="before labour",
     classes=("reactive", "non-reactive"),
     alarm_rank=None,

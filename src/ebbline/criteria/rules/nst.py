@@ -7,7 +7,7 @@ import numpy as np
 from ebbline.criteria import limits
 from ebbline.criteria.classification_builder import Docket, spans
 from ebbline.criteria.model import Classification
-from ebbline.criteria.tables import antepartum as line
+from ebbline.criteria.tables import nst as line
 from ebbline.criteria.window_view import WindowFacts, stretch, window_facts
 from ebbline.features import window as within
 from ebbline.recording.model import Context
