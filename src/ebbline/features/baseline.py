@@ -46,7 +46,7 @@ STAY_STEPS = 20
 """A level is a baseline from ten minutes on (NICHD 2008). A jump nearer than that to either end of
 the recording pays for both: a fall that has not come back when the recording ends is an excursion
 until it has lasted as long as any other would have to. So that no path jumps early to save that,
-the price comes down beyond it by only a third of what a step at a wrong level costs."""
+the price comes down beyond it by only half of what a step at a wrong level costs."""
 
 DRAWS_BPM = 9.0
 """An epoch further than this from the path does not draw the baseline."""
@@ -147,7 +147,7 @@ def baseline_path(mean: FloatArray, share: FloatArray) -> tuple[FloatArray, Floa
 def _jump_cost(step: int, steps: int) -> float:
     """Price of a jump onto `step`, of `steps` in all."""
     beyond = max(min(step, steps - step) - STAY_STEPS, 0)
-    return max(2.0 * JUMP_COST - beyond * RISE_COST * STEP_S / EPOCH_S / 3.0, JUMP_COST)
+    return max(2.0 * JUMP_COST - beyond * RISE_COST * STEP_S / EPOCH_S / 2.0, JUMP_COST)
 
 
 @kernel

@@ -28,14 +28,25 @@ STRANGE_TIMES, LEAST_USUAL_SHARE = 2.2, 0.65
 """A minute whose band is so many times the middle one is left out of a mean, if such minutes are
 few: it holds something else (an edge of an event, another source of signal)."""
 
+PIECE_S, PIECE_HOP_S = 30.0, 10.0
+"""A minute's bandwidth is the middle one of its 30-s pieces', each about its own line. Variability
+is fluctuation of two cycles a minute or more (NICHD 1997): what is slower than that, and so turns
+less than once in 30 s, is drift. The pieces begin 10 s apart (ours)."""
+
+LEAST_PIECE_SHARE = 0.6
+"""A piece of which less is baseline signal has no range: 18 of 30 s (ours)."""
+
+OUTER_SHARE = 0.02
+"""Share of a piece's samples left out at each end of its range: two, so that no single sample makes
+the band's edge (ours). Unscaled, this range is what readers see: by it the votes of nine
+obstetricians on quiet windows turn from normal at 5 bpm, and the highest less the lowest sample of
+a minute is 1.7 times as wide (docs/findings.md)."""
+
 LEAST_MEASURED_S = 20.0
-"""A minute with less baseline signal than this has no bandwidth."""
+"""A minute with less baseline signal than this has no fine bandwidth."""
 
 OUTLYING = 4.0
 """An excursion this many times higher than the trace is rough is not part of its band."""
-
-ALONE_BPM = 6.0
-"""A sample this far from the mean of itself and its neighbours is a spike."""
 
 FINE_OUTER_SHARE = 0.04
 """Share of the samples left out at each end of the fine band: it is about the usual wave."""
@@ -84,53 +95,100 @@ def leave_out(in_event: FlagArray, rows: FloatArray, rough: FloatArray, block: i
 def bandwidth_by_minute(
     kept: FloatArray, in_event: FlagArray, rate: int
 ) -> tuple[FloatArray, FloatArray]:
-    """Peak-to-trough of the baseline in each minute (bpm), and LTV (bpm).
+    """Bandwidth of the baseline's fluctuation in each minute (bpm), and LTV (bpm).
 
     kept: usable samples; in_event: samples inside accelerations and decelerations, left out
     (NICHD 2008). LTV: range of the 3.75-s means.
     """
     per_minute = 60 * rate
+    length, hop = int(PIECE_S * rate), int(PIECE_HOP_S * rate)
     n = kept.size
     minutes = (n + per_minute - 1) // per_minute
+    steady = _of_three(kept, in_event)
     band = np.full(minutes, np.nan)
     ltv = np.full(minutes, np.nan)
-    epoch = int(EPOCH_S * rate)
+    ranges = np.empty(per_minute // hop)
+    off = np.empty(length)
     for m in range(minutes):
         start = m * per_minute
         end = min(n, start + per_minute)
-        found = 0
-        top, bottom = -1e9, 1e9
-        highest, lowest = -1e9, 1e9
-        epochs = 0
+        pieces = 0
+        for at in range(start, end - length + 1, hop):
+            width = _range_about_line(steady[at : at + length], off)
+            if width == width:
+                ranges[pieces] = width
+                pieces += 1
+        if pieces > 0:
+            band[m] = np.median(ranges[:pieces])
+            ltv[m] = _range_of_epochs(kept[start:end], in_event[start:end], int(EPOCH_S * rate))
+    return band, ltv
+
+
+@kernel
+def _of_three(kept: FloatArray, in_event: FlagArray) -> FloatArray:
+    """The middle one of each sample and its neighbours; NaN in events."""
+    n = kept.size
+    out = kept.copy()
+    for i in range(n):
+        if in_event[i]:
+            out[i] = np.nan
+        elif 0 < i < n - 1 and kept[i - 1] == kept[i - 1] and kept[i + 1] == kept[i + 1]:
+            low, high = min(kept[i - 1], kept[i]), max(kept[i - 1], kept[i])
+            out[i] = max(low, min(high, kept[i + 1]))
+    return out
+
+
+@kernel
+def _range_about_line(values: FloatArray, off: FloatArray) -> float:
+    """Highest less lowest distance of the valid values from their own straight line, the outermost
+    OUTER_SHARE at each end left out; NaN with too few. off: room for as many values."""
+    seen = 0
+    mean_t = 0.0
+    mean_v = 0.0
+    for k in range(values.size):
+        if values[k] == values[k]:
+            seen += 1
+            mean_t += k
+            mean_v += values[k]
+    if seen < LEAST_PIECE_SHARE * values.size:
+        return np.nan
+    mean_t /= seen
+    mean_v /= seen
+    top = 0.0
+    bottom = 0.0
+    for k in range(values.size):
+        if values[k] == values[k]:
+            top += (k - mean_t) * (values[k] - mean_v)
+            bottom += (k - mean_t) ** 2
+    slope = top / bottom
+    m = 0
+    for k in range(values.size):
+        if values[k] == values[k]:
+            off[m] = values[k] - mean_v - slope * (k - mean_t)
+            m += 1
+    ordered = np.sort(off[:m])
+    outer = int(OUTER_SHARE * m)
+    width: float = ordered[m - 1 - outer] - ordered[outer]
+    return width
+
+
+@kernel
+def _range_of_epochs(kept: FloatArray, in_event: FlagArray, epoch: int) -> float:
+    """Highest less lowest mean of successive epochs half of which is baseline; NaN under five."""
+    highest, lowest = -1e9, 1e9
+    epochs = 0
+    for start in range(0, kept.size - epoch + 1, epoch):
         total = 0.0
         seen = 0
-        for i in range(start, end):
+        for i in range(start, start + epoch):
             if kept[i] == kept[i] and not in_event[i]:
-                found += 1
                 total += kept[i]
                 seen += 1
-                # A single sample far from its neighbours does not make the band's edge.
-                near = kept[i]
-                count = 1
-                for j in (i - 1, i + 1):
-                    if 0 <= j < n and kept[j] == kept[j] and not in_event[j]:
-                        near += kept[j]
-                        count += 1
-                if count == 3 and abs(kept[i] - near / 3.0) <= ALONE_BPM:
-                    top = max(top, kept[i])
-                    bottom = min(bottom, kept[i])
-            if (i - start + 1) % epoch == 0:
-                if 2 * seen >= epoch:
-                    highest = max(highest, total / seen)
-                    lowest = min(lowest, total / seen)
-                    epochs += 1
-                total = 0.0
-                seen = 0
-        if found / rate >= LEAST_MEASURED_S and top > bottom:
-            band[m] = top - bottom
-            if epochs >= 5:
-                ltv[m] = highest - lowest
-    return band, ltv
+        if 2 * seen >= epoch:
+            highest = max(highest, total / seen)
+            lowest = min(lowest, total / seen)
+            epochs += 1
+    return highest - lowest if epochs >= 5 else np.nan
 
 
 @kernel
