@@ -206,8 +206,8 @@ def test_an_opioid_lowers_variability_and_it_returns() -> None:
 def test_quiet_and_active_sleep_take_turns() -> None:
     """Nijhuis et al. Early Hum Dev 1982;6:177-95; quiet spells of 20 to 40 minutes (m)."""
     width = invent(Scenario.from_words("cycling, no contractions, 12 hours"), 4).truth.bandwidth
-    smooth = np.convolve(np.nan_to_num(width.values, nan=8.0), np.ones(9) / 9, "valid")
-    quiet = smooth < 8.5
+    smooth = np.convolve(np.nan_to_num(width.values, nan=5.5), np.ones(9) / 9, "valid")
+    quiet = smooth < 5.9
     edges = np.flatnonzero(np.diff(quiet.astype(int)))
     assert 8 <= len(edges) <= 60
     assert 0.15 < quiet.mean() < 0.6

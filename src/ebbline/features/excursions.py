@@ -51,6 +51,11 @@ FALL_FROM, FALL_TO, FALL_SHARE = 0.10, 0.85, 0.54
 85 % may be a sloping floor, that under 10 % fluctuation (ours; the least errors of kind against
 invented truth and marks by eye among a dozen such measures)."""
 
+SMOOTH_TRACE = 0.016
+"""A trace whose roughness is this share of an excursion's height, or less, is smooth to it, and its
+extreme begins where it first comes near; at twice that and over fluctuation comes near long before,
+and the middle of the extreme is what is known."""
+
 WITHIN_TIMES = 1.9
 """The range of 30 s over that of 8 s of the same fluctuation, both about their own line: measured on
 the baselines of 120 open recordings (CTU-UHB) at 4 to 6 bpm. So the variability within a
@@ -289,6 +294,11 @@ def describe(
     onset, finish, amplitude = row[ONSET], row[END], row[AMPLITUDE]
     # The extreme is a region: as near to the highest as the trace is rough.
     near = min(max(1.0, rough), 0.1 * amplitude)
+    first = top
+    for k in range(start, top):
+        if away[k] >= amplitude - near:
+            first = k
+            break
     total = 0.0
     weight = 0.0
     k = top
@@ -316,7 +326,9 @@ def describe(
         if away[k] == away[k]:
             area += max(away[k], 0.0)
     row[EXTREME] = total / weight if weight > 0.0 else float(top)
-    row[TO_EXTREME] = _climb(away, onset, row[EXTREME], rate_hz)
+    unsure = min(max((rough / amplitude - SMOOTH_TRACE) / SMOOTH_TRACE, 0.0), 1.0)
+    begins = first + unsure * (row[EXTREME] - first)
+    row[TO_EXTREME] = _climb(away, onset, row[EXTREME], begins, rate_hz)
     row[RETURN] = finish - last
     row[AREA] = area
     row[VALID_SHARE] = seen / max(1, until - int(onset))
@@ -327,17 +339,19 @@ def describe(
 
 
 @kernel
-def _climb(away: FloatArray, onset: float, extreme: float, rate_hz: float) -> float:
+def _climb(
+    away: FloatArray, onset: float, extreme: float, begins: float, rate_hz: float
+) -> float:
     """Samples from onset to the beginning of the extreme, from the 5-s mean's flank.
 
     The flank from the last time under FALL_FROM of the height to the first at FALL_TO, drawn on to
-    a whole fall; never more than the way to the extreme itself.
+    a whole fall; never more than the way to where the extreme `begins`.
     """
     reach = int(2.5 * rate_hz)
     start = max(0, int(onset) - 2 * reach)
     length = int(extreme) - start + 1
     if length < 2:
-        return max(0.0, extreme - onset)
+        return max(0.0, begins - onset)
     mean = np.empty(length)
     height = 0.0
     peak = 0
@@ -362,7 +376,7 @@ def _climb(away: FloatArray, onset: float, extreme: float, rate_hz: float) -> fl
         if mean[m] < FALL_FROM * height:
             low = m + 1
             break
-    return max(0.0, min((high - low) / FALL_SHARE, extreme - onset))
+    return max(0.0, min((high - low) / FALL_SHARE, begins - onset))
 
 
 @kernel

@@ -24,7 +24,7 @@ STATE_TURNS_S = 45.0
 LEAST_RATE_BPM = 52.0
 """Falls bend towards this rate and do not cross it."""
 
-CALM_BANDWIDTH_BPM = 16.0
+CALM_BANDWIDTH_BPM = 14.0
 """Beyond this bandwidth variability grows by faster swings, not by deeper slow waves (common
 practice: saltatory patterns are quick and jagged)."""
 EXCESS_SHARE = 0.8

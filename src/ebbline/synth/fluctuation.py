@@ -31,10 +31,10 @@ MODULATION_S = 75.0
 MODULATION_SPREAD = 0.30
 """Waxing and waning of the amplitude: time constant and standard deviation of its logarithm."""
 
-UNIT_BANDWIDTH = 3.77
-OSCILLATION_BANDWIDTH = 5.04
-"""Mean peak-to-trough in a minute of the fractal part and of the oscillation, both at unit
-variance (measured; the tests hold them)."""
+UNIT_BANDWIDTH = 2.74
+OSCILLATION_BANDWIDTH = 4.20
+"""Mean peak-to-trough about its own slope (see `output`) of the fractal part and of the oscillation,
+both at unit variance (measured; the tests hold them)."""
 
 STREAMS = len(OU_SECONDS) + 3
 
@@ -89,7 +89,7 @@ class Fluctuation:
     def draw(self, samples: int) -> tuple[FloatArray, FloatArray]:
         """The next samples of the fractal fluctuation and of the oscillation alone.
 
-        Each has a mean one-minute bandwidth of about 1 bpm.
+        Each has a mean bandwidth, about its own slope, of about 1 bpm.
         """
         white = self._rng.standard_normal((samples, STREAMS))
         out = np.empty((samples, 2))

@@ -29,7 +29,9 @@ FloatArray = NDArray[np.float64]
 
 LEAST_MMHG, LEAST_S = 10.0, 30.0
 """A contraction that counts (common practice)."""
-LEAST_CALM_S = 20.0
+LEAST_CALM_S = 18.0
+PIECE_S, PIECE_HOP_S = 30, 10
+"""Variability is judged on pieces of 30 s: two cycles a minute or more (NICHD 1997)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -195,14 +197,25 @@ def _contractions(state: LabourState) -> tuple[TrueContraction, ...]:
 
 
 def _bandwidth(fluctuation: FloatArray, events: FloatArray) -> FloatArray:
-    """Peak to trough in each minute where no event is on; NaN with less than 20 s of it."""
-    per_minute = 60 * STEP_HZ
+    """Bandwidth in each minute: the middle one of the peak-to-troughs of its pieces of 30 s, each
+    about its own straight line, of what no event is on; NaN without a piece of which LEAST_CALM_S
+    are calm. Slower than two cycles a minute is drift, not variability (NICHD 1997)."""
+    per_minute, length = 60 * STEP_HZ, PIECE_S * STEP_HZ
     out = np.full(math.ceil(len(fluctuation) / per_minute), np.nan)
+    calm = np.abs(events) < 1.0
+    time = np.arange(length, dtype=float)
     for minute in range(len(out)):
-        here = slice(minute * per_minute, (minute + 1) * per_minute)
-        calm = fluctuation[here][np.abs(events[here]) < 1.0]
-        if len(calm) >= LEAST_CALM_S * STEP_HZ:
-            out[minute] = float(calm.max() - calm.min())
+        widths = []
+        for first in range(0, per_minute - length + 1, PIECE_HOP_S * STEP_HZ):
+            here = slice(minute * per_minute + first, minute * per_minute + first + length)
+            rate, kept = fluctuation[here], calm[here]
+            if int(kept.sum()) >= LEAST_CALM_S * STEP_HZ:
+                t, rate = time[: len(rate)][kept], rate[kept]
+                t = t - t.mean()
+                off = rate - rate.mean() - t * float(t @ rate) / float(t @ t)
+                widths.append(float(off.max() - off.min()))
+        if widths:
+            out[minute] = float(np.median(widths))
     return out
 
 

@@ -69,7 +69,7 @@ class ProlongedFall:
 class Scenario:
     """What a virtual labour is like. Shares are 0..1; times minutes; rates bpm; pressures mmHg.
 
-    bandwidth_bpm: mean peak-to-trough of the baseline's fluctuation in a minute.
+    bandwidth_bpm: mean peak-to-trough of the baseline's fluctuation, about its own slope.
     late_share, early_share, variable_share: share of contractions answered by that deceleration.
     placental_vulnerability: how far fetal oxygen falls when a contraction stops the placental
     flow. reserve_loss: share of the oxygen reserve spent in an hour beyond what the contractions
@@ -90,7 +90,7 @@ class Scenario:
     baseline_bpm: float = 138.0
     baseline_wander_bpm: float = 2.0
     baseline_shifts: tuple[BaselineShift, ...] = ()
-    bandwidth_bpm: float = 12.0
+    bandwidth_bpm: float = 8.5
     behaviour: Behaviour = Behaviour.CYCLING
     accelerations_per_hour: float = 14.0
     acceleration_height_bpm: float = 22.0

@@ -57,8 +57,8 @@ VOCABULARY: tuple[Word, ...] = (
     Word("absent variability", "variability", _steady(1.1, **_NONE)),
     Word("minimal variability", "variability", _steady(3.6, **_SPARSE)),
     Word("reduced variability", "variability", _steady(3.6, **_SPARSE)),
-    Word("moderate variability", "variability", _steady(12.5)),
-    Word("normal variability", "variability", _steady(12.5)),
+    Word("moderate variability", "variability", _steady(9.0)),
+    Word("normal variability", "variability", _steady(9.0)),
     Word("marked variability", "variability", _steady(34.0, accelerations_per_hour=4.0)),
     Word("increased variability", "variability", _steady(34.0, accelerations_per_hour=4.0)),
     Word("sinusoidal", "variability", {
@@ -230,7 +230,7 @@ def _unknown(rest: str, whole: str) -> ScenarioError:
     )
 
 
-PRETERM_BANDWIDTH_BPM, PRETERM_BASELINE_BPM = 8.0, 146.0
+PRETERM_BANDWIDTH_BPM, PRETERM_BASELINE_BPM = 6.5, 146.0
 """Before 32 weeks variability is less and the baseline higher than at term (Dawes GS, et al.;
 from memory)."""
 
