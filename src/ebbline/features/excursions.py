@@ -57,8 +57,8 @@ extreme begins where it first comes near; at twice that and over fluctuation com
 and the middle of the extreme is what is known."""
 
 WITHIN_TIMES = 1.9
-"""The range of 30 s over that of 8 s of the same fluctuation, both about their own line: measured on
-the baselines of 120 open recordings (CTU-UHB) at 4 to 6 bpm. So the variability within a
+"""The range of 30 s over that of 8 s of the same fluctuation, both about their own line: measured
+on the baselines of 120 open recordings (CTU-UHB) at 4 to 6 bpm. So the variability within a
 deceleration, where only short pieces can be told from its slope, has the limits of a minute's."""
 
 UNSEEN_S = 2.0
@@ -339,9 +339,7 @@ def describe(
 
 
 @kernel
-def _climb(
-    away: FloatArray, onset: float, extreme: float, begins: float, rate_hz: float
-) -> float:
+def _climb(away: FloatArray, onset: float, extreme: float, begins: float, rate_hz: float) -> float:
     """Samples from onset to the beginning of the extreme, from the 5-s mean's flank.
 
     The flank from the last time under FALL_FROM of the height to the first at FALL_TO, drawn on to

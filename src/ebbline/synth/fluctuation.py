@@ -33,8 +33,8 @@ MODULATION_SPREAD = 0.30
 
 UNIT_BANDWIDTH = 2.74
 OSCILLATION_BANDWIDTH = 4.20
-"""Mean peak-to-trough about its own slope (see `output`) of the fractal part and of the oscillation,
-both at unit variance (measured; the tests hold them)."""
+"""Mean peak-to-trough about its own slope (see `output`) of the fractal part and of the
+oscillation, both at unit variance (measured; the tests hold them)."""
 
 STREAMS = len(OU_SECONDS) + 3
 
