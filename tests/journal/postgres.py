@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import pwd
 import shutil
+import signal
 import subprocess
 import tempfile
 import time
@@ -64,19 +66,18 @@ class Server:
         self._run("pg_ctl", "-D", self.data, "-w", "-t", "60", "-l", log, "-o", options, "start")
 
     def crash(self) -> None:
-        """Kill -9 of the server and all its processes."""
+        """Kill -9 of the server and all its processes, none being started meanwhile."""
         pid = int((self.data / "postmaster.pid").read_text().split()[0])
+        os.kill(pid, signal.SIGSTOP)
         children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
-        os.kill(pid, 9)
-        for one in (pid, *map(int, children)):
-            try:
-                if one != pid:
-                    os.kill(one, 9)
-            except ProcessLookupError:
-                pass
-            while Path(f"/proc/{one}").exists() and "Z" not in _state(one):
+        for one in (*map(int, children), pid):
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(one, signal.SIGKILL)
+            while _state(one) != "Z":
                 time.sleep(0.005)
-        (self.data / "postmaster.pid").unlink(missing_ok=True)
+        # Where nobody reaps the dead, PostgreSQL would take their numbers for the living.
+        for lock in (self.data / "postmaster.pid", self.home / f".s.PGSQL.{PORT}.lock"):
+            lock.unlink(missing_ok=True)
 
     def stop(self) -> None:
         """Stop it at once."""

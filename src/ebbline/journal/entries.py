@@ -35,7 +35,7 @@ def _fetus() -> Any:
 
 
 def _note() -> Any:
-    return text("Note")
+    return text("Note", bare=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ class Bed(Body):
 
     kind: ClassVar[str] = "bed"
     title: ClassVar[str] = "Bed"
-    bed: str = text("Bed", most=20, required=True)
+    bed: str = text("Bed", most=20, required=True, bare=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +81,13 @@ class StageBegins(Body):
     kind: ClassVar[str] = "stage"
     title: ClassVar[str] = "Stage"
     stage: str = choice(
-        "What begins", "active first stage", "second stage", "pushing", "third stage", required=True
+        "What begins",
+        "active first stage",
+        "second stage",
+        "pushing",
+        "third stage",
+        required=True,
+        bare=True,
     )
     note: str = _note()
 
@@ -127,8 +133,9 @@ class Sensor(Body):
         "Sensor",
         *(one.value for one in SensorKind if one is not SensorKind.UNKNOWN),
         required=True,
+        bare=True,
     )
-    action: str = choice("What was done", "placed", "moved", "taken off", required=True)
+    action: str = choice("What was done", "placed", "moved", "taken off", required=True, bare=True)
     site: str = text("Where", most=120)
     fetus: int | None = _fetus()
     note: str = _note()
@@ -173,8 +180,10 @@ class Oxytocic(Body):
 
     kind: ClassVar[str] = "oxytocic"
     title: ClassVar[str] = "Oxytocic"
-    action: str = choice("What was done", "started", "changed", "stopped", "given", required=True)
-    drug: str = choice("Drug", "oxytocin", "prostaglandin", "other oxytocic")
+    action: str = choice(
+        "What was done", "started", "changed", "stopped", "given", required=True, bare=True
+    )
+    drug: str = choice("Drug", "oxytocin", "prostaglandin", "other oxytocic", bare=True)
     dose_mu_per_min: float | None = number("Dose", "mU/min", 0, 100)
     dose: str = text("Dose, otherwise", most=80)
     note: str = _note()
@@ -198,6 +207,7 @@ class Posture(Body):
         "mobile",
         "in water",
         required=True,
+        bare=True,
     )
     note: str = _note()
 
@@ -236,6 +246,7 @@ class Medicine(Body):
         "anticoagulant",
         "other",
         required=True,
+        bare=True,
     )
     dose: str = text("Dose and way", most=120)
     note: str = _note()
@@ -315,7 +326,7 @@ class Told(Body):
 
     kind: ClassVar[str] = "told"
     title: ClassVar[str] = "Told"
-    who: str = text("Who was told", most=80, required=True)
+    who: str = text("Who was told", most=80, required=True, bare=True)
     about: str = text("About what")
     urgency: str = choice("How soon", "to know", "to come", "to come at once")
 
@@ -326,7 +337,7 @@ class Came(Body):
 
     kind: ClassVar[str] = "came"
     title: ClassVar[str] = "Came"
-    who: str = text("Who came", most=80, required=True)
+    who: str = text("Who came", most=80, required=True, bare=True)
     told: int | None = whole("Answers entry", "", 1, 10**9)
     note: str = _note()
 
@@ -337,7 +348,7 @@ class Measure(Body):
 
     kind: ClassVar[str] = "measure"
     title: ClassVar[str] = "Measure"
-    measure: str = text("What was done", most=200, required=True)
+    measure: str = text("What was done", most=200, required=True, bare=True)
     why: str = text("Why")
     effect: str = text("Effect")
 
@@ -366,6 +377,7 @@ class Birth(Body):
         "breech",
         "caesarean",
         required=True,
+        bare=True,
     )
     outcome: str = choice("Outcome", "live birth", "stillbirth")
     apgar_1: int | None = whole("Apgar at 1 min", "", 0, 10)
@@ -385,7 +397,7 @@ class Note(Body):
 
     kind: ClassVar[str] = "note"
     title: ClassVar[str] = "Note"
-    note: str = text("Note", required=True)
+    note: str = text("Note", required=True, bare=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -394,7 +406,7 @@ class Notice(Body):
 
     kind: ClassVar[str] = "notice"
     title: ClassVar[str] = "Prompt"
-    notice: str = text("Prompt", most=200, required=True)
+    notice: str = text("Prompt", most=200, required=True, bare=True)
     rule: str = text("Rule")
     answer: str = text("Answer")
     fetus: int | None = _fetus()
@@ -545,12 +557,13 @@ def body_data(body: Body) -> dict[str, Any]:
 
 
 def words(body: Body) -> str:
-    """An entry in one line: 'Dilatation 6 cm, station -1 cm'."""
+    """An entry in one line: 'Dilatation 6 cm; station -1 cm'."""
     known = asks(type(body))
     parts: list[str] = []
     for name, value in said_fields(body).items():
         if name == "lines":
             continue
         ask = known[name]
-        parts.append(f"{ask.label.lower() if parts else ask.label}: {ask.said(value)}")
+        label = ask.label if not parts else ask.label[:1].lower() + ask.label[1:]
+        parts.append(ask.said(value) if ask.bare else f"{label} {ask.said(value)}")
     return "; ".join(parts)

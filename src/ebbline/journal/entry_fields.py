@@ -40,6 +40,7 @@ class Ask:
 
     low, high: bounds of a number, in unit. step: what a key on a tablet adds. required: an entry
     without it is refused. words: how choices are said, where the stored word is not enough.
+    bare: the value is said without its label, which it does not need.
     """
 
     label: str
@@ -52,6 +53,7 @@ class Ask:
     words: Mapping[str, str] = field(default_factory=dict, hash=False)
     required: bool = False
     most: int = MOST_TEXT
+    bare: bool = False
 
     def said(self, value: Any) -> str:
         """A value in words, with its unit."""

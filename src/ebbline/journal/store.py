@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -38,6 +39,12 @@ _OPENING = 4_272_402
 
 MOST_ENTRIES = 20_000
 """Of one case; a labour of three days with an entry each quarter of a minute (ours)."""
+
+
+def default_place() -> Path:
+    """Where the record lies when nothing is said: the user's own data directory."""
+    base = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
+    return Path(base) / "ebbline" / "record.sqlite"
 
 
 @dataclass(frozen=True, slots=True)
