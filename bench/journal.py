@@ -59,6 +59,7 @@ def write_until_killed(place: str, pipe: int, who: str) -> None:
     number = 0
     try:
         journal = Journal(place)
+        os.write(pipe, b"open\n")
         while True:
             token = f"{who}-{number:08d}"
             journal.append(CASE, draft(token))
@@ -85,7 +86,11 @@ def round_of_writers(
                 os._exit(4)
         children.append(pid)
     os.close(writing)
-    time.sleep(rng.uniform(0.02, 0.25))
+    said = b""
+    # Now and then they are killed while they still open the record.
+    while rng.random() > 0.02 and said.count(b"open\n") < WRITERS:
+        said += os.read(reading, 4096)
+    time.sleep(rng.uniform(0.0, 0.3))
     if strike is not None:
         strike()
     rng.shuffle(children)
@@ -95,8 +100,8 @@ def round_of_writers(
     for pid in children:
         os.waitpid(pid, 0)
     with os.fdopen(reading, "rb") as pipe:
-        said = pipe.read().decode()
-    return {line for line in said.split("\n")[:-1] if line}
+        said += pipe.read()
+    return {line for line in said.decode().split("\n")[:-1] if line != "open"}
 
 
 def kills(place: str, count: int, seed: int, strike: Callable[[], None] | None) -> dict[str, int]:

@@ -201,6 +201,15 @@ def test_the_steps_make_just_the_tables_that_the_code_knows(journal: Journal) ->
     assert ours == []
 
 
+def test_the_last_step_is_the_form_that_the_code_names() -> None:
+    from alembic.script import ScriptDirectory
+
+    import ebbline.journal.migrations as steps
+
+    folder = Path(steps.__file__).parent
+    assert ScriptDirectory(str(folder)).get_current_head() == schema.FORM
+
+
 def test_a_store_of_a_newer_version_is_left_alone(journal: Journal, place: str) -> None:
     with journal.engine.begin() as connection:
         connection.execute(text("UPDATE journal_form SET version_num = '9999'"))

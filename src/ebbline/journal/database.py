@@ -13,14 +13,12 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from alembic import command
-from alembic.config import Config
-from alembic.util import CommandError
-from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError
 
 from ebbline.journal.errors import JournalError
+from ebbline.journal.schema import FORM, VERSION_TABLE
 
 BUSY_MS = 10_000
 READING = {"ebbline_reading": True}
@@ -39,12 +37,6 @@ def open_engine(place: str | Path) -> Engine:
     engine = _postgres(said) if "://" in said else _sqlite(Path(said))
     try:
         _open_schema(engine)
-    except CommandError as error:
-        raise JournalError(
-            "the record was written by a newer Ebbline.",
-            where=shown(engine),
-            remedy="Use that version, or another place for the record.",
-        ) from error
     except DBAPIError as error:
         raise told(error, engine) from error
     return engine
@@ -160,7 +152,31 @@ def _open_schema(engine: Engine) -> None:
                     remedy="Set fsync = on; a record must not lie in it otherwise.",
                 )
             connection.execute(text("SELECT pg_advisory_xact_lock(:n)"), {"n": _MIGRATING})
-        config = Config()
-        config.set_main_option("script_location", "ebbline.journal:migrations")
-        config.attributes["connection"] = connection
+        if _form(connection) != FORM:
+            _upgrade(connection)
+
+
+def _form(connection: Connection) -> str:
+    """Which form the tables have; empty where there are none."""
+    if not inspect(connection).has_table(VERSION_TABLE):
+        return ""
+    query = text(f"SELECT version_num FROM {VERSION_TABLE}")
+    return connection.execute(query).scalar_one_or_none() or ""
+
+
+def _upgrade(connection: Connection) -> None:
+    from alembic import command
+    from alembic.config import Config
+    from alembic.util import CommandError
+
+    config = Config()
+    config.set_main_option("script_location", "ebbline.journal:migrations")
+    config.attributes["connection"] = connection
+    try:
         command.upgrade(config, "head")
+    except CommandError as error:
+        raise JournalError(
+            "the record was written by a newer Ebbline.",
+            where=shown(connection.engine),
+            remedy="Use that version, or another place for the record.",
+        ) from error

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from alembic import context
 
-from ebbline.journal.schema import metadata
+from ebbline.journal.schema import VERSION_TABLE, metadata
 
 context.configure(
     connection=context.config.attributes["connection"],
     target_metadata=metadata,
-    version_table="journal_form",
+    version_table=VERSION_TABLE,
 )
 context.run_migrations()
