@@ -12,9 +12,11 @@ from ebbline.journal.chart_sheet import chart_sheets
 from ebbline.journal.entries import HandoverGiven
 from ebbline.journal.handover import handover
 from ebbline.journal.handover_sheet import HandoverHead, handover_sheet
-from ebbline.journal.reading_lines import FourLines
 from ebbline.picture.canvas import Document, Group, Text
 from ebbline.picture.pdf import pdf
+from ebbline.reading.analyse import read
+from ebbline.synth import invent
+from ebbline.synth.scenario_parser import parse
 from journal.labour import ten_hours
 from journal.writing import Writer
 
@@ -80,13 +82,21 @@ def test_overdue_reviews_are_told_with_how_long() -> None:
 
 
 def test_the_four_lines_of_every_fetus_stand_in_it() -> None:
+    from dataclasses import replace
+
     case = ten_hours()
-    twins = tuple(
-        FourLines(n, f"decided {n}", f"now {n}", f"new {n}", f"unseen {n}") for n in (1, 2)
-    )
-    found = handover(case.entries, case.at(9.5), lines=twins)
-    assert {"decided 1", "decided 2"} <= set(found.situation)
-    assert {"now 1", "new 2", "unseen 1", "unseen 2"} <= set(found.assessment)
+    scenario = parse("40 minutes, 40 weeks, recurrent late")
+    recording = replace(invent(scenario, seed=5).recording, start=case.at(8.5))
+    reading = read(recording)
+    (one,) = reading.fetuses
+    twins = replace(reading, fetuses=(one, replace(one, fetus=2)))
+    found = handover(case.entries, case.at(9.5), reading=twins)
+    assert one.four_lines is not None
+    for fetus in (1, 2):
+        for title, line in one.four_lines.titled:
+            said = f"{title} (fetus {fetus}), trace to {case.at(8.5 + 2 / 3):%H:%M:%S}: {line}"
+            assert said in (found.situation if title == "Class" else found.assessment)
+    assert any("Decelerations" in line and "late" in line for line in found.situation)
 
 
 def texts(document: Document) -> list[Text]:

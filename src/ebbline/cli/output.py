@@ -51,10 +51,13 @@ class Outputs:
 
     def text(self, target: str | Path, text: str) -> None:
         """Write a text file."""
+        self.bytes(target, text.encode("utf-8", "backslashreplace"))
+
+    def bytes(self, target: str | Path, content: bytes) -> None:
+        """Write a file as it is."""
         from ebbline.recording.files import write_files
 
         place = Path(target)
-        content = text.encode("utf-8", "backslashreplace")
         self._claim(place, [place])
         write_files({place: content}, replace=self._force)
 

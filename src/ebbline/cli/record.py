@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ebbline.cli.output import Force, Outputs
 from ebbline.journal.errors import JournalError
 
 if TYPE_CHECKING:
@@ -155,7 +156,7 @@ def chart_of(
     out: Annotated[
         Path | None, typer.Option("--out", help="Write the chart: .pdf, .svg or .png.")
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace a file that is there.")] = False,
+    force: Force = False,
     recording: RecordingFile = None,
     place: Place = None,
 ) -> None:
@@ -167,6 +168,8 @@ def chart_of(
     from ebbline.journal.standing import last_of, standing
     from ebbline.journal.trace_columns import columns_of
 
+    outputs = Outputs(force=force, read=_files(recording))
+    outputs.announce(out)
     entries = _journal(place).entries(case_number(case))
     now = datetime.now().astimezone()
     _, reading = _read(recording)
@@ -178,19 +181,16 @@ def chart_of(
     if seen.empty:
         typer.echo(f"never written: {', '.join(seen.empty).lower()}")
     if out is not None:
-        from ebbline.picture.files import write
-
-        _free(out, force)
         bed = last_of(standing(entries), Bed)
         sheets = chart_sheets(seen, entries[0].case, bed[1].bed if bed else "", now)
-        typer.echo("wrote " + ", ".join(map(str, write(sheets, out))))
+        typer.echo("wrote " + ", ".join(map(str, outputs.picture(sheets, out))))
 
 
 @record_app.command("handover")
 def handover_of(
     case: CaseWord,
     out: Annotated[Path | None, typer.Option("--out", help="Write the sheet as .pdf.")] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace a file that is there.")] = False,
+    force: Force = False,
     by: Annotated[str, typer.Option("--by", help="Who hands over.")] = "",
     to: Annotated[
         str, typer.Option("--to", help="To whom; with it the handover is written to the record.")
@@ -206,21 +206,14 @@ def handover_of(
     from ebbline.journal.entries import HandoverGiven, body_from
     from ebbline.journal.handover import handover
     from ebbline.journal.handover_sheet import PARTS, HandoverHead, handover_sheet
-    from ebbline.journal.reading_lines import four_lines
-    from ebbline.journal.trace_columns import columns_of
 
+    outputs = Outputs(force=force, read=_files(recording))
+    outputs.announce(out)
     journal = _journal(place)
     entries = journal.entries(case_number(case))
     now = datetime.now().astimezone()
     _, reading = _read(recording)
-    if out is not None:
-        _free(out, force)
-    made = handover(
-        entries,
-        now,
-        lines=four_lines(reading) if reading else (),
-        trace=columns_of(reading) if reading else (),
-    )
+    made = handover(entries, now, reading=reading)
     texts = made.parts()
     last = entries[-1]
     if to:
@@ -232,13 +225,12 @@ def handover_of(
         for line in texts[name].splitlines():
             typer.echo(f"  {line}")
     if out is not None:
-        from ebbline.picture.files import write
-
         given = HandoverGiven(to=to, **texts)
         head = HandoverHead(
             made.case, made.bed, now, by or "not named", last.number, last.hash, not to
         )
-        typer.echo("\nwrote " + ", ".join(map(str, write(handover_sheet(given, head), out))))
+        files = outputs.picture(handover_sheet(given, head), out)
+        typer.echo("\nwrote " + ", ".join(map(str, files)))
 
 
 @record_app.command("verify")
@@ -284,7 +276,7 @@ def export_case(
     recording_format: Annotated[
         str, typer.Option("--format", help="Of the recording in it: wfdb or edf.")
     ] = "wfdb",
-    force: Annotated[bool, typer.Option("--force", help="Replace a file that is there.")] = False,
+    force: Force = False,
     place: Place = None,
 ) -> None:
     """Write a whole case as one archive: entries, recording, reading, sheets, FHIR R4.
@@ -293,14 +285,13 @@ def export_case(
     """
     from ebbline.journal.archive import pack
     from ebbline.journal.chain import case_number
-    from ebbline.recording.files import written_whole
 
-    _free(out, force)
+    outputs = Outputs(force=force, read=_files(recording))
+    outputs.announce(out)
     entries = _journal(place).entries(case_number(case))
     found, reading = _read(recording)
     data = pack(entries, recording=found, reading=reading, recording_format=recording_format)
-    with written_whole(out) as part:
-        part.write_bytes(data)
+    outputs.bytes(out, data)
     typer.echo(f"wrote {out}: {len(entries)} entries, {len(data)} bytes")
 
 
@@ -311,31 +302,33 @@ def import_case(
         Path | None,
         typer.Option("--recording", help="Write its recording here; the suffix says how."),
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace files that are there.")] = False,
+    force: Force = False,
     place: Place = None,
 ) -> None:
     """Take a case from an archive into this record, entry for entry with its hashes."""
     from ebbline.journal.archive import MOST_BYTES, unpack
-    from ebbline.recording import files_to_write, save_recording
     from ebbline.recording.files import read_bytes
+    from ebbline.recording.registry import check_writable
 
+    outputs = Outputs(force=force, read=[source])
+    outputs.announce(recording)
     found = unpack(read_bytes(source, MOST_BYTES), str(source))
     if recording is not None:
         if found.recording is None:
             raise JournalError("no recording stands in it.", where=str(source))
-        for path in files_to_write(recording):
-            _free(path, force)
+        check_writable(recording)
     _journal(place).restore(found.entries)
     typer.echo(f"case {found.entries[0].case}: {len(found.entries)} entries taken in")
     if recording is not None and found.recording is not None:
-        saved = save_recording(found.recording, recording)
+        saved = outputs.recording(found.recording, recording)
         typer.echo("wrote " + ", ".join(map(str, saved.files)))
         for loss in saved.losses:
             typer.echo(f"  {loss}")
 
 
 def _journal(place: str | None) -> Journal:
-    from ebbline.journal.store import Journal, default_place
+    from ebbline.journal.database import default_place
+    from ebbline.journal.store import Journal
 
     return Journal(place or default_place())
 
@@ -348,6 +341,14 @@ def _read(path: Path | None) -> tuple[Recording | None, Reading | None]:
 
     recording = open_recording(path)
     return recording, read(recording)
+
+
+def _files(recording: Path | None) -> tuple[Path, ...]:
+    if recording is None:
+        return ()
+    from ebbline.recording import files_read
+
+    return files_read(recording)
 
 
 def _moment(said: str | None) -> datetime | None:
@@ -370,12 +371,3 @@ def _moment(said: str | None) -> datetime | None:
 
 def _local(at: datetime) -> str:
     return f"{at.astimezone():%d %b %H:%M}"
-
-
-def _free(path: Path, force: bool) -> None:
-    if (path.exists() or path.is_symlink()) and not force:
-        raise JournalError(
-            "there is such a file already.",
-            where=str(path),
-            remedy="Choose another name, or add --force to replace it.",
-        )

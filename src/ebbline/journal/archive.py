@@ -29,7 +29,6 @@ from ebbline.journal.errors import JournalError
 from ebbline.journal.fhir import case_bundle
 from ebbline.journal.handover import handover
 from ebbline.journal.handover_sheet import HandoverHead, handover_sheet
-from ebbline.journal.reading_lines import four_lines
 from ebbline.journal.trace_columns import columns_of
 
 if TYPE_CHECKING:
@@ -152,7 +151,7 @@ def _entries(record: dict[str, Any], where: str) -> tuple[Entry, ...]:
 def _recording_files(recording: Recording, kind: str) -> dict[str, bytes]:
     from dataclasses import replace
 
-    from ebbline.recording import save_recording
+    from ebbline.recording import encode_recording
 
     if kind not in RECORDING_FORMATS:
         raise JournalError(
@@ -161,15 +160,10 @@ def _recording_files(recording: Recording, kind: str) -> dict[str, bytes]:
             remedy=f"Choose from: {', '.join(RECORDING_FORMATS)}.",
         )
     plain = replace(recording, name="recording")
-    files = {}
-    with tempfile.TemporaryDirectory() as folder:
-        suffix = ".hea" if kind == "wfdb" else ".edf"
-        saved = save_recording(plain, Path(folder) / f"recording{suffix}")
-        for path in sorted(saved.files):
-            files[path.name] = path.read_bytes()
-        (exact,) = save_recording(recording, Path(folder) / "recording.json").files
-        files["recording.json"] = exact.read_bytes()
-    return files
+    encoded = encode_recording(plain, "recording.hea" if kind == "wfdb" else "recording.edf")
+    exact = encode_recording(recording, "recording.json")
+    both = {**encoded.contents, **exact.contents}
+    return {path.name: data for path, data in sorted(both.items())}
 
 
 def _recording(files: dict[str, bytes], where: str) -> Recording | None:
@@ -206,10 +200,9 @@ def _sheets(entries: Sequence[Entry], reading: Reading | None) -> dict[str, byte
 
     last = entries[-1]
     at = max(last.written_at, last.at).astimezone(last.at.tzinfo)
-    lines = () if reading is None else four_lines(reading)
     columns = () if reading is None else columns_of(reading)
     seen = chart(entries, at, trace=columns)
-    made = handover(entries, at, lines=lines, trace=columns)
+    made = handover(entries, at, reading=reading)
     head = HandoverHead(made.case, made.bed, at, last.author, last.number, last.hash, True)
     sheet = handover_sheet(HandoverGiven(to="", **made.parts()), head)
     return {

@@ -37,9 +37,10 @@ from ebbline.journal.entries import (
     words,
 )
 from ebbline.journal.listening import listening
-from ebbline.journal.reading_lines import FourLines
 from ebbline.journal.standing import labour_known, last_of, of_kind, standing
-from ebbline.journal.trace_columns import TraceColumn
+from ebbline.journal.trace_columns import columns_of
+from ebbline.reading.model import Reading
+from ebbline.reading.text import Clock
 
 NOT_WRITTEN = "not written"
 MOST_CHANGES = 14
@@ -76,18 +77,20 @@ def handover(
     entries: Iterable[Entry],
     now: datetime,
     *,
-    lines: Sequence[FourLines] = (),
-    trace: Sequence[TraceColumn] = (),
+    reading: Reading | None = None,
     reviews: ReviewPolicy | None = None,
 ) -> Handover:
     """The handover of a case as it stands. now: in the zone in which times are told.
 
-    lines: the four lines of the reading, empty where there is none.
+    reading: of the trace so far, None where there is none.
     """
     every = tuple(entries)
     policy = load_reviews() if reviews is None else reviews
-    made = _Maker(every, now, chart(every, now, trace=trace), policy)
+    made = _Maker(
+        every, now, chart(every, now, trace=columns_of(reading) if reading else ()), policy
+    )
     bed = last_of(made.held, Bed)
+    lines = _four_lines(reading) if reading else []
     return Handover(
         case=every[0].case if every else "",
         bed=bed[1].bed if bed else NOT_WRITTEN,
@@ -149,7 +152,7 @@ class _Maker:
     def _entry(self, number: int | None) -> Entry:
         return next(one for one in self.every if one.number == number)
 
-    def situation(self, lines: Sequence[FourLines]) -> tuple[str, ...]:
+    def situation(self, lines: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
         """Alerts in force, who and where, the stage, the class."""
         known = labour_known(self.held)
         found = [
@@ -161,7 +164,7 @@ class _Maker:
         more = f", {known.fetuses} fetuses" if (known.fetuses or 1) > 1 else ""
         found.append(f"Weeks {weeks}; births before: {births}{more}.")
         found.append(self._stage())
-        found += [one.decided for one in lines] or ["No trace was read with this record."]
+        found += [one[0] for one in lines] or ["No trace was read with this record."]
         return tuple(found)
 
     def _stage(self) -> str:
@@ -212,9 +215,9 @@ class _Maker:
             found.append(known.note)
         return tuple(found)
 
-    def assessment(self, lines: Sequence[FourLines]) -> tuple[str, ...]:
+    def assessment(self, lines: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
         """The rest of the reading, progress, the mother, what listening asks for."""
-        found = [text for one in lines for text in one.texts()[1:]]
+        found = [text for one in lines for text in one[1:]]
         heard = listening(self.held, self.now, reviews=self.policy)
         found += [f"By ear: {one.what} {one.urgency.value.capitalize()}." for one in heard.asked]
         cervix = [
@@ -261,6 +264,20 @@ class _Maker:
         said = f"{plan[1].plan or plan[1].assessment} ({self.at(plan[0].at)})" if plan else ""
         found.append(f"Plan: {said or NOT_WRITTEN}.")
         return tuple(found)
+
+
+def _four_lines(reading: Reading) -> list[tuple[str, ...]]:
+    """The four lines of each fetus, with the end of the window they are of."""
+    ends = Clock.of(reading).at(reading.window.end_s)
+    several = len(reading.fetuses) > 1
+    return [
+        tuple(
+            f"{title}{f' (fetus {fetal.fetus})' if several else ''}, trace to {ends}: {line}"
+            for title, line in (fetal.four_lines.titled if fetal.four_lines else ())
+        )
+        for fetal in reading.fetuses
+        if fetal.four_lines
+    ]
 
 
 def awaited(held: Sequence[Entry]) -> list[tuple[Entry, Told]]:

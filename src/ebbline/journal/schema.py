@@ -14,12 +14,6 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-FORM = "0001"
-"""The last of the steps in `migrations`."""
-
-VERSION_TABLE = "journal_form"
-"""Where a store says which form it has."""
-
 metadata = MetaData()
 
 opening = Table(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -11,7 +10,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select, text
+from sqlalchemy import Row, insert, select, text
+from sqlalchemy.orm import Session
 
 from ebbline.journal import schema
 from ebbline.journal.chain import (
@@ -30,7 +30,7 @@ from ebbline.journal.chain import (
     entry_data,
     opening_data,
 )
-from ebbline.journal.database import open_engine, reading, shown, writing
+from ebbline.journal.database import open_store
 from ebbline.journal.entries import Bed, Body, Closed, Withdrawn, body_data, body_from
 from ebbline.journal.errors import ConflictError, JournalError, NoSuchCaseError
 
@@ -39,12 +39,6 @@ _OPENING = 4_272_402
 
 MOST_ENTRIES = 20_000
 """Of one case; a labour of three days with an entry each quarter of a minute (ours)."""
-
-
-def default_place() -> Path:
-    """Where the record lies when nothing is said: the user's own data directory."""
-    base = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
-    return Path(base) / "ebbline" / "record.sqlite"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,17 +79,17 @@ class Journal:
     def __init__(
         self, place: str | Path, *, now: Callable[[], datetime] = lambda: datetime.now(UTC)
     ) -> None:
-        self.engine = open_engine(place)
+        self.store = open_store(place)
         self._now = now
 
     @property
     def place(self) -> str:
         """Where it lies, without a password."""
-        return shown(self.engine)
+        return self.store.where
 
     def close(self) -> None:
-        """Give the connections back."""
-        self.engine.dispose()
+        """Give the sessions back."""
+        self.store.close()
 
     def open_case(
         self, case: str, bed: str, *, author: str, at: datetime | None = None, token: str = ""
@@ -105,13 +99,13 @@ class Journal:
         body = body_from("bed", {"bed": bed})
         now = self._now()
         first = checked(Draft(body, at or now, author, token=token), now)
-        with writing(self.engine) as connection:
-            self._lock_openings(connection)
-            known = connection.execute(
+        with self.store.writing() as session:
+            self._lock_openings(session)
+            known = session.execute(
                 select(schema.opening.c.case).where(schema.opening.c.case == case)
             ).first()
             if known is not None:
-                same = self._by_token(connection, case, token)
+                same = self._by_token(session, case, token)
                 if same is not None:
                     return same
                 raise ConflictError(
@@ -119,8 +113,8 @@ class Journal:
                     where=f"case {case}",
                     remedy="Open it from the list, or check the number.",
                 )
-            self._add_opening(connection, case, now, author)
-            return self._add(connection, case, [first], now)[0]
+            self._add_opening(session, case, now, author)
+            return self._add(session, case, [first], now)[0]
 
     def append(self, case: str, draft: Draft) -> Entry:
         """Add one entry; on disk when this returns. See `append_all`."""
@@ -135,15 +129,15 @@ class Journal:
         """
         now = self._now()
         fit = [checked(one, now) for one in drafts]
-        with writing(self.engine) as connection:
-            self._lock_case(connection, case)
-            return self._add(connection, case, fit, now)
+        with self.store.writing() as session:
+            self._lock_case(session, case)
+            return self._add(session, case, fit, now)
 
     def entries(self, case: str, *, after: int = 0) -> tuple[Entry, ...]:
         """Entries of a case as they were written, those after a number. Raises NoSuchCaseError."""
-        with reading(self.engine) as connection:
-            self._known(connection, case)
-            rows = connection.execute(
+        with self.store.session() as session:
+            self._known(session, case)
+            rows = session.execute(
                 select(schema.entry)
                 .where(schema.entry.c.case == case, schema.entry.c.number > after)
                 .order_by(schema.entry.c.number)
@@ -153,11 +147,11 @@ class Journal:
 
     def cases(self, *, closed: bool = False) -> tuple[CaseCard, ...]:
         """The cases on the board, by bed; closed: those that left it too."""
-        with reading(self.engine) as connection:
-            openings = connection.execute(select(schema.opening)).all()
+        with self.store.session() as session:
+            openings = session.execute(select(schema.opening)).all()
             last = {
                 row.case: row
-                for row in connection.execute(
+                for row in session.execute(
                     text(
                         'SELECT e."case", e.number, e.at, e.hash FROM journal_entry e JOIN ('
                         'SELECT "case" AS c, MAX(number) AS n FROM journal_entry GROUP BY "case"'
@@ -165,7 +159,7 @@ class Journal:
                     )
                 )
             }
-            kinds = connection.execute(
+            kinds = session.execute(
                 select(schema.entry).where(
                     schema.entry.c.kind.in_((Bed.kind, Closed.kind, Withdrawn.kind))
                 )
@@ -201,21 +195,19 @@ class Journal:
 
     def verify(self, case: str | None = None) -> Verification:
         """Walk the chain of the unit and of one or all cases; each case is read by itself."""
-        with reading(self.engine) as connection:
+        with self.store.session() as session:
             if case is not None:
-                self._known(connection, case)
+                self._known(session, case)
             openings = [
                 _opening(row)
-                for row in connection.execute(
-                    select(schema.opening).order_by(schema.opening.c.number)
-                )
+                for row in session.execute(select(schema.opening).order_by(schema.opening.c.number))
             ]
             found = list(breaks_of_openings(openings))
             heads: dict[str, str] = {}
             count = 0
             wanted = [one.case for one in openings if case in (None, one.case)]
             for name in wanted:
-                rows = connection.execute(
+                rows = session.execute(
                     select(schema.entry)
                     .where(schema.entry.c.case == name)
                     .order_by(schema.entry.c.number)
@@ -243,9 +235,9 @@ class Journal:
                 where=f"case {case}",
                 remedy="Do not trust this copy; ask for another.",
             )
-        with writing(self.engine) as connection:
-            self._lock_openings(connection)
-            if connection.execute(
+        with self.store.writing() as session:
+            self._lock_openings(session)
+            if session.execute(
                 select(schema.opening.c.case).where(schema.opening.c.case == case)
             ).first():
                 raise ConflictError(
@@ -254,51 +246,51 @@ class Journal:
                     remedy="Nothing was changed; take it into another record.",
                 )
             first = entries[0]
-            self._add_opening(connection, case, self._now(), first.author)
-            connection.execute(insert(schema.entry), [_row(one) for one in entries])
+            self._add_opening(session, case, self._now(), first.author)
+            session.execute(insert(schema.entry), [_row(one) for one in entries])
 
     # ------------------------------------------------------------ inside a unit of work
 
-    def _lock_openings(self, connection: Connection) -> None:
-        if connection.dialect.name == "postgresql":
-            connection.execute(text("SELECT pg_advisory_xact_lock(:n)"), {"n": _OPENING})
+    def _lock_openings(self, session: Session) -> None:
+        if session.get_bind().dialect.name == "postgresql":
+            session.execute(text("SELECT pg_advisory_xact_lock(:n)"), {"n": _OPENING})
 
-    def _lock_case(self, connection: Connection, case: str) -> None:
-        found = connection.execute(
+    def _lock_case(self, session: Session, case: str) -> None:
+        found = session.execute(
             select(schema.opening.c.case).where(schema.opening.c.case == case).with_for_update()
         ).first()
         if found is None:
             raise _no_such(case)
 
-    def _known(self, connection: Connection, case: str) -> None:
-        found = connection.execute(
+    def _known(self, session: Session, case: str) -> None:
+        found = session.execute(
             select(schema.opening.c.case).where(schema.opening.c.case == case)
         ).first()
         if found is None:
             raise _no_such(case)
 
-    def _by_token(self, connection: Connection, case: str, token: str) -> Entry | None:
+    def _by_token(self, session: Session, case: str, token: str) -> Entry | None:
         if not token:
             return None
-        row = connection.execute(
+        row = session.execute(
             select(schema.entry).where(schema.entry.c.case == case, schema.entry.c.token == token)
         ).first()
         return None if row is None else _entry(row)
 
-    def _add_opening(self, connection: Connection, case: str, now: datetime, author: str) -> None:
-        last = connection.execute(
+    def _add_opening(self, session: Session, case: str, now: datetime, author: str) -> None:
+        last = session.execute(
             select(schema.opening).order_by(schema.opening.c.number.desc()).limit(1)
         ).first()
         number, previous = (1, FIRST_HASH) if last is None else (last.number + 1, last.hash)
         bare = Opening(number, case, now, author, previous, "")
         data = opening_data(bare)
         del data["format"]
-        connection.execute(insert(schema.opening), {**data, "hash": digest(opening_data(bare))})
+        session.execute(insert(schema.opening), {**data, "hash": digest(opening_data(bare))})
 
     def _add(
-        self, connection: Connection, case: str, drafts: Sequence[Draft], now: datetime
+        self, session: Session, case: str, drafts: Sequence[Draft], now: datetime
     ) -> list[Entry]:
-        last = connection.execute(
+        last = session.execute(
             select(schema.entry.c.number, schema.entry.c.hash)
             .where(schema.entry.c.case == case)
             .order_by(schema.entry.c.number.desc())
@@ -307,7 +299,7 @@ class Journal:
         number, previous = (0, FIRST_HASH) if last is None else (last.number, last.hash)
         made = []
         for draft in drafts:
-            same = self._by_token(connection, case, draft.token)
+            same = self._by_token(session, case, draft.token)
             if same is not None:
                 made.append(same)
                 continue
@@ -318,7 +310,7 @@ class Journal:
                     where=f"case {case}",
                     remedy="Close it and open another.",
                 )
-            self._may_correct(connection, case, number, draft)
+            self._may_correct(session, case, number, draft)
             bare = Entry(
                 case=case,
                 number=number,
@@ -333,12 +325,12 @@ class Journal:
                 hash="",
             )
             entry = replace(bare, hash=digest(entry_data(bare)))
-            connection.execute(insert(schema.entry), _row(entry))
+            session.execute(insert(schema.entry), _row(entry))
             made.append(entry)
             previous = entry.hash
         return made
 
-    def _may_correct(self, connection: Connection, case: str, number: int, draft: Draft) -> None:
+    def _may_correct(self, session: Session, case: str, number: int, draft: Draft) -> None:
         body, corrects = draft.body, draft.corrects
         if corrects is None:
             if isinstance(body, Withdrawn):
@@ -348,7 +340,7 @@ class Journal:
                     remedy="Give that entry's number.",
                 )
             return
-        rows = connection.execute(
+        rows = session.execute(
             select(schema.entry).where(
                 schema.entry.c.case == case,
                 (schema.entry.c.number == corrects) | (schema.entry.c.corrects == corrects),

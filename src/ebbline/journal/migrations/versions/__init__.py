@@ -1,1 +1,0 @@
-"""One step for each change of form, the first first."""
