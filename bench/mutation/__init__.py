@@ -1,0 +1,1 @@
+"""A mutation run: small faults are put into the code, and the tests must notice each."""

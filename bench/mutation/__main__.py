@@ -1,0 +1,179 @@
+"""How many small faults the tests notice.
+
+    python -m bench.mutation                      # a sample of every area
+    python -m bench.mutation scoring --sample 0   # every mutant of one area
+    python -m bench.mutation criteria --only "figo.py::"   # those whose name holds a text
+
+A mutant is one changed expression (operators.py). It is killed when one of the tests that reach
+its line fails; a time limit that is passed counts as a survivor, and so does a mutant that no
+test reaches. Kernels run uncompiled, because a compiled one would come out of its cache.
+Survivors are listed; the reason why one is harmless stands in harmless.yaml under its name, and
+one without a reason is a test that is missing. The sample is drawn by --seed; the last line has
+the share killed. The end is 1 when an area kills less than 90 % or a survivor has no reason.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import coverage
+import yaml
+
+from bench.mutation.child import ROOT, preload, run
+from bench.mutation.operators import Mutant, mutants
+
+SRC = ROOT / "src"
+WANTED = 0.9
+
+
+@dataclass(frozen=True)
+class Area:
+    """Modules that are mutated (patterns below src/ebbline), and the tests that must notice."""
+
+    modules: tuple[str, ...]
+    tests: tuple[str, ...]
+
+    def paths(self) -> list[Path]:
+        """The modules' files."""
+        return sorted({p for pattern in self.modules for p in (SRC / "ebbline").glob(pattern)})
+
+
+AREAS = {
+    "criteria": Area(("criteria/**/*.py",), ("tests/criteria",)),
+    "features": Area(("features/*.py",), ("tests/features", "tests/criteria")),
+    "likelihood": Area(("bedside/likelihood*.py",), ("tests/bedside",)),
+    "scoring": Area(
+        ("teach/scoring.py", "teach/grading.py"),
+        ("tests/teach/test_scoring.py", "tests/teach/test_encounter.py"),
+    ),
+}
+NOT_HERE = ("-m", "not browser")
+SLOWEST_S = 20.0
+"""A test longer than this is left to the suite: one mutant must not wait for it."""
+
+
+class Reach:
+    """Which tests reach which line, and how long each takes."""
+
+    def __init__(self, area: Area, limit_s: float) -> None:
+        with tempfile.TemporaryDirectory() as made:
+            data = Path(made) / "reach"
+            settings = Path(made) / "settings"
+            settings.write_text(f"[run]\ndata_file = {data}\n", encoding="utf-8")
+            words = [*area.tests, *NOT_HERE, "--cov=ebbline", "--cov-context=test", "--cov-report="]
+            how, watch = run([*words, f"--cov-config={settings}"], limit_s)
+            if how != "passed":
+                raise SystemExit(f"without any change the tests do not pass: {how} {watch.failed}")
+            self.seconds = watch.seconds
+            found = coverage.CoverageData(str(data))
+            found.read()
+            self._lines = {
+                path: {
+                    line: {c.partition("|")[0] for c in contexts if c}
+                    for line, contexts in found.contexts_by_lineno(path).items()
+                }
+                for path in found.measured_files()
+            }
+
+    def tests(self, mutant: Mutant, budget_s: float) -> list[str]:
+        """Tests for a mutant: those that reach the line; of the module, where none is seen to.
+
+        Lines that run at import or inside compiled code are not seen: every test of the module
+        counts for them. Quick tests first, within a budget.
+        """
+        lines = self._lines.get(str(SRC / "ebbline" / mutant.path), {})
+        chosen = set() if mutant.in_kernel else set(lines.get(mutant.line, ()))
+        if not chosen and (mutant.in_kernel or mutant.function == "module" or mutant.line in lines):
+            chosen = set().union(*lines.values()) or set(self.seconds)
+        ordered = sorted(chosen & self.seconds.keys(), key=self.seconds.__getitem__)
+        within, spent = [], 0.0
+        for test in ordered:
+            spent += self.seconds[test]
+            if self.seconds[test] > SLOWEST_S or spent > budget_s:
+                break
+            within.append(test)
+        return within
+
+
+def judged(mutant: Mutant, reach: Reach, limit_s: float) -> str:
+    """ "killed", "survived", "time" or "not reached"."""
+    tests = reach.tests(mutant, limit_s / 3)
+    if not tests:
+        return "not reached"
+    path = SRC / "ebbline" / mutant.path
+    module = ".".join(("ebbline", *Path(mutant.path).with_suffix("").parts))
+    change = (module.removesuffix(".__init__"), path, mutant.tree)
+    how, _ = run([*tests, "-x"], limit_s, change, compiled=not mutant.in_kernel)
+    return {"passed": "survived", "failed": "killed", "time": "time"}[how]
+
+
+def sampled(area: Area, count: int, seed: int, only: str) -> list[Mutant]:
+    """Mutants of an area: all with a text in their name, then a sample (0 for all)."""
+    found = [
+        m
+        for path in area.paths()
+        for m in mutants(path.read_text(encoding="utf-8"), str(path.relative_to(SRC / "ebbline")))
+        if only in m.name
+    ]
+    return random.Random(seed).sample(found, min(count, len(found)) if count else len(found))
+
+
+def run_area(name: str, args: argparse.Namespace, harmless: dict[str, str]) -> bool:
+    """Run one area and print it. True when it is good enough."""
+    area, began = AREAS[name], time.monotonic()
+    reach = Reach(area, args.baseline_limit)
+    chosen = sampled(area, args.sample, args.seed, args.only)
+    counts: dict[str, int] = {}
+    alive: list[tuple[Mutant, str]] = []
+    for mutant in chosen:
+        if time.monotonic() - began > args.area_limit:
+            break
+        how = judged(mutant, reach, args.limit)
+        counts[how] = counts.get(how, 0) + 1
+        if how != "killed":
+            alive.append((mutant, how))
+        if args.verbose:
+            print(f"  {how:12} {mutant.line:4} {mutant.name}", file=sys.stderr, flush=True)
+    done = sum(counts.values())
+    killed = counts.get("killed", 0)
+    excused = sum(1 for m, _ in alive if m.name in harmless)
+    share = killed / done if done else 0.0
+    of_harmful = killed / (done - excused) if done > excused else 0.0
+    print(f"## {name}: {killed} of {done} killed ({share:.0%}); "
+          f"{of_harmful:.0%} of those that are not harmless\n")  # fmt: skip
+    others = ", ".join(f"{how} {n}" for how, n in sorted(counts.items()) if how != "killed")
+    left = f"; {len(chosen) - done} of the sample not run in the time" if done < len(chosen) else ""
+    print(f"Seed {args.seed}, {len(reach.seconds)} tests; {others or 'no survivors'}{left}.\n")
+    for mutant, how in sorted(alive, key=lambda pair: pair[0].name):
+        reason = harmless.get(mutant.name, "NO REASON: a test is missing")
+        print(f"- `{mutant.name}` (line {mutant.line}, {how}): {reason}")
+    print(flush=True)
+    return done == 0 or (share >= WANTED and excused == len(alive))
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(prog="python -m bench.mutation", description=__doc__)
+    parser.add_argument("areas", nargs="*", choices=[*AREAS, []], help="all when none is named")
+    parser.add_argument("--sample", type=int, default=60, help="mutants of each area; 0 for all")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", default="", help="only mutants whose name holds this text")
+    parser.add_argument("--limit", type=float, default=90.0, help="seconds for one mutant")
+    parser.add_argument("--area-limit", type=float, default=1800.0, help="seconds for one area")
+    parser.add_argument("--baseline-limit", type=float, default=900.0)
+    parser.add_argument("--verbose", action="store_true", help="each mutant as it is judged")
+    args = parser.parse_args(words)
+    told = yaml.safe_load((Path(__file__).parent / "harmless.yaml").read_text(encoding="utf-8"))
+    preload()
+    good = [run_area(name, args, told or {}) for name in args.areas or AREAS]
+    return 0 if all(good) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

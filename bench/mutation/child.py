@@ -1,0 +1,136 @@
+"""What one forked process does: pytest on chosen tests, with one module changed in memory."""
+
+from __future__ import annotations
+
+import ast
+import contextlib
+import importlib.abc
+import importlib.machinery
+import importlib.util
+import json
+import os
+import signal
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).parents[2]
+
+
+class Changed(importlib.abc.MetaPathFinder):
+    """Gives one module the changed tree in place of its source."""
+
+    def __init__(self, name: str, path: Path, tree: ast.Module) -> None:
+        self._name, self._path, self._tree = name, path, tree
+
+    def find_spec(self, name: str, path: Any = None, target: Any = None) -> Any:
+        """The spec of the one module; nothing for any other."""
+        if name != self._name:
+            return None
+        tree = self._tree
+
+        class Loader(importlib.machinery.SourceFileLoader):
+            def get_code(self, fullname: str) -> Any:
+                return compile(tree, self.path, "exec", dont_inherit=True)
+
+        return importlib.util.spec_from_file_location(
+            name, self._path, loader=Loader(name, str(self._path))
+        )
+
+
+class Stopwatch:
+    """A pytest plugin that keeps how long each test took, and what failed first."""
+
+    def __init__(self) -> None:
+        self.seconds: dict[str, float] = {}
+        self.failed = ""
+
+    def pytest_runtest_logreport(self, report: Any) -> None:
+        """Add up set-up, call and tear-down."""
+        self.seconds[report.nodeid] = self.seconds.get(report.nodeid, 0.0) + report.duration
+        if report.failed and not self.failed:
+            self.failed = report.nodeid
+
+
+def preload() -> None:
+    """Import what every child needs and no mutant changes, once, before forking."""
+    import hypothesis
+    import numba
+    import numpy
+    import pydantic
+    import pytest
+    import typer  # noqa: F401
+
+    _ = (numba, numpy, pydantic, pytest)
+    hypothesis.settings.register_profile("same", derandomize=True, database=None, deadline=None)
+    hypothesis.settings.load_profile("same")
+
+
+def run(
+    words: Sequence[str],
+    limit_s: float,
+    change: tuple[str, Path, ast.Module] | None = None,
+    *,
+    compiled: bool = True,
+) -> tuple[str, Stopwatch]:
+    """Run pytest in a fork. Returns "passed", "failed" or "time", and the stopwatch."""
+    reading, writing = os.pipe()
+    process = os.fork()
+    if process == 0:
+        os.close(reading)
+        # The child must never come back into the parent's loop.
+        with contextlib.suppress(BaseException):
+            os.setpgrp()
+            _child(words, change, compiled, writing)
+        os._exit(3)
+    os.close(writing)
+    until = time.monotonic() + limit_s
+    answer = b""
+    os.set_blocking(reading, False)
+    while time.monotonic() < until:
+        with contextlib.suppress(BlockingIOError):
+            piece = os.read(reading, 1 << 20)
+            if not piece:
+                break
+            answer += piece
+            continue
+        time.sleep(0.02)
+    else:
+        answer = b""
+        os.killpg(process, signal.SIGKILL)
+    os.close(reading)
+    os.waitpid(process, 0)
+    watch = Stopwatch()
+    if time.monotonic() >= until:
+        return "time", watch
+    try:
+        told = json.loads(answer)
+    except ValueError:
+        # It ended without an answer: the change broke the interpreter or the imports.
+        return "failed", watch
+    watch.seconds, watch.failed = told["seconds"], told["failed"]
+    return ("passed" if told["code"] == 0 else "failed"), watch
+
+
+def _child(
+    words: Sequence[str], change: tuple[str, Path, ast.Module] | None, compiled: bool, out: int
+) -> None:
+    import numba
+    import pytest
+
+    null = os.open(os.devnull, os.O_RDWR)
+    for stream in (0, 1, 2):
+        os.dup2(null, stream)
+    os.chdir(ROOT)
+    if not compiled:
+        numba.config.DISABLE_JIT = True
+    if change is not None:
+        sys.meta_path.insert(0, Changed(*change))
+    watch = Stopwatch()
+    code = pytest.main([*words, "-q", "-p", "no:cacheprovider", "-p", "no:randomly"], [watch])
+    told = {"code": int(code), "seconds": watch.seconds, "failed": watch.failed}
+    with os.fdopen(out, "w") as pipe:
+        json.dump(told, pipe)
+    os._exit(0)
