@@ -11,6 +11,7 @@ import pytest
 from ebbline.recording.model import ChannelKind
 from ebbline.synth import Point, Scenario, invent
 from ebbline.synth.ground_truth import SpanKind
+from ebbline.synth.sensors import DEVICES
 from ebbline.terms import SensorKind
 
 HEART = Point(5.0, -6.0)
@@ -64,7 +65,9 @@ def test_off_site_the_mother_is_caught_and_the_electrode_never_catches_her() -> 
     assert mother is not None
     span = max(spans, key=lambda s: s.end_s - s.start_s)
     here = slice(round(span.start_s * 4), round(span.end_s * 4))
-    assert np.nanmax(np.abs(heart[here] - mother.samples[here])) <= 1.0
+    apart = np.abs(heart[here] - mother.samples[here])
+    # Averaged over beats and held: near the pulse of now, seldom far from it.
+    assert np.nanmedian(apart) <= 1.5 and np.nanpercentile(apart, 95) <= 5.0
     internal = replace(off, heart_sensor=SensorKind.SCALP_ELECTRODE)
     kinds = {s.kind for s in invent(internal, 3).truth.artefacts}
     assert SpanKind.MATERNAL not in kinds and SpanKind.DOUBLING not in kinds
@@ -76,13 +79,13 @@ def test_doubling_and_halving_show_twice_and_half_the_rate() -> None:
     seen = set()
     for span in labour.truth.artefacts:
         factor = {SpanKind.DOUBLING: 2.0, SpanKind.HALVING: 0.5}.get(span.kind)
-        if factor is None or span.end_s - span.start_s < 3:
+        if factor is None or span.end_s - span.start_s < 6:
             continue
         here = slice(round(span.start_s * 4) + 1, round(span.end_s * 4) - 1)
         ratio = heart[here] / true[here]
         if np.isfinite(ratio).any():
             seen.add(span.kind)
-            assert np.nanmedian(ratio) == pytest.approx(factor, rel=0.03)
+            assert np.nanmedian(ratio) == pytest.approx(factor, rel=0.05)
     assert seen == {SpanKind.DOUBLING, SpanKind.HALVING}
 
 
@@ -105,7 +108,7 @@ def test_ultrasound_smears_the_beat_and_steps_by_a_quarter() -> None:
 
 def test_a_toco_is_cut_off_and_a_catheter_gives_pressure() -> None:
     belt = _activity(replace(Scenario(), toco_gain=2.0))
-    assert np.nanmax(belt) == 100 and np.nanmin(belt) >= 0
+    assert np.nanmax(belt) in {d.activity_most for d in DEVICES} and np.nanmin(belt) >= 0
     inside = replace(Scenario(), activity_sensor=SensorKind.PRESSURE_CATHETER)
     labour = invent(inside, 1)
     channel = labour.recording.first(ChannelKind.UTERINE_ACTIVITY)

@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 from ebbline.errors import ScenarioError
 from ebbline.synth import actions as act
 from ebbline.synth import oxygen, sensors
+from ebbline.synth.activity_sensor import ActivitySensor
 from ebbline.synth.apply_action import do
 from ebbline.synth.body import Body, Shown
 from ebbline.synth.event_scheduler import Happenings
+from ebbline.synth.heart_sensor import HeartSensor
 from ebbline.synth.output import Kept, Labour, recording_of, truth_of
 from ebbline.synth.scenario import Scenario
 from ebbline.synth.shapes import STEP_HZ
@@ -26,6 +28,9 @@ FloatArray = NDArray[np.float64]
 
 __all__ = ["Labour", "LabourEngine", "Stretch", "invent"]
 
+BEATS_UNEVEN_BPM, BEATS_UNEVEN_SHARE = 0.2, 0.043
+"""How far neighbouring beats differ: a least, and more with variability (share of the bandwidth;
+fitted to the steps of the CTU-UHB recordings)."""
 DESCENT_CM_PER_HOUR, TO_MIDLINE_PER_HOUR = 2.0, 0.4
 """In the second stage the heart's site moves down and to the midline (common practice; speed
 chosen)."""
@@ -57,8 +62,11 @@ class LabourEngine:
         self._happenings = Happenings(self._state, self._streams)
         self._body = Body(self._state, self._streams)
         of = self._streams.of
-        self._heart = sensors.HeartSensor(of("heart sensor"), of("heart noise"))
-        self._belt = sensors.ActivitySensor(of("activity sensor"), of("activity faults"))
+        device = sensors.device_of(of("device"), scenario.heart_sensor)
+        self._heart = HeartSensor(of("device"), of("heart sensor"), of("heart noise"), device)
+        self._belt = ActivitySensor(
+            of("device"), of("activity sensor"), of("activity faults"), device
+        )
         self._stores = oxygen.rested()
         self._kept = Kept()
 
@@ -129,7 +137,7 @@ class LabourEngine:
         fast = slice(a * STEP_HZ, b * STEP_HZ)
         electrode = s.heart_sensor is SensorKind.SCALP_ELECTRODE
         distance = self._distance(a, b, body.wander)
-        hazards = sensors.hazards(
+        heard = sensors.hearing(
             s,
             electrode=electrode,
             rate=body.rate,
@@ -139,10 +147,14 @@ class LabourEngine:
             movement=t.movement[fast],
             distance_cm=np.repeat(distance, STEP_HZ),
         )
-        jitter = sensors.JITTER_BPM + sensors.JITTER_SHARE * body.width
-        heart, mode = self._heart.give(body.rate, body.maternal, hazards, jitter, electrode)
+        uneven = BEATS_UNEVEN_BPM + BEATS_UNEVEN_SHARE * body.width
+        heart, mode = self._heart.give(
+            body.rate, body.maternal, heard, uneven, electrode, s.sensor_off_per_hour
+        )
         pressure = s.resting_tone_mmhg + t.bell[fast] + t.push[fast]
-        activity = self._belt.give(pressure, t.movement[fast], s)
+        activity = self._belt.give(
+            s.resting_tone_mmhg + t.bell[fast], t.push[fast], t.movement[fast], s
+        )
         maternal = np.round(body.maternal)
         self._kept.add(
             baseline=body.baseline,

@@ -30,8 +30,10 @@ QUIET_BANDWIDTH, QUIET_ACCELERATIONS, CYCLING_ACCELERATIONS = 0.5, 0.08, 1.3
 Nijhuis JG, Prechtl HFR, Martin CB, Bots RSGM. Early Hum Dev 1982;6:177-95; quiet spells of 20 to
 40 minutes at term (Pillai M, James D. Obstet Gynecol 1990;76:812-6; from memory)."""
 
-CONTRACTION_SPREAD, SECONDS_SPREAD, RISE_SHARE = 0.22, 0.14, 0.45
-"""Spread of strength (of its logarithm) and of length (share), share of the rise: chosen."""
+CONTRACTION_SPREAD, SPREAD_BY_IRREGULARITY = 0.12, 0.7
+SECONDS_SPREAD, RISE_SHARE = 0.16, 0.45
+"""Spread of strength (of its logarithm: a least, and by the irregularity), spread of length
+(share), share of the rise: chosen."""
 RARE_PER_10_MIN, LOOK_AGAIN_S = 1.0, 120.0
 """Rarer contractions come by chance, looked for this often."""
 
@@ -124,7 +126,8 @@ class Happenings:
         interval = usual * max(0.35, 1.0 + s.contraction_irregularity * draws[0])
         seconds = float(np.clip(s.contraction_s * (1 + SECONDS_SPREAD * draws[1]), 30.0, 180.0))
         seconds = min(seconds, max(40.0, 0.88 * usual))
-        peak = s.contraction_mmhg * math.exp(CONTRACTION_SPREAD * draws[2])
+        spread = CONTRACTION_SPREAD + SPREAD_BY_IRREGULARITY * s.contraction_irregularity
+        peak = s.contraction_mmhg * math.exp(spread * draws[2])
         coupled = state.coupled_next
         if coupled:
             peak, seconds = 0.65 * peak, 0.8 * seconds

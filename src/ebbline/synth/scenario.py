@@ -74,8 +74,10 @@ class Scenario:
     placental_vulnerability: how far fetal oxygen falls when a contraction stops the placental
     flow. reserve_loss: share of the oxygen reserve spent in an hour beyond what the contractions
     themselves cost. signal_loss: mean share of heart-rate signal lost with the sensor well
-    placed, added to what a badly placed sensor loses. Raises ScenarioError when a knob is out of
-    its range.
+    placed, added to what a badly placed sensor loses. sensor_off_per_hour, belt_off_per_hour: how
+    often a sensor comes off and is left off for minutes (a belt then shows 0). toco_tone: units
+    shown at rest; under 0 the foot of a contraction is cut off. Raises ScenarioError when a knob
+    is out of its range.
     """
 
     hours: float = 1.0
@@ -139,9 +141,11 @@ class Scenario:
     toco_tone: float = 14.0
     toco_noise: float = 1.0
     belt_shifts_per_hour: float = 1.0
+    belt_off_per_hour: float = 0.0
     activity_losses_per_hour: float = 0.1
     abdominal_wall_cm: float = 2.5
     signal_loss: float = 0.03
+    sensor_off_per_hour: float = 0.0
     doubling_per_hour: float = 0.3
     halving_per_hour: float = 0.3
     maternal_capture_per_hour: float = 0.0
@@ -242,9 +246,11 @@ _LIMITS: dict[str, tuple[float, float]] = {
     "maternal_bpm": (45.0, 160.0),
     "heart_depth_cm": (2.0, 20.0),
     "toco_gain": (0.05, 3.0),
-    "toco_tone": (0.0, 60.0),
+    "toco_tone": (-40.0, 80.0),
     "toco_noise": (0.0, 6.0),
     "belt_shifts_per_hour": (0.0, 30.0),
+    "belt_off_per_hour": (0.0, 30.0),
+    "sensor_off_per_hour": (0.0, 30.0),
     "activity_losses_per_hour": (0.0, 30.0),
     "abdominal_wall_cm": (0.5, 12.0),
     "signal_loss": (0.0, 0.9),

@@ -1,0 +1,150 @@
+"""How well invented labours can be told from real ones.
+
+    python -m bench.realism                     the tables, on the half of the recordings kept back
+    python -m bench.realism --quick             ultrasound, first stage, fewer labours
+    python -m bench.realism --half fitted|all   on the other half, or on all recordings
+    python -m bench.realism --strips FILE.pdf   strips in a random order, the key on the last page
+    python -m bench.realism --docs              and writes docs/generator.md and its strips
+
+Real: the open intrapartum recordings of CTU-UHB (Chudacek et al. BMC Pregnancy and Childbirth
+2014;14:16; PhysioNet, ODC-By 1.0), read from ../shared/data/ctu-uhb or EBBLINE_SHARED. Invented:
+labours as they come (ebbline.synth.population), seeds that the fit never saw.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import numpy as np
+
+from bench.realism import judge, kernels, strips, windows
+from bench.realism.features import GROUPS, measure
+from bench.realism.windows import ROOT, STAGES, Window
+from ebbline.terms import SensorKind
+
+SENSORS = (SensorKind.ULTRASOUND, SensorKind.SCALP_ELECTRODE)
+DEVELOP_SEEDS, LOCKED_SEEDS = 50_000, 910_000
+"""Where the seeds of invented labours begin: while developing, and for what is reported."""
+WORST = 8
+
+
+def _features(window: Window) -> dict[str, float]:
+    return measure(window.fhr, window.toco)
+
+
+def chosen(sensor: SensorKind, stage: str, half: str) -> list[Window]:
+    """The real windows of one half of the recordings."""
+    wanted = {"kept": (False,), "fitted": (True,), "all": (False, True)}[half]
+    return [
+        w
+        for w in windows.real(sensor)
+        if w.stage == stage and windows.fitted_half(w.labour) in wanted
+    ]
+
+
+def _line(verdict: judge.Verdict) -> str:
+    return f"{verdict.auc:.2f} ({verdict.low:.2f} to {verdict.high:.2f})"
+
+
+def compare(
+    real: Sequence[Window], invented: Sequence[Window], jobs: int
+) -> tuple[dict[str, str], list[str]]:
+    """Verdicts by group, "random kernels" and "all features"; lines on the features that tell."""
+    both = [*real, *invented]
+    with ProcessPoolExecutor(jobs) as pool:
+        rows = list(pool.map(_features, both, chunksize=8))
+    x, names = judge.table(rows)
+    labels, groups = judge.labels_of(both)
+    verdicts = judge.by_group(x, names, labels, groups)
+    learned = np.array([kernels.answers(w.fhr, w.toco) for w in both])
+    verdicts.append(judge.linear("random kernels", learned, labels, groups))
+    said = {v.name: _line(v) for v in verdicts}
+    rng = np.random.default_rng(5)
+    halves = rng.permutation(labels.sum()) % 2 == 0
+    said["real from real, all features"] = _line(
+        judge.boosted("null", x[labels], halves, groups[labels])
+    )
+    lines = [
+        f"{name}: {auc:.2f} (quartiles: real {a}; invented {b})"
+        for name, auc, a, b in judge.worst(x, names, labels, WORST)
+    ]
+    return said, lines
+
+
+ROWS = (*GROUPS, "all features", "random kernels", "real from real, all features")
+
+
+def report(half: str, count: int, quick: bool, jobs: int, first_seed: int) -> str:
+    """The tables as Markdown."""
+    columns: dict[str, dict[str, str]] = {}
+    told: list[str] = []
+    for sensor in SENSORS[:1] if quick else SENSORS:
+        labours = windows.invented(sensor, range(first_seed, first_seed + count), jobs=jobs)
+        for stage in STAGES[:1] if quick else STAGES:
+            real = chosen(sensor, stage, half)
+            invented = [w for w in labours if w.stage == stage]
+            name = f"{sensor}, {stage} stage"
+            said, lines = compare(real, invented, jobs)
+            columns[f"{name} ({len(real)} and {len(invented)})"] = said
+            told += ["", f"{name[0].upper()}{name[1:]}, the features that tell most:", ""]
+            told += [f"- {line}" for line in lines]
+    head = ["| | " + " | ".join(columns) + " |", "|---|" + "---|" * len(columns)]
+    body = [
+        f"| {row} | " + " | ".join(said.get(row, "") for said in columns.values()) + " |"
+        for row in ROWS
+    ]
+    return "\n".join([*head, *body, *told])
+
+
+def _put(text: str, page: Path) -> None:
+    """Put the tables between their marks on the page."""
+    whole = page.read_text(encoding="utf-8")
+    before, rest = whole.split("<!-- numbers -->", 1)
+    _, after = rest.split("<!-- /numbers -->", 1)
+    page.write_text(
+        f"{before}<!-- numbers -->\n\n{text}\n\n<!-- /numbers -->{after}", encoding="utf-8"
+    )
+
+
+def draw_strips(path: Path, count: int, half: str, first_seed: int) -> None:
+    """Half real, half invented, first and second stage, both sensors."""
+    mixed: list[Window] = []
+    rng = np.random.default_rng(first_seed)
+    for sensor in SENSORS:
+        of_sensor = windows.invented(sensor, range(first_seed, first_seed + count // 4))
+        for stage in STAGES:
+            real = chosen(sensor, stage, half)
+            take = rng.permutation(len(real))[: count // 8]
+            mixed += [real[k] for k in take]
+            mixed += [w for w in of_sensor if w.stage == stage][: count // 8]
+    strips.draw(mixed, path, first_seed)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--half", choices=("kept", "fitted", "all"), default="kept")
+    parser.add_argument("--count", type=int, default=110, help="invented labours to a sensor")
+    parser.add_argument("--quick", action="store_true", help="ultrasound, first stage, 40 labours")
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--develop", action="store_true", help="seeds for developing")
+    parser.add_argument("--strips", type=Path, help="draw strips into this PDF")
+    parser.add_argument("--docs", action="store_true", help="write docs/generator.md")
+    args = parser.parse_args()
+    if not windows.CTU_UHB.is_dir():
+        sys.exit(f"The open recordings are not at {windows.CTU_UHB}; set EBBLINE_SHARED.")
+    seed = DEVELOP_SEEDS if args.develop else LOCKED_SEEDS
+    if args.strips:
+        draw_strips(args.strips, 40, args.half, seed)
+        return
+    text = report(args.half, 40 if args.quick else args.count, args.quick, args.jobs, seed)
+    print(text)
+    if args.docs:
+        _put(text, ROOT / "docs" / "generator.md")
+
+
+if __name__ == "__main__":
+    main()
