@@ -45,7 +45,6 @@ PUBLISHED = {
     "figo-sinusoidal": "above 30",
     "figo-sinusoidal-short": "at most 30",
     "figo-decelerations-repetitive": "above 0.5",
-    "figo-decelerations-for-a-time": "above 0.5",
     "figo-decelerations-late-30": "above 30",
     "figo-decelerations-late-20": "above 20",
     "figo-decelerations-prolonged": "above 3",

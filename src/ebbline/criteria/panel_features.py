@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.definitions import BASELINE_VERY_SLOW_BPM, MARKED_ABOVE_BPM, TEN_MINUTES_S
+from ebbline.features import window as within
 from ebbline.features.findings import Curve, Deceleration, DecelerationKind, Findings
 from ebbline.terms import Window
 
@@ -71,7 +72,7 @@ def look(findings: Findings, window: Window) -> Look:
     above = rate[:length] - baseline[:length]
     segments = [s for s in fetal.baseline if s.determinate]
     band, fine = _cut(fetal.bandwidth, window), _cut(fetal.fine_bandwidth, window)
-    inside = [a for a in fetal.accelerations if window.start_s <= a.peak_s < window.end_s]
+    inside = within.accelerations_in(findings, window.start_s, window.end_s)
     return Look(
         window=window,
         rate=rate[np.isfinite(rate)],
@@ -82,11 +83,7 @@ def look(findings: Findings, window: Window) -> Look:
         ),
         bandwidth=band[np.isfinite(band)],
         fine=fine[np.isfinite(fine)],
-        decelerations=tuple(
-            d
-            for d in fetal.decelerations
-            if window.start_s <= d.nadir_s < window.end_s and not d.shallow
-        ),
+        decelerations=within.decelerations_in(findings, window.start_s, window.end_s),
         accelerations_per_10_min=len(inside) / max(window.duration_s / TEN_MINUTES_S, 0.1),
     )
 

@@ -145,6 +145,18 @@ class RecordingFacts:
         """Early (NICHD)."""
         return self.falls.of(DecelerationKind.EARLY)
 
+    def of_kind(self, kind: DecelerationKind) -> BoolArray:
+        """The decelerations that count as a kind: prolonged ones that began so among them."""
+        match kind:
+            case DecelerationKind.LATE:
+                return self.late
+            case DecelerationKind.VARIABLE:
+                return self.variable
+            case DecelerationKind.GRADUAL_UNPAIRED:
+                return self.unpaired
+            case _:
+                return self.falls.of(kind)
+
     @cached_property
     def concerning(self) -> BoolArray:
         """Variable decelerations with any concerning characteristic (NICE)."""

@@ -207,12 +207,6 @@ class WindowFacts:
         """See `features.window.repetitive`."""
         return within.repetitive(self.findings, self.window.start_s, self.window.end_s, which)
 
-    def repetitive_for_a_time(self, which: BoolArray) -> within.Answer:
-        """See `features.window.repetitive_for_a_time`."""
-        return within.repetitive_for_a_time(
-            self.findings, self.window.start_s, self.window.end_s, which
-        )
-
     def longest_run(self, which: BoolArray) -> pattern_duration.PatternRun | None:
         """See `features.pattern_duration.longest_run`."""
         window = self.window

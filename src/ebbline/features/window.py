@@ -5,12 +5,13 @@ by the criteria and by the summary of a review, so that both say the same. How l
 lasted is told by `features.pattern_duration`.
 
 What belongs to a window: a contraction by its peak, an acceleration by its peak, a deceleration
-by its nadir, so that neighbouring windows share no event. Decelerations are chosen by a mask (see
-`decelerations_of`); a contraction carries one when a deceleration of the mask is paired with it,
-also when that begins just after the window's end: it belongs to the contraction. A contraction
-during which the heart rate could not be read (less than half valid from its onset to 30 s after
-its end) and that carries none is left out of the shares: what could not be seen is not counted as
-absent.
+when any part of it lies in the window, so that a fall is never lost between two windows: it is
+told in both. One rule for the review, the criteria, the panel and teaching. Decelerations are
+chosen by a mask (see `decelerations_of`); a contraction carries one when a deceleration of the
+mask is paired with it, also when that begins just after the window's end: it belongs to the
+contraction. A contraction during which the heart rate could not be read (less than half valid from
+its onset to 30 s after its end) and that carries none is left out of the shares: what could not be
+seen is not counted as absent.
 """
 
 from __future__ import annotations
@@ -135,13 +136,14 @@ def accelerations_in(findings: Findings, start_s: float, end_s: float) -> tuple[
 def decelerations_in(
     findings: Findings, start_s: float, end_s: float, *, shallow: bool = False
 ) -> tuple[Deceleration, ...]:
-    """Decelerations whose nadir lies in the window, in order of time.
+    """Decelerations any part of which lies in the window, in order of their nadirs.
 
     Shallow ones (10 to under 15 bpm) are no decelerations by definition and are left out unless
     asked for.
     """
     index = index_of(findings)
-    places = index.deceleration_order[_inside(index.deceleration_nadir_s, start_s, end_s)]
+    here = (index.deceleration_onset_s < end_s) & (index.deceleration_end_s > start_s)
+    places = index.deceleration_order[here]
     chosen = (findings.fetal.decelerations[i] for i in places.tolist())
     return tuple(d for d in chosen if shallow or not d.shallow)
 
@@ -420,23 +422,11 @@ def recurrent(findings: Findings, start_s: float, end_s: float, which: BoolArray
 
 
 def repetitive(findings: Findings, start_s: float, end_s: float, which: BoolArray) -> Answer:
-    """Whether decelerations come with more than half of the window's contractions (FIGO, NICE).
+    """Whether decelerations come with over half of contractions in any 20 minutes (FIGO, NICE).
 
-    In a window longer than 30 minutes, of any 30 minutes of it; one shorter than 20 minutes is
-    lengthened backwards to 20. Otherwise as `recurrent`. Source: Ayres-de-Campos 2015,
-    "repetitive decelerations"; NICE NG229 (from memory).
-    """
-    length_s = min(max(end_s - start_s, RECURRENCE_S), HALF_HOUR_S)
-    return _with_contractions(findings, start_s, end_s, which, length_s, strictly=True)
-
-
-def repetitive_for_a_time(
-    findings: Findings, start_s: float, end_s: float, which: BoolArray
-) -> Answer:
-    """Whether decelerations come with more than half of contractions in any 20 minutes.
-
-    For standards that ask how long a repetitive pattern has lasted (NICE NG229: amber before 30
-    minutes, red after): it need not fill the window. Otherwise as `repetitive`.
+    The standards do not say of which stretch; that of `recurrent` is taken (our choice), so that
+    ten quiet minutes beside them do not make a pattern none. Otherwise as `recurrent`. Source:
+    Ayres-de-Campos 2015, "repetitive decelerations"; NICE NG229 (from memory).
     """
     return _with_contractions(findings, start_s, end_s, which, RECURRENCE_S, strictly=True)
 

@@ -45,7 +45,8 @@ def read(
 
     context replaces the recording's own; what cannot be true in it counts as unknown, with a
     note. window defaults to the last 30 minutes (the whole of a shorter recording). With history
-    the classes of each half hour that ends at 30, 40, 50, ... minutes are given too. The first of
+    the classes of the half hours whose ends lie ten minutes apart, up and down from the window's
+    end, are given too. The first of
     the standards is the one whose class leads the four lines (`FetalReading.four_lines`). Raises
     RecordingError for a recording without a usable fetal heart rate, ContextError for a window
     outside it.
@@ -123,23 +124,29 @@ def _fetus(
         findings=findings,
         review=review,
         classes=classes,
-        history=_history(findings, context, standards) if history else (),
+        history=_history(findings, window, context, standards) if history else (),
         panel=panel_reading(findings, window, context),
         four_lines=four_lines(findings, review, classes[0], clock) if classes else None,
     )
 
 
 def _history(
-    findings: Findings, context: Context, standards: Sequence[Standard]
+    findings: Findings, window: Window, context: Context, standards: Sequence[Standard]
 ) -> tuple[HistoryPoint, ...]:
-    """Classes of each half hour that ends at 30, 40, 50, ... minutes."""
+    """Classes of the half hours whose ends lie ten minutes apart, one of them the window's end.
+
+    So a window of half an hour is one of them, and says the same here as above.
+    """
+    earlier = math.floor((window.end_s - WINDOW_S) / HISTORY_STEP_S + 1e-9)
+    later = math.floor((findings.duration_s - window.end_s) / HISTORY_STEP_S + 1e-9)
     points = []
-    end_s: float = WINDOW_S
-    while end_s <= findings.duration_s:
-        window = Window(end_s - WINDOW_S, end_s)
-        labels = {one.value: classify(findings, window, one, context).label for one in standards}
+    for step in range(-earlier, later + 1):
+        end_s = window.end_s + step * HISTORY_STEP_S
+        if end_s < WINDOW_S:
+            continue
+        half_hour = Window(end_s - WINDOW_S, end_s)
+        labels = {one.value: classify(findings, half_hour, one, context).label for one in standards}
         points.append(HistoryPoint(end_s, labels))
-        end_s += HISTORY_STEP_S
     return tuple(points)
 
 

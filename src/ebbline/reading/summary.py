@@ -15,6 +15,7 @@ from statistics import fmean, median
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.criteria.recording_index import recording_facts
 from ebbline.definitions import HOUR_S, TEN_MINUTES_S, rounded_baseline
 from ebbline.features import window as within
 from ebbline.features.findings import (
@@ -27,6 +28,7 @@ from ebbline.features.findings import (
 )
 from ebbline.features.variability import class_of_minutes, usual_bandwidth
 from ebbline.reading.model import ContractionSummary, DecelerationSummary, Review, TenMinutes
+from ebbline.reading.text import share
 from ebbline.terms import SensorKind, Window
 
 FloatArray = NDArray[np.float64]
@@ -254,15 +256,19 @@ def _median(values: Sequence[float]) -> float:
 def _decelerations(
     findings: Findings, facts: _Facts
 ) -> tuple[tuple[DecelerationSummary, ...], tuple[str, ...]]:
-    """A summary of each kind that was seen, and what could not be told of them."""
+    """A summary of each kind that was seen, and what could not be told of them.
+
+    Whether they recur is asked as the criteria ask it: with prolonged ones that began as this kind.
+    """
     start_s, end_s = facts.start_s, facts.end_s
     summaries: list[DecelerationSummary] = []
     untold: dict[str, None] = {}
+    masks = recording_facts(findings)
     for kind in DecelerationKind:
         chosen = [one for one in facts.decelerations if one.kind is kind]
         if not chosen:
             continue
-        which = within.decelerations_of(findings, (kind,))
+        which = masks.of_kind(kind)
         recurrent = within.recurrent(findings, start_s, end_s, which)
         repetitive = within.repetitive(findings, start_s, end_s, which)
         for answer in (recurrent, repetitive):
@@ -328,7 +334,7 @@ def _missing(facts: _Facts, contractions: ContractionSummary, baseline_note: str
     if facts.valid_share < LEAST_SIGNAL:
         missing.append(
             f"accelerations and decelerations of most of the window: only "
-            f"{100 * facts.valid_share:.0f} % of the heart-rate signal is valid"
+            f"{share(facts.valid_share)} of the heart-rate signal is valid"
         )
     if math.isnan(facts.baseline_bpm):
         missing.append(f"baseline: {baseline_note}")
@@ -383,7 +389,7 @@ def _change(findings: Findings, now: _Facts) -> tuple[str, ...]:
     before = _facts(findings, begin_s, now.start_s)
     for stretch, what in ((now, "these minutes"), (before, "the hour before")):
         if stretch.valid_share < LEAST_SIGNAL:
-            return (f"not compared: {100 * stretch.valid_share:.0f} % of {what} is valid",)
+            return (f"not compared: {share(stretch.valid_share)} of {what} is valid",)
     said = [
         *_baseline_change(before, now),
         *_variability_change(before, now),
@@ -400,8 +406,7 @@ def _change(findings: Findings, now: _Facts) -> tuple[str, ...]:
         said.append("contractions not compared: too little activity measured")
     if now.valid_share < before.valid_share - LESS_SIGNAL:
         said.append(
-            f"less signal ({100 * now.valid_share:.0f} % valid, "
-            f"{100 * before.valid_share:.0f} % before)"
+            f"less signal ({share(now.valid_share)} valid, {share(before.valid_share)} before)"
         )
     return tuple(said)
 

@@ -15,6 +15,8 @@ from datetime import datetime, timedelta
 from itertools import groupby
 
 from ebbline.criteria.model import PANEL_LABELS, Classification, Level, PanelReading, Reason
+from ebbline.definitions import HALF_HOUR_S
+from ebbline.features import window as within
 from ebbline.features.findings import ArtefactKind, VariabilityClass
 from ebbline.reading.model import (
     ContractionSummary,
@@ -139,7 +141,7 @@ def sections(reading: Reading, fetal: FetalReading) -> tuple[Section, ...]:
         Section("Baseline", _baseline(review)),
         Section("Variability", _variability(review, _antepartum(reading))),
         Section("Accelerations", _accelerations(review)),
-        Section("Decelerations", _decelerations(review)),
+        Section("Decelerations", _decelerations(review, fetal, clock)),
         Section("Change over time", tuple(_column(one, clock) for one in review.columns)),
         *classes,
         Section("Class over time", _history(fetal, clock)),
@@ -160,7 +162,7 @@ def in_short(reading: Reading, fetal: FetalReading) -> tuple[Section, ...]:
         ("Baseline", _baseline(review)),
         ("Variability", _variability(review, _antepartum(reading))),
         ("Accelerations", _accelerations(review)),
-        ("Decelerations", _decelerations(review)),
+        ("Decelerations", _decelerations(review, fetal, Clock.of(reading))),
     )
     others = tuple(_class_in_short(one) for one in fetal.classes[1:])
     return tuple(
@@ -275,7 +277,7 @@ def _quality(fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
     review = fetal.review
     lines = [
         f"Heart rate by {_sensor(fetal.findings.fetal.sensor)}: {share(review.valid_share)} of "
-        f"the window valid, longest gap {_gap(review.longest_gap_s)}."
+        f"the window valid, {_gap(review.longest_gap_s)}."
     ]
     if review.suspected:
         lines.append(f"Seen in it: {', '.join(kind.value for kind in review.suspected)}.")
@@ -294,7 +296,7 @@ def _quality(fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
 
 
 def _gap(seconds: float) -> str:
-    return "under 1 s" if seconds < 1 else length(seconds)
+    return f"longest gap {length(seconds)}" if seconds >= 1 else "no gap of a second or more"
 
 
 def _sensor(kind: SensorKind) -> str:
@@ -384,13 +386,18 @@ def _accelerations(review: Review) -> tuple[str, ...]:
     return (f"{review.accelerations} in {length(review.window.duration_s)}.",)
 
 
-def _decelerations(review: Review) -> tuple[str, ...]:
+def _decelerations(review: Review, fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
     if not review.decelerations:
         return (_none_seen(review),)
-    return tuple(_kind(one) for one in review.decelerations)
+    window = review.window
+    here = within.decelerations_in(fetal.findings, window.start_s, window.end_s)
+    return tuple(
+        _kind(one, [fall.onset_s for fall in here if fall.kind.value == one.kind], clock)
+        for one in review.decelerations
+    )
 
 
-def _kind(one: DecelerationSummary) -> str:
+def _kind(one: DecelerationSummary, onsets_s: list[float], clock: Clock) -> str:
     shared = (
         "share of contractions not known"
         if math.isnan(one.share_of_contractions)
@@ -401,12 +408,18 @@ def _kind(one: DecelerationSummary) -> str:
     if one.count > 1:
         depth += f" (deepest {number(one.deepest_bpm, 'bpm')})"
         lasting += f" (longest {_seconds(one.longest_s)})"
-    parts = [f"{upper(one.kind)}: {one.count}", shared, *_pattern(one), depth, lasting]
+    at = ", ".join(clock.at(onset_s) for onset_s in onsets_s[:_STRETCHES_SAID])
+    more = f" and {len(onsets_s) - _STRETCHES_SAID} more" if len(onsets_s) > _STRETCHES_SAID else ""
+    when = [f"at {at}{more}"] if at else []
+    parts = [f"{upper(one.kind)}: {one.count}", *when, shared, *_pattern(one), depth, lasting]
     concerning = f" Concerning: {', '.join(one.concerning)}." if one.concerning else ""
     return ", ".join(parts) + "." + concerning
 
 
 def _pattern(one: DecelerationSummary) -> list[str]:
+    """Whether they recur; of one alone nothing is said."""
+    if one.count < 2:
+        return []
     recurrent = {True: "recurrent (NICHD)", False: "intermittent (NICHD)"}
     repetitive = {True: "repetitive (FIGO, NICE)", False: "not repetitive (FIGO, NICE)"}
     return [
@@ -498,6 +511,9 @@ def _history(fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
             ends = [clock.at(point.end_s) for point in points]
             said.append(f"{label} ({ends[0]}{f' to {ends[-1]}' if len(ends) > 1 else ''})")
         lines.append(f"{name.upper()}, half hours by their ends: {', '.join(said)}.")
+    if not math.isclose(fetal.review.window.duration_s, HALF_HOUR_S):
+        read = length(fetal.review.window.duration_s)
+        lines.append(f"The window read above is {read} long, and may say otherwise than these.")
     return tuple(lines)
 
 

@@ -157,10 +157,6 @@ def _decelerations(docket: Docket, facts: WindowFacts, reduced: bool) -> None:
     else:
         counted = f"{len(touched)} in the window" if touched else "none in the window"
         docket.add(line.NOT_REPETITIVE, evidence=spans(touched), detail=counted)
-        for_a_time = facts.repetitive_for_a_time(every)
-        if for_a_time.answer:
-            where = Window(for_a_time.start_s, for_a_time.end_s)
-            docket.add(line.FOR_A_TIME, for_a_time.value, evidence=(where,))
 
     run = facts.longest_run(late | prolonged)
     if run is not None:

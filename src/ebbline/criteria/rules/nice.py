@@ -199,8 +199,8 @@ def _decelerations(docket: Docket, facts: WindowFacts) -> None:
                 evidence=spans((longest,)),
                 detail=f"{longest.depth_bpm:.0f} bpm deep, down to {longest.nadir_bpm:.0f} bpm",
             )
-    late = facts.repetitive_for_a_time(whole.late)
-    variable = facts.repetitive_for_a_time(whole.concerning)
+    late = facts.repetitive(whole.late)
+    variable = facts.repetitive(whole.concerning)
     run = facts.longest_run(whole.late)
     if run is not None and line.LATE_RED.met(run.duration_s / 60.0):
         docket.add(line.LATE_RED, run.duration_s / 60.0, evidence=(Window(run.start_s, run.end_s),))
@@ -242,7 +242,7 @@ def _untold(docket: Docket, facts: WindowFacts, variable: within.Answer) -> None
     maybe_late = whole.late | whole.unpaired
     for name, mask, answer, limit in (
         ("variable", whole.concerning, variable, line.VARIABLE_RED),
-        ("late or early", maybe_late, facts.repetitive_for_a_time(maybe_late), line.LATE_RED),
+        ("late or early", maybe_late, facts.repetitive(maybe_late), line.LATE_RED),
     ):
         if answer.answer is not None:
             continue

@@ -10,7 +10,7 @@ from ebbline.criteria.tables import nichd as line
 from ebbline.criteria.window_view import WindowFacts, stretch
 from ebbline.definitions import TEN_MINUTES_S
 from ebbline.features import window as within
-from ebbline.features.findings import Deceleration, VariabilityClass
+from ebbline.features.findings import Deceleration, DecelerationKind, VariabilityClass
 from ebbline.recording.model import Context
 from ebbline.terms import Window
 
@@ -117,7 +117,7 @@ def _decelerations(docket: Docket, facts: WindowFacts, slowest_bpm: float) -> No
             line.PROLONGED,
             longest.duration_s / 60.0,
             evidence=spans(prolonged),
-            detail=_deepest(prolonged),
+            detail=_deepest(prolonged, of_all_kinds=True),
         )
     if not (late or variable or prolonged or unpaired):
         docket.add(line.NO_DECELERATIONS)
@@ -184,9 +184,15 @@ def _untold(
         docket.add(line.SUSPECTED_RECURRENT, count, evidence=(Window(start_s, end_s),), detail=name)
 
 
-def _deepest(falls: tuple[Deceleration, ...]) -> str:
+def _deepest(falls: tuple[Deceleration, ...], *, of_all_kinds: bool = False) -> str:
+    """How many and how deep; prolonged ones that count as the kind, too, are told apart."""
     deepest = max(fall.depth_bpm for fall in falls)
-    return f"{len(falls)} in the window, the deepest {deepest:.0f} bpm"
+    long = sum(fall.kind is DecelerationKind.PROLONGED for fall in falls)
+    number = len(falls) if of_all_kinds else len(falls) - long
+    said = [f"{number} in the window"] if number else []
+    if long and not of_all_kinds:
+        said.append(f"{'and ' if number else ''}{long} prolonged that began so")
+    return f"{' '.join(said)}, the deepest {deepest:.0f} bpm"
 
 
 def _contractions(docket: Docket, facts: WindowFacts) -> None:

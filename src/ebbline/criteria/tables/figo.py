@@ -283,21 +283,7 @@ REPETITIVE = Rule(
     rank=1,
     source=FIGO_2015,
     section=_CLASSES,
-    note="Of the contractions of the window, or of any 30 minutes of a longer one; of any kind.",
-)
-FOR_A_TIME = Rule(
-    id="figo-decelerations-for-a-time",
-    part=Part.NOTE,
-    feature="decelerations",
-    verdict="repetitive for a time",
-    level=Level.CAUTION,
-    says="Decelerations in some 20 minutes of the window, with",
-    compare=Compare.ABOVE,
-    threshold=HALF_OF_CONTRACTIONS,
-    unit="%",
-    source=OURS,
-    section="",
-    note="Stated where they are not repetitive over the window.",
+    note="Of the contractions of any 20 minutes of the window (our choice); of any kind.",
 )
 UNTOLD = Rule(
     id="figo-decelerations-untold",
@@ -488,7 +474,6 @@ TABLE = Table(
         PSEUDOSINUSOIDAL,
         NOT_REPETITIVE,
         REPETITIVE,
-        FOR_A_TIME,
         UNTOLD,
         LATE_LONG,
         LATE_REDUCED,
