@@ -1,24 +1,37 @@
-"""The fixed, stratified set of invented hours that accuracy is measured on.
+"""The fixed sets of invented hours that accuracy is measured on: one to develop on, one locked.
 
-400 hours (40 with `quick`): 32 patterns x 6 bins of signal loss x sensors x gestations, each knob
-varied at random from the case's own seed. The set never looks at what the detector makes of it.
+400 hours (40 with `quick`). Three in five are hours as they come (ebbline.synth.population), with
+the loss of signal that comes with them. Two in five are patterns asked for: each of 32 in five of
+six bins of signal loss, the pattern laid over a labour as it comes, sensors and gestation drawn.
+The sets never look at what the detector makes of them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.random import Generator
 
 from ebbline.synth import Labour, Scenario, invent
+from ebbline.synth.population import as_they_come
 from ebbline.terms import SensorKind
 
-LOSS_BINS = ((0.0, 0.05), (0.05, 0.10), (0.10, 0.20), (0.20, 0.30), (0.30, 0.40), (0.40, 0.50))
+LOSS_BINS = (
+    (0.0, 0.05), (0.05, 0.10), (0.10, 0.20), (0.20, 0.30), (0.30, 0.40), (0.40, 0.50), (0.50, 1.0)
+)  # fmt: skip
 """Share of samples that do not hold the fetal rate: lost, spurious, doubled, halved, maternal."""
 HOURS, QUICK_HOURS = 400, 40
+PATTERN_BINS = 6
+"""Hours of a pattern lose at most half of the signal."""
+AS_THEY_COME, TURN = 3, 5
+"""So many hours of each turn are as they come; the others show a pattern."""
+DEVELOP, LOCKED = 20260101, 73310207
+"""Where the draws of the two sets begin: accuracy is reported on the locked one only."""
+USUAL = "as it comes"
 TRIES = 60
+SHARES = ("late_share", "early_share", "variable_share")
 
 PATTERNS: tuple[str, ...] = (
     "normal",
@@ -58,52 +71,48 @@ PATTERNS: tuple[str, ...] = (
 
 @dataclass(frozen=True)
 class Case:
-    """One hour of the set."""
+    """One hour of the set. loss_bin: None where the loss is what comes."""
 
     number: int
     pattern: str
-    loss_bin: int
+    loss_bin: int | None
     scenario: Scenario
     seed: int
 
 
-def _varied(scenario: Scenario, rng: Generator) -> Scenario:
-    """The scenario with every knob turned a little, and sensors and gestation drawn."""
+def _patterned(words: str, rng: Generator) -> Scenario:
+    """A pattern laid over a labour as it comes, every knob of it turned a little."""
 
     def around(value: float, spread: float, low: float, high: float) -> float:
         return float(np.clip(value * np.exp(spread * rng.standard_normal()), low, high))
 
+    asked, usual = Scenario.from_words(words), Scenario()
     weeks = float(rng.integers(25, 32)) if rng.random() < 0.2 else float(rng.integers(32, 43))
-    heart, activity = rng.random(), rng.random()
-    electrode = heart < 0.3 and weeks >= 34
-    catheter = activity < 0.25 and weeks >= 34
+    electrode = rng.random() < 0.3 and weeks >= 34
+    catheter = rng.random() < 0.25 and weeks >= 34
+    sensor = SensorKind.SCALP_ELECTRODE if electrode else SensorKind.ULTRASOUND
+    under = as_they_come(int(rng.integers(2**31)), heart_sensor=sensor)
+    said = {
+        f.name: getattr(asked, f.name)
+        for f in fields(Scenario)
+        if getattr(asked, f.name) != getattr(usual, f.name) and f.name != "hours"
+    }
+    if any(name in said for name in SHARES):
+        under = replace(under, late_share=0.0, early_share=0.0, variable_share=0.0)
+    under = replace(under, prolonged_per_hour=0.05, sensor_off_per_hour=0.0)
+    laid = replace(under, **said)
     preterm = weeks < 32
     return replace(
-        scenario,
-        hours=1.0,
+        laid,
         weeks=weeks,
         baseline_bpm=float(
-            np.clip(
-                scenario.baseline_bpm + (6 if preterm else 0) + 6 * rng.standard_normal(), 80, 195
-            )
+            np.clip(asked.baseline_bpm + (6 if preterm else 0) + 6 * rng.standard_normal(), 80, 195)
         ),
-        baseline_wander_bpm=around(scenario.baseline_wander_bpm, 0.3, 0.5, 8),
-        bandwidth_bpm=around(scenario.bandwidth_bpm * (0.8 if preterm else 1.0), 0.12, 0.6, 45),
-        accelerations_per_hour=around(scenario.accelerations_per_hour, 0.3, 0, 40)
-        if scenario.accelerations_per_hour
-        else 0.0,
-        contractions_per_10_min=around(scenario.contractions_per_10_min, 0.12, 0.3, 8),
-        contraction_mmhg=around(scenario.contraction_mmhg, 0.2, 18, 90),
-        contraction_s=around(scenario.contraction_s, 0.1, 50, 120),
-        late_depth_bpm=around(scenario.late_depth_bpm, 0.2, 10, 60),
-        early_depth_bpm=around(scenario.early_depth_bpm, 0.2, 10, 45),
-        variable_depth_bpm=around(scenario.variable_depth_bpm, 0.2, 15, 90),
-        heart_sensor=SensorKind.SCALP_ELECTRODE if electrode else SensorKind.ULTRASOUND,
+        bandwidth_bpm=around(asked.bandwidth_bpm * (0.8 if preterm else 1.0), 0.12, 0.6, 45),
+        late_depth_bpm=around(laid.late_depth_bpm, 0.2, 10, 60),
+        early_depth_bpm=around(laid.early_depth_bpm, 0.2, 10, 45),
+        variable_depth_bpm=around(laid.variable_depth_bpm, 0.2, 15, 90),
         activity_sensor=SensorKind.PRESSURE_CATHETER if catheter else SensorKind.TOCO,
-        toco_gain=around(0.7, 0.4, 0.2, 1.5),
-        toco_tone=float(rng.uniform(2, 24)),
-        toco_noise=around(1.0, 0.4, 0.2, 4),
-        belt_shifts_per_hour=float(rng.choice([0.3, 1.0, 3.0])),
         maternal_pulse=bool(rng.random() < 0.3),
         doubling_per_hour=float(rng.choice([0.2, 0.2, 1.0, 3.0])),
         halving_per_hour=float(rng.choice([0.2, 0.2, 1.0, 3.0])),
@@ -111,21 +120,30 @@ def _varied(scenario: Scenario, rng: Generator) -> Scenario:
     )
 
 
-def case(number: int) -> Case:
+def case(number: int, locked: bool = False) -> Case:
     """The scenario of one hour and the seed its labour begins to be sought from."""
-    rng = np.random.default_rng([20260101, number])
-    turn, place = divmod(number, len(PATTERNS))
-    pattern, loss_bin = PATTERNS[place], (turn + place) % len(LOSS_BINS)
+    begin = LOCKED if locked else DEVELOP
+    rng = np.random.default_rng([begin, number])
+    seed = (begin % 1000 + 1) * 1_000_000 + number * 1000
+    block, place = divmod(number, TURN)
+    if place < AS_THEY_COME:
+        scenario = as_they_come(seed)
+        return Case(number, USUAL, None, replace(scenario, weeks=round(scenario.weeks)), seed)
+    turn = block * (TURN - AS_THEY_COME) + place - AS_THEY_COME
+    cycle, which = divmod(turn, len(PATTERNS))
+    loss_bin = (cycle + which) % PATTERN_BINS
     low, high = LOSS_BINS[loss_bin]
-    scenario = _varied(Scenario.from_words(pattern), rng)
+    scenario = _patterned(PATTERNS[which], rng)
     middle = max(0.004, low + (high - low) * rng.uniform(0.25, 0.75))
-    return Case(number, pattern, loss_bin, replace(scenario, signal_loss=middle), number * 1000)
+    return Case(number, PATTERNS[which], loss_bin, replace(scenario, signal_loss=middle), seed)
 
 
 def labour_of(case: Case) -> Labour:
-    """The hour itself: the first seed whose loss lies in the case's bin."""
+    """The hour itself; of a pattern the first seed whose loss lies in the case's bin."""
+    if case.loss_bin is None:
+        return invent(case.scenario, case.seed)
     low, high = LOSS_BINS[case.loss_bin]
-    scenario, labour = case.scenario, None
+    scenario = case.scenario
     for attempt in range(TRIES):
         labour = invent(scenario, case.seed + attempt)
         lost = wrong_share(labour)
@@ -138,13 +156,18 @@ def labour_of(case: Case) -> Labour:
     raise RuntimeError(f"no labour with a loss of {low:.0%} to {high:.0%} in {TRIES} seeds: {case}")
 
 
+def loss_bin_of(lost: float) -> int:
+    """The bin of a share of lost signal."""
+    return next(k for k, (_, high) in enumerate(LOSS_BINS) if lost < high or high >= 1.0)
+
+
 def wrong_share(labour: Labour) -> float:
     """Share of time in which the sensor did not give the fetal rate."""
     spans = labour.truth.artefacts
     return sum(span.end_s - span.start_s for span in spans) / labour.truth.duration_s
 
 
-def cases(quick: bool) -> list[Case]:
-    """The set; the quick one takes every tenth hour."""
-    step: Callable[[int], int] = (lambda k: k * 11) if quick else (lambda k: k)
-    return [case(step(k)) for k in range(QUICK_HOURS if quick else HOURS)]
+def cases(quick: bool, locked: bool = False) -> list[Case]:
+    """A set; the quick one takes hours here and there."""
+    step: Callable[[int], int] = (lambda k: k * 11 % HOURS) if quick else (lambda k: k)
+    return [case(step(k), locked) for k in range(QUICK_HOURS if quick else HOURS)]
