@@ -9,7 +9,7 @@ import sys
 import typer
 
 from ebbline import CAUTION, __version__
-from ebbline.cli import bedside, convert, criteria, invent, read, record, serve, teach
+from ebbline.cli import archive, bedside, convert, criteria, invent, read, record, serve, teach
 from ebbline.errors import EbblineError
 from ebbline.extras import missing_extra
 
@@ -30,6 +30,7 @@ criteria.register(app)
 convert.register(app)
 bedside.register(app)
 invent.register(app)
+archive.register(app)
 teach.register(app)
 record.register(app)
 serve.register(app)

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ebbline.cli.output import Force, Outputs
+from ebbline.cli.standards import chosen_standards
 from ebbline.errors import ContextError
 from ebbline.terms import Stage
 
 if TYPE_CHECKING:
-    from ebbline.criteria.model import Standard
     from ebbline.recording.model import Context, Recording
     from ebbline.terms import Window
 
@@ -82,7 +82,7 @@ def read(
 
     Example: ebbline read 1001.hea --weeks 39 --stage first --picture strip.pdf
     """
-    standards = _standards(criteria)
+    standards = chosen_standards(criteria)
     _check_picture(picture, speed)
     asked_weeks, asked_stage = _weeks(weeks), _stage(stage)
 
@@ -117,27 +117,6 @@ def schema() -> None:
     from ebbline.reading.schema import reading_schema
 
     print(reading_schema(), end="")
-
-
-def _standards(text: str) -> tuple[Standard, ...]:
-    from ebbline.criteria.model import Standard
-
-    known = {standard.value: standard for standard in Standard}
-    asked = [name.strip().lower() for name in text.split(",") if name.strip()]
-    for name in asked:
-        if name not in known:
-            raise ContextError(
-                f"'{name}' is not a standard.",
-                where="--criteria",
-                remedy=f"Choose from {', '.join(known)}, with commas between them.",
-            )
-    if not asked:
-        raise ContextError(
-            "no standard is named.",
-            where="--criteria",
-            remedy=f"Choose from {', '.join(known)}, with commas between them.",
-        )
-    return tuple(known[name] for name in dict.fromkeys(asked))
 
 
 def _weeks(text: str | None) -> float | None:
