@@ -71,6 +71,10 @@ def grips(state: State) -> dict[str, str]:
         if state.descent == 3
         else "fixed",
     }
+    if state.descent == 0:
+        # All of it has gone below the brim: nothing is left for the third grip.
+        found["brim"] = "nothing"
+        del found["mobility"]
     if side:
         found["limbs"] = "both sides" if back.endswith("rear") else other(side)
     else:

@@ -9,7 +9,7 @@ import pytest
 
 from ebbline.bedside import ExamContext, Examiner, examine
 from ebbline.bedside.accuracy import STUDIES
-from ebbline.bedside.calibration import calibration, calibration_table, implied
+from ebbline.bedside.calibration import calibration, calibration_table, implied, outside, wilson
 
 ROWS = {row.study.name: row for row in calibration()}
 
@@ -91,21 +91,50 @@ def test_a_full_examination_that_agrees_comes_to_the_studys_predictive_values(
     assert 1 - for_it.noncephalic == pytest.approx(npv, abs=0.006)
 
 
-def test_more_than_five_years_raise_the_odds_of_loa_about_fourfold():
-    """Webb: odds ratio 4.0; the two halves of the pooled examiners are shared out by it."""
+def test_more_than_five_years_raise_the_odds_of_finding_loa_about_fourfold():
+    """Webb: odds ratio 4.02 of the sensitivity, shared out over two halves; none of specificity."""
     from ebbline.bedside.accuracy import SKILLS
 
     found = SKILLS[Examiner.EXPERIENCED].position
     assert found is not None
-    for pooled, experienced in zip((0.34, 0.71), found, strict=True):
-        other = 2 * pooled - experienced
-        odds = experienced / (1 - experienced) / (other / (1 - other))
-        assert odds == pytest.approx(4.0)
+    experienced, specificity = found
+    other = 2 * 0.34 - experienced
+    odds = experienced / (1 - experienced) / (other / (1 - other))
+    assert odds == pytest.approx(4.02)
+    assert specificity == 0.71
+
+
+def test_a_study_that_was_not_used_is_held_against_the_model():
+    """Rueangchainikhom 2010, 1528 women: 63.2 +/- 10.8, 93.35 +/- 1.25, 34.0 +/- 7.8, 98.0 +/- 0.7.
+
+    What the model misses is said on the page; what it meets must not be lost.
+    """
+    row = ROWS["Rueangchainikhom 2010"]
+    assert not row.an_entry
+    assert set(outside(row)) <= {"specificity", "PPV"}
+    assert row.model.sensitivity == pytest.approx(63.17, abs=10.84)
+    assert row.model.npv == pytest.approx(97.98, abs=0.74)
+    assert row.printed.ppv == pytest.approx(34, abs=0.5)
+
+
+def test_published_intervals_are_given_back_by_wilsons_formula():
+    """Nassar 2006: 70 % (62-78) of 130, 95 % (94-96) of 1503."""
+    assert wilson(70, 130) == pytest.approx((62, 78), abs=0.9)
+    assert wilson(95, 1503) == pytest.approx((94, 96), abs=0.5)
+
+
+def test_lydon_rochelle_gives_its_predictive_values_back():
+    """Birth 1993;20:132-5: 150 women, 17 %: PPV 74, NPV 97."""
+    row = ROWS["Lydon-Rochelle 1993"]
+    assert row.prevalence == 17
+    assert row.model.ppv == pytest.approx(74, abs=1.1)
+    assert row.model.npv == pytest.approx(97, abs=0.6)
 
 
 def test_the_table_is_printed_with_published_implied_and_model_figures():
     text = calibration_table()
     assert "| Thorp 1991 (learning) | non-cephalic | 7.0 | published | 28 | 94 | 24 | 95 |" in text
+    assert "70 (62-78) | 95 (94-96)" in text
     assert "by Bayes from the rounded figures | 28.0 | 94.0 | 26.0 | 94.5" in text
 
 

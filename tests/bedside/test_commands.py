@@ -74,16 +74,20 @@ def test_all_that_the_result_rests_on_can_be_said(ebbline):
 
 
 def test_what_does_not_fit_is_said_beside_the_findings(ebbline):
-    _, out, _ = ebbline("exam", "brim=head", "heart=left above", "--weeks", "39")
-    assert "do not go together" in out
+    _, out, _ = ebbline("exam", "brim=head", "fundus=head", "--weeks", "39")
+    assert "are seldom reported together" in out
     _, out, _ = ebbline("exam", "--ask", answers="\nhead\n\n\n\nhead\nstop\n")
     assert "fundus and brim do not go together" in out
 
 
 def test_cautions_are_said_before_anything_else(ebbline):
     _, out, _ = ebbline("exam", *COMMON, "part=cord", "--stage", "first")
+    assert out.startswith("NOW")
+    assert "Cord felt" in out
+    assert "WHAT NEXT" not in out
+    _, out, _ = ebbline("exam", "brim=breech", "fundus=head", "--weeks", "39", "--stage", "first")
     assert out.startswith("FIRST, FOR THE TEAM")
-    assert out.index("Cord felt") < out.index("WHAT WAS FOUND")
+    assert out.index("Breech possible") < out.index("WHAT WAS FOUND")
 
 
 def test_json_is_printed_alone_and_can_be_read_back(ebbline):
@@ -248,7 +252,7 @@ def test_a_file_that_is_no_examination_is_refused(ebbline, tmp_path):
 def test_internal_says_what_is_unknown_and_what_to_find_out(ebbline):
     code, out, _ = ebbline("internal", "electrode", "membranes=ruptured", "dilatation=4")
     assert code == 0
-    assert "STILL UNKNOWN" in out
+    assert "STILL TO BE FOUND OUT" in out
     assert "FIND OUT" in out
     assert "[1]" in out.split("SOURCES")[0]
     assert "FIGO 2015" in out.split("SOURCES")[1]

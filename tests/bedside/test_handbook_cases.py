@@ -28,7 +28,8 @@ def _plain(state: State) -> bool:
     """States that hands alone can tell: a flexed vertex, a frank breech, a lie across."""
     return (
         (state.presentation is Presentation.VERTEX and state.attitude is Attitude.FLEXED)
-        or state.presentation is Presentation.FRANK_BREECH
+        # A breech that has wholly gone below the brim has left one witness, the head above.
+        or (state.presentation is Presentation.FRANK_BREECH and state.descent > 0)
         or state.lie is not Lie.LONGITUDINAL
     )
 

@@ -34,6 +34,13 @@ CLEAR = {
     "infection": "no",
     "consent": "yes",
     "scar": "no",
+    "hepatitis-d": "no",
+    "hepatitis-e": "no",
+    "primary-herpes": "no",
+    "sepsis": "no",
+    "which-twin": "only one",
+    "abruption": "no",
+    "fluid-returned": "yes",
 }
 SHIPPED = Path(__file__).parents[2] / "src/ebbline/bedside/policy/internal.yaml"
 
@@ -62,7 +69,9 @@ def test_when_nothing_is_known_nothing_is_met_and_all_is_to_be_found_out(sensor)
 
 @pytest.mark.parametrize("fact", [line.fact for line in POLICY.lines["electrode"]])
 def test_one_unknown_fact_is_enough_to_be_not_met(fact):
-    given = {name: answer for name, answer in CLEAR.items() if name != fact}
+    # What another fact's "no" answers is only unknown when that one is too.
+    open_facts = {fact, *POLICY.facts[fact].no_when}
+    given = {name: answer for name, answer in CLEAR.items() if name not in open_facts}
     check = check_internal("electrode", given, POLICY)
     kinds = {r.line.kind for r in check.results if r.state is LineState.UNKNOWN}
     assert kinds
@@ -112,11 +121,62 @@ def test_what_stands_against_a_catheter(fact, answer, line):
     assert check_internal("catheter", CLEAR | {fact: answer}, POLICY).verdict is Verdict.AGAINST
 
 
-@pytest.mark.parametrize("sensor", ["electrode", "catheter"])
-def test_infection_is_a_caution_and_does_not_forbid(sensor):
-    check = check_internal(sensor, CLEAR | {"infection": "yes"}, POLICY)
+@pytest.mark.parametrize(
+    ("sensor", "told"),
+    [
+        ("electrode", {"infection": "yes"}),
+        ("electrode", {"sepsis": "yes"}),
+        ("electrode", {"presenting": "breech"}),
+        ("catheter", {"infection": "yes"}),
+        ("catheter", {"herpes": "yes"}),
+        ("catheter", {"hiv": "yes"}),
+        ("catheter", {"scar": "yes"}),
+        ("catheter", {"fluid-returned": "no"}),
+    ],
+)
+def test_what_asks_for_care_never_yields_the_clear_answer(sensor, told):
+    check = check_internal(sensor, CLEAR | told, POLICY)
+    assert check.verdict is Verdict.CARE
+    assert check.care
+
+
+@pytest.mark.parametrize(
+    ("sensor", "told"),
+    [
+        ("electrode", {"hepatitis-d": "yes", "hepatitis-b": "yes"}),
+        ("electrode", {"hepatitis-e": "yes"}),
+        ("electrode", {"primary-herpes": "yes"}),
+        ("electrode", {"which-twin": "second twin"}),
+        ("catheter", {"abruption": "yes"}),
+    ],
+)
+def test_what_published_lists_add_stands_against(sensor, told):
+    """FIGO 2015 names hepatitis B, C, D and E (from memory); BASHH and RCOG 2014 a first attack of
+    herpes within six weeks of birth (from memory)."""
+    assert check_internal(sensor, CLEAR | told, POLICY).verdict is Verdict.AGAINST
+
+
+def test_hepatitis_d_needs_hepatitis_b_and_is_not_asked_without_it():
+    given = {k: v for k, v in CLEAR.items() if k != "hepatitis-d"}
+    assert check_internal("electrode", given, POLICY).verdict is Verdict.NOT_AGAINST
+
+
+@pytest.mark.parametrize("weeks", ["39+4", "39w4d", "39.5", "39 weeks", "39+4 weeks"])
+def test_weeks_with_days_are_read(weeks):
+    check = check_internal("electrode", CLEAR | {"weeks": weeks}, POLICY)
     assert check.verdict is Verdict.NOT_AGAINST
-    assert any("nfection" in text for text in check.cautions)
+
+
+def test_weeks_are_told_back_with_days():
+    check = check_internal("electrode", CLEAR | {"weeks": "39+4"}, POLICY)
+    assert next(r.known for r in check.results if r.line.fact == "weeks") == "39+4"
+
+
+def test_words_of_the_ward_are_understood_and_what_tells_nothing_stays_unknown():
+    """An anterior placenta tells the wall it lies on, not how low."""
+    assert present("electrode", presenting="cephalic") == set()
+    check = check_internal("electrode", CLEAR | {"placenta": "anterior"}, POLICY)
+    assert check.verdict is Verdict.UNKNOWN
 
 
 @pytest.mark.parametrize(("weeks", "against"), [("33.9", True), ("34", False)])
@@ -240,3 +300,54 @@ def test_any_other_file_is_refused_in_words(tmp_path, content, message):
 def test_a_policy_that_is_not_there_is_said(tmp_path):
     with pytest.raises(PolicyError, match="cannot be read"):
         load_internal(tmp_path / "none.yaml")
+
+
+def _own(tmp_path: Path, old: str, new: str) -> Path:
+    text = SHIPPED.read_text(encoding="utf-8")
+    assert old in text
+    path = tmp_path / "own.yaml"
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    return path
+
+
+def test_an_empty_list_is_refused(tmp_path):
+    text = SHIPPED.read_text(encoding="utf-8")
+    path = tmp_path / "own.yaml"
+    path.write_text(
+        text[: text.index("sensors:\n  electrode")]
+        + "sensors:\n  electrode:\n    title: Electrode\n    lines: []\n",
+        encoding="utf-8",
+    )
+    with pytest.raises(PolicyError, match="stand against nothing"):
+        load_internal(path)
+
+
+@pytest.mark.parametrize("when", ["{below: 34, at_least: 40}", "{below: 10}", "{at_least: 60}"])
+def test_a_line_that_can_never_fire_is_refused(tmp_path, when):
+    with pytest.raises(PolicyError, match="never fire"):
+        load_internal(_own(tmp_path, "when: {below: 34}", f"when: {when}"))
+
+
+def test_a_list_that_asks_for_what_it_forbids_is_refused(tmp_path):
+    path = _own(
+        tmp_path,
+        "kind: contraindication\n        fact: presenting",
+        "kind: contraindication\n        fact: membranes",
+    )
+    text = path.read_text(encoding="utf-8").replace(
+        "when: [face, brow, shoulder]", "when: ruptured"
+    )
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(PolicyError, match="also forbids"):
+        load_internal(path)
+
+
+def test_what_a_units_own_list_leaves_out_is_named(tmp_path):
+    text = SHIPPED.read_text(encoding="utf-8")
+    at = text.index("      - id: hiv\n")
+    end = text.index("      - id: herpes\n", at)
+    path = tmp_path / "own.yaml"
+    path.write_text(text[:at] + text[end:], encoding="utf-8")
+    check = check_internal("electrode", CLEAR, load_internal(path))
+    assert check.dropped == ("hiv",)
+    assert check_internal("electrode", CLEAR, POLICY).dropped == ()

@@ -66,7 +66,8 @@ def test_contractions_that_could_not_be_assessed_are_a_trouble(reading):
     [
         ({"baseline_bpm": 105.0}, "bradycardia"),
         ({"baseline_bpm": 165.0}, "tachycardia"),
-        ({"variability": VariabilityClass.MINIMAL}, "reduced-variability"),
+        ({"variability": VariabilityClass.MINIMAL}, "minimal-variability"),
+        ({"variability": VariabilityClass.ABSENT}, "absent-variability"),
         ({"variability": VariabilityClass.MARKED}, "marked-variability"),
         ({"sinusoidal": True}, "sinusoidal"),
         ({"suspected": (ArtefactKind.MATERNAL,)}, "maternal-rate-suspected"),
@@ -86,7 +87,7 @@ def test_findings_in_the_words_of_the_measures(reading, review, word):
         ({"baseline_bpm": 110.0}, "bradycardia"),
         ({"baseline_bpm": 160.0}, "tachycardia"),
         ({"baseline_bpm": float("nan")}, "bradycardia"),
-        ({"variability": VariabilityClass.INDETERMINATE}, "reduced-variability"),
+        ({"variability": VariabilityClass.INDETERMINATE}, "absent-variability"),
         ({"sinusoidal": None}, "sinusoidal"),
         ({"valid_share": 0.8}, "signal-lost"),
     ],

@@ -92,10 +92,19 @@ def test_experienced_hands_that_find_a_head_need_no_scan_for_what_presents():
     assert scan.noncephalic < 0.02
 
 
-def test_contradicting_findings_are_for_a_scan():
-    scan = examine({"fundus": "head", "brim": "head", "heart": "left below"}, TERM).scan
-    assert scan.advised
-    assert "contradict" in scan.why
+def test_no_two_findings_force_a_scan_by_themselves():
+    """A back and limbs on one side do not go together, and say nothing of what presents."""
+    result = examine({**ALL_GRIPS, "back": "left front", "limbs": "left"}, TERM)
+    assert result.contradictions
+    assert result.scan.noncephalic < result.scan.from_probability
+    assert not result.scan.advised
+
+
+def test_the_scan_advice_says_what_its_point_still_misses():
+    scan = examine(ALL_GRIPS, TERM).scan
+    assert scan.vertices_sent <= 0.15 + 1e-9
+    assert 0 < scan.missed < 0.3
+    assert f"misses about {100 * scan.missed:.0f} of 100" in scan.trade
 
 
 def test_before_36_weeks_and_out_of_labour_what_presents_may_wait():

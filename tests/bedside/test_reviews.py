@@ -12,10 +12,12 @@ from ebbline.bedside.policy.reviews import (
     DueState,
     Method,
     Risk,
+    clock_time,
     interval_in_force,
     load_reviews,
     reviews_due,
 )
+from ebbline.bedside.wording import say_reviews
 from ebbline.errors import ExaminationError, PolicyError
 from ebbline.terms import Stage
 
@@ -26,7 +28,7 @@ FOLDER = Path(__file__).parents[2] / "src/ebbline/bedside/policy"
 
 def minutes(kind: str, stage: Stage, risk: Risk, source: str) -> float:
     of = next(k for k in POLICY.kinds if k.name == kind)
-    line = interval_in_force(of, stage, risk, [source])
+    line = interval_in_force(of, stage, risk, [(source,)])
     assert line is not None
     return line.minutes
 
@@ -102,6 +104,34 @@ def test_a_risk_factor_raises_the_risk_whatever_was_said():
 
 def test_other_sources_are_shown_where_they_differ():
     assert any("60" in d.text for d in due("trace", 5, **RAISED).differs)
+
+
+def test_the_strictest_of_the_chosen_sources_decides():
+    """By ear, low risk, first stage: ACOG and WHO 30 minutes, NICE and FIGO 15."""
+    low = {"stage": Stage.FIRST, "risk": Risk.LOW}
+    assert due("heart", 5, **low).every_min == 15
+
+
+@pytest.mark.parametrize("text", ["14:05", "1405", "14.05", "14h05", " 14:05 "])
+def test_a_time_is_read_as_it_is_written_down(text):
+    assert clock_time(text, NOW, "trace") == NOW.replace(hour=14, minute=5)
+
+
+def test_a_time_later_than_now_was_yesterday_and_is_said_so():
+    last = clock_time("14:50", NOW, "trace")
+    assert last == NOW.replace(minute=50) - timedelta(days=1)
+    assert "last yesterday 14:50" in say_reviews(reviews_due(NOW, {"trace": last}))
+
+
+@pytest.mark.parametrize("text", ["2460", "14:60", "later", "5", ""])
+def test_what_is_no_time_is_refused(text):
+    with pytest.raises(ExaminationError, match="not a time"):
+        clock_time(text, NOW, "trace")
+
+
+def test_bladder_and_the_colour_of_the_fluid_are_asked():
+    names = {d.name for d in reviews_due(NOW, {}).reviews}
+    assert {"bladder", "fluid-colour"} <= names
 
 
 def test_a_guideline_can_be_put_first():
@@ -207,3 +237,77 @@ def test_a_measure_for_an_unknown_finding_names_the_line(tmp_path):
     with pytest.raises(PolicyError, match="Did you mean 'sinusoidal'") as caught:
         load_measures(path)
     assert "line " in caught.value.where
+
+
+def options(*found: str, **told) -> list[str]:
+    return [m.text for m in first_measures(found, **told).measures]
+
+
+def test_a_category_iii_pattern_asks_for_help_and_nobody_thinks_of_sleep():
+    """Absent variability with recurrent late decelerations is Category III (ACOG 106)."""
+    listed = first_measures(["absent-variability", "recurrent-late"], classes=["Category III"])
+    assert listed.call is not None
+    assert listed.call.urgency == "now"
+    assert listed.measures[0].text.startswith("Call for help now; prepare for birth")
+    assert not any("sleep" in m.text for m in listed.measures)
+
+
+def test_sleep_is_thought_of_with_minimal_variability_alone():
+    assert any("sleep" in text for text in options("minimal-variability"))
+    for with_it in ("recurrent-late", "recurrent-variable", "prolonged", "tachycardia"):
+        assert not any("sleep" in text for text in options("minimal-variability", with_it))
+
+
+def test_nobody_stimulates_during_a_fall():
+    assert any("Stimulate" in text for text in options("minimal-variability"))
+    assert not any("Stimulate" in text for text in options("minimal-variability", "prolonged"))
+    (measure,) = [
+        m for m in first_measures(["minimal-variability"]).measures if "Stimulate" in m.text
+    ]
+    assert any("during a deceleration" in c.text for c in measure.cautions)
+
+
+def test_a_tocolytic_comes_with_what_speaks_against_it():
+    (measure,) = [m for m in first_measures(["prolonged"]).measures if "tocolytic" in m.text]
+    assert any("abruption" in c.text for c in measure.cautions)
+
+
+@pytest.mark.parametrize(
+    ("minutes", "reached"),
+    [
+        (2.9, [False, False, False]),
+        (3.0, [True, False, False]),
+        (6.0, [True, True, False]),
+        (9.0, [True, True, True]),
+    ],
+)
+def test_a_fall_that_lasts_has_a_clock(minutes, reached):
+    """Help from 3 minutes, prepare from 6, a decision by 9 (NICE, from memory)."""
+    listed = first_measures(["prolonged"], lasting_min=minutes)
+    assert [step.from_min for step in listed.clock] == [3, 6, 9]
+    assert [step.reached for step in listed.clock] == reached
+    assert all(step.reached is None for step in first_measures(["bradycardia"]).clock)
+    assert first_measures(["tachycardia"]).clock == ()
+
+
+@pytest.mark.parametrize(
+    ("classes", "urgency"),
+    [
+        (["Category I"], None),
+        (["Category II"], "soon"),
+        (["Category II", "NICE pathological"], "now"),
+        (["no class"], "soon"),
+        ([], None),
+    ],
+)
+def test_the_urgency_of_the_call_follows_from_the_worst_class(classes, urgency):
+    call = first_measures(["recurrent-late"], classes=classes).call
+    assert (None if call is None else call.urgency) == urgency
+
+
+def test_more_findings_never_make_the_call_less_urgent():
+    """Absent variability alone asks to tell the team; with falls it asks for help."""
+    alone = options("absent-variability")
+    assert any("Tell the team now" in text for text in alone)
+    worse = options("absent-variability", "recurrent-variable")
+    assert any("Call for help now" in text for text in worse)

@@ -17,12 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.bedside.context import ExamContext, Examiner, Fluid, Hindrance
-from ebbline.bedside.priors import LOA_AT_ONSET
 from ebbline.bedside.sources import (
     ASSUMPTION,
     LYDON_ROCHELLE_1993,
     NASSAR_2006,
     PRACTICE,
+    RUEANGCHAINIKHOM_2010,
     THORP_1991,
     WEBB_2011,
     Basis,
@@ -36,55 +36,120 @@ FloatArray = NDArray[np.float64]
 class Study:
     """Accuracy of a conclusion of the hands as published, in per cent, NaN where not given.
 
-    sensitivity_used, specificity_used: shares inside the published rounding that reproduce all
-    the study's rounded figures together (they differ from the middle where the rounded figures
-    alone do not give each other).
+    women: how many were examined. sensitivity_interval, specificity_interval: the published 95 %
+    intervals, else by Wilson from the women and the prevalence. used: the share inside the
+    published rounding that the model takes in (sensitivity, specificity); None for a study that
+    the model never saw and is held against.
     """
 
     name: str
     of: str
+    women: int
     sensitivity: float
     specificity: float
     ppv: float
     npv: float
     prevalence: float
-    sensitivity_used: float
-    specificity_used: float
+    sensitivity_interval: tuple[float, float]
+    specificity_interval: tuple[float, float]
+    used: tuple[float, float] | None
     source: Source
 
+    @property
+    def sensitivity_used(self) -> float:
+        """The sensitivity the model takes in, 0..1."""
+        return self.sensitivity / 100 if self.used is None else self.used[0]
+
+    @property
+    def specificity_used(self) -> float:
+        """The specificity the model takes in, 0..1."""
+        return self.specificity / 100 if self.used is None else self.used[1]
+
+
+_UNKNOWN = math.nan
+LOA_IN_WEBB = 61 / 629
+"""Share of LOA at the onset of labour among Webb's nulliparae at term."""
 
 STUDIES = {
-    "thorp": Study("Thorp 1991", "non-cephalic", 28, 94, 24, 95, 7, 0.2785, 0.9352, THORP_1991),
-    "nassar": Study("Nassar 2006", "non-cephalic", 70, 95, 55, 97, 8, 0.70, 0.95, NASSAR_2006),
+    "thorp": Study(
+        "Thorp 1991",
+        "non-cephalic",
+        0,
+        28,
+        94,
+        24,
+        95,
+        7,
+        (_UNKNOWN, _UNKNOWN),
+        (_UNKNOWN, _UNKNOWN),
+        (0.2785, 0.9352),
+        THORP_1991,
+    ),
+    "nassar": Study(
+        "Nassar 2006",
+        "non-cephalic",
+        1633,
+        70,
+        95,
+        55,
+        97,
+        8,
+        (62, 78),
+        (94, 96),
+        (0.70, 0.95),
+        NASSAR_2006,
+    ),
     "lydon-rochelle": Study(
         "Lydon-Rochelle 1993",
         "non-cephalic",
+        150,
         88,
         94,
-        math.nan,
-        math.nan,
-        math.nan,
-        0.88,
-        0.94,
+        74,
+        97,
+        17,
+        (_UNKNOWN, _UNKNOWN),
+        (_UNKNOWN, _UNKNOWN),
+        (0.88, 0.94),
         LYDON_ROCHELLE_1993,
     ),
     "webb": Study(
         "Webb 2009/2011",
         "LOA",
+        629,
         34,
         71,
-        math.nan,
-        math.nan,
-        100 * LOA_AT_ONSET,
-        0.34,
-        0.71,
+        _UNKNOWN,
+        _UNKNOWN,
+        100 * LOA_IN_WEBB,
+        (23, 46),
+        (67, 74),
+        (0.34, 0.71),
         WEBB_2011,
+    ),
+    "rueangchainikhom": Study(
+        "Rueangchainikhom 2010",
+        "non-cephalic",
+        1528,
+        63.17,
+        93.35,
+        34.04,
+        97.98,
+        5.15,
+        (63.17 - 10.84, 63.17 + 10.84),
+        (93.35 - 1.25, 93.35 + 1.25),
+        None,
+        RUEANGCHAINIKHOM_2010,
     ),
 }
 """Thorp: 28 %, 94 % and 7 % as printed give a PPV of 26 %, not 24 %; 27.85 %, 93.52 % and 7.0 %
-round to the printed figures and give 24.4 % and 94.5 %."""
+round to the printed figures and give 24.4 % and 94.5 %; its abstract does not tell how many women.
+Rueangchainikhom's prevalence is not in the abstract: 5.15 % is the one that its four figures give
+together. Nassar: of 130 non-cephalic 103 were breech, 27 transverse or oblique."""
 
-WEBB_EXPERIENCE_ODDS = 4.0
+WEBB_EXPERIENCE_ODDS = 4.02
+"""More than five years against less: of the sensitivity alone (Webb: 1.26-12.9); nothing was
+published of the specificity."""
 
 
 def _of_experienced(pooled: float, odds: float = WEBB_EXPERIENCE_ODDS) -> float:
@@ -161,11 +226,12 @@ SKILLS: dict[Examiner, Skill] = {
             ),
         ),
     ),
-    # Position, experienced: Webb's odds ratio of 4.0 for more than five years, split so that two
-    # halves of such and other examiners give the pooled 34 and 71 % (the halves: assumption).
+    # Position, experienced: Webb's odds ratio for more than five years, split so that two halves of
+    # such and other examiners give the pooled 34 % (the halves: assumption). It is of sensitivity
+    # only, so the specificity stays the pooled one.
     Examiner.EXPERIENCED: Skill(
         (STUDIES["lydon-rochelle"].sensitivity_used, STUDIES["lydon-rochelle"].specificity_used),
-        (_of_experienced(0.34), _of_experienced(0.71)),
+        (_of_experienced(0.34), 0.71),
         2.0,
         0.65,
         0.70,
@@ -180,8 +246,8 @@ SKILLS: dict[Examiner, Skill] = {
             ),
             Basis(
                 "position",
-                "49 % of LOA found, 85 % of the others told from it: the published odds of 4.0 for "
-                "more than five years, shared out by an assumption",
+                "49 % of LOA found (the published odds of 4.0 for more than five years, of "
+                "sensitivity only, shared out by ours), 71 % of the others told from it",
                 WEBB_2011,
             ),
         ),
@@ -318,7 +384,28 @@ def _longitudinal_rows(
         for i, weight in weights.items():
             row[i] = left * weight / whole
         rows.append(row)
+    for front, lateral in ((_LOA, 2), (_ROA, 6)):
+        rows[front] = _side_as(rows[front], rows[lateral], front)
     return rows
+
+
+def _side_as(row: list[float], like: list[float], fixed: int) -> list[float]:
+    """A row whose mass on its side is another's, the fixed column kept.
+
+    That the side is told as well of a back in front as of one in the flank: no finding of the side
+    alone may then rank the two.
+    """
+    side = [i for i in range(8) if _side(i) == _side(fixed) and i != fixed]
+    wanted = math.fsum(like[i] for i in range(8) if _side(i) == _side(fixed)) - row[fixed]
+    have = math.fsum(row[i] for i in side)
+    rest = [i for i in range(8) if _side(i) != _side(fixed) and i not in (_LOA, _ROA)]
+    other = math.fsum(row[i] for i in rest)
+    made = list(row)
+    for i in side:
+        made[i] = row[i] * wanted / have
+    for i in rest:
+        made[i] = row[i] * (other + have - wanted) / other
+    return made
 
 
 _LOA, _ROA = 1, 7

@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.bedside.context import ExamContext, Examiner, Membranes, Placenta
-from ebbline.bedside.engine import likelihood
-from ebbline.bedside.findings_catalogue import HEART_NOT_HEARD, Finding, items
+from ebbline.bedside.accuracy import skill_for
+from ebbline.bedside.context import ExamContext, Fluid, Membranes, Placenta
+from ebbline.bedside.engine import pairs_together, predictive
+from ebbline.bedside.findings_catalogue import HEART_NOT_HEARD, Finding, Step, items
 from ebbline.bedside.number_words import percent, weeks_words
 from ebbline.bedside.sources import PRACTICE, Mark, Source
 from ebbline.bedside.states import BREECHES, State, states
@@ -35,6 +35,7 @@ class Caution:
     """Something that needs a person. now: at once. probability: what it rests on, or None.
 
     id: a stable handle; text: what was found and what guidelines list; source: where it stands.
+    emergency: nothing else is to be shown or proposed beside it.
     """
 
     id: str
@@ -42,20 +43,19 @@ class Caution:
     text: str
     probability: float | None
     source: str
+    emergency: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Contradiction:
-    """Two findings that no single way of lying explains, or only a rare one.
+    """Two findings that this examiner would hardly report together.
 
-    items: the two findings; explained: how much of the two the best common state explains
-    together, against each alone, 0..1; only_if: the rare presentation that would explain both, or
-    ""; text: in words, with what to think of.
+    items: the two findings; lift: how often both are reported, against two findings that have
+    nothing to do with each other (1); text: in words, with what to think of.
     """
 
     items: tuple[str, str]
-    explained: float
-    only_if: str
+    lift: float
     text: str
 
 
@@ -101,10 +101,6 @@ def _is_high(state: State) -> bool:
     return state.descent >= 4
 
 
-def _is_common(state: State) -> bool:
-    return not _is_deflexed(state)
-
-
 LIKELY = 0.5
 POSSIBLE = 0.15
 RAISED_TIMES = 5.0
@@ -122,15 +118,20 @@ def _suspected(case: _Case, of: Callable[[State], bool]) -> float | None:
 def _cord(case: _Case) -> Caution | None:
     if case.answers.get("part") != "cord":
         return None
-    return Caution(
-        "cord felt",
-        True,
-        "Cord felt: call for help now. Guidelines list: hold the presenting part off the cord, "
-        "handle the cord as little as possible, knees to chest or head down on the left side, "
-        "prepare for the quickest birth the team judges safe.",
-        None,
-        str(RCOG_CORD),
-    )
+    if case.context.membranes is Membranes.INTACT:
+        text = (
+            "Cord felt behind intact membranes: call for help now. Guidelines list: leave the "
+            "membranes whole, nothing more inside, prepare for birth as the team judges."
+        )
+    else:
+        gone = case.context.membranes is Membranes.RUPTURED
+        begins = "Cord felt, the membranes gone" if gone else "Cord felt"
+        text = (
+            f"{begins}: call for help now. Guidelines list: hold the presenting part off the cord, "
+            "handle the cord as little as possible, knees to chest or head down on the left side, "
+            "prepare for the quickest birth the team judges safe."
+        )
+    return Caution("cord felt", True, text, None, str(RCOG_CORD), emergency=True)
 
 
 def _not_heard(case: _Case) -> Caution | None:
@@ -143,6 +144,7 @@ def _not_heard(case: _Case) -> Caution | None:
         "mother's pulse under the finger; tell the team.",
         None,
         str(PRACTICE),
+        emergency=True,
     )
 
 
@@ -150,18 +152,25 @@ def _bleeding(case: _Case) -> Caution | None:
     context = case.context
     if not context.bleeding or context.placenta is Placenta.NOT_LOW:
         return None
-    known = (
-        "the place of the placenta is not known"
-        if context.placenta is Placenta.UNKNOWN
-        else f"the placenta is {context.placenta}"
-    )
+    if context.placenta is Placenta.UNKNOWN:
+        return Caution(
+            "bleeding, placenta",
+            True,
+            "Bleeding, and the place of the placenta is not known: tell the team now; no finger "
+            "and no sensor inside until a scan has shown the placenta.",
+            None,
+            str(RCOG_PRAEVIA),
+        )
+    where = "placenta praevia" if context.placenta is Placenta.PRAEVIA else "a low placenta"
     return Caution(
         "bleeding, placenta",
         True,
-        f"Bleeding, and {known}: no finger and no sensor inside until a scan has shown the "
-        "placenta; tell the team now.",
+        f"Bleeding with {where}: call for help now. No finger and no sensor inside. Guidelines "
+        "list: two wide lines, blood taken and ordered, her pulse and pressure, the fetal heart, "
+        "prepare for birth as the team judges.",
         None,
         str(RCOG_PRAEVIA),
+        emergency=True,
     )
 
 
@@ -194,11 +203,15 @@ def _across(case: _Case) -> Caution | None:
             str(PRACTICE),
         )
     when = "in labour" if case.context.in_labour else "with ruptured membranes"
+    placenta = {
+        Placenta.NOT_LOW: "",
+        Placenta.UNKNOWN: " A low placenta may be why: have it looked for, no finger before.",
+    }.get(case.context.placenta, f" The placenta is {case.context.placenta}: no finger inside.")
     return Caution(
         "lie across in labour",
         True,
         f"Transverse or oblique lie {when} ({percent(p)}): call the team now. The cord or an "
-        "arm may come down; it cannot be born as it lies.",
+        f"arm may come down; it cannot be born as it lies.{placenta}",
         p,
         str(RCOG_CORD),
     )
@@ -211,8 +224,12 @@ def _footling(case: _Case) -> Caution | None:
     return Caution(
         "footling breech",
         case.context.in_labour or case.context.membranes is Membranes.RUPTURED,
-        f"Footling breech suspected ({percent(p)}): tell the team at once; the cord may come down "
-        "when the membranes rupture.",
+        f"Footling breech suspected ({percent(p)}): tell the team at once; "
+        + (
+            "the membranes have ruptured: the cord may be down, listen to the heart now."
+            if case.context.membranes is Membranes.RUPTURED
+            else "the cord may come down when the membranes rupture."
+        ),
         p,
         str(RCOG_BREECH),
     )
@@ -273,6 +290,23 @@ def _high_with_rupture(case: _Case) -> Caution | None:
     )
 
 
+def _much_fluid(case: _Case) -> Caution | None:
+    """Much fluid over a part that floats: the waters may take the cord with them."""
+    if case.context.fluid is not Fluid.MUCH or case.context.membranes is Membranes.RUPTURED:
+        return None
+    floats = case.answers.get("mobility") == "mobile" or case.answers.get("fifths") == "5"
+    if not floats:
+        return None
+    return Caution(
+        "much fluid, high part",
+        False,
+        "Much fluid and a presenting part that floats: the cord may come down when the membranes "
+        "rupture, and the lie may change; tell the team, examine again at the rupture.",
+        None,
+        str(RCOG_CORD),
+    )
+
+
 def _early(case: _Case) -> Caution | None:
     weeks = case.context.weeks
     if weeks is None or weeks >= 37 or not case.context.in_labour:
@@ -296,6 +330,7 @@ _RULES = (
     _deflexed,
     _early,
     _high_with_rupture,
+    _much_fluid,
     _praevia,
 )
 
@@ -309,12 +344,19 @@ def cautions(
     """
     case = _Case({f.item: f.answer for f in findings}, context, now, before)
     made = [caution for rule in _RULES if (caution := rule(case)) is not None]
-    return tuple(sorted(made, key=lambda c: not c.now))
+    return tuple(sorted(made, key=lambda c: (not c.emergency, not c.now)))
 
 
-EXPLAINED_LEAST = 0.12
-"""Two findings contradict when the best state explains less than this of them together
-(assumption)."""
+HARDLY_TOGETHER = 0.09
+SELDOM_TOGETHER = 0.15
+RARE_ANSWER = 0.06
+SHOWN_AT_MOST = 2
+"""Two findings do not go together when this examiner reports both less than 9 % as often as two
+findings that have nothing to do with each other; or less than 15 % as often, and the one after the
+other less than 6 % as often as the likeliest answer, the fetus lying as all findings say (which
+lets a face keep its own findings). Hindered hands are granted as much more as they are dulled. At
+most two such pairs are shown. All four are ours, set by `python -m bench.exam_rates`: under 5 % of
+true vertices meet one."""
 
 _THINK_OF: tuple[tuple[frozenset[str], str], ...] = (
     (
@@ -335,60 +377,54 @@ _THINK_OF: tuple[tuple[frozenset[str], str], ...] = (
 )
 
 
-def contradictions(findings: Sequence[Finding], context: ExamContext) -> tuple[Contradiction, ...]:
-    """Pairs of findings that no single state explains, the worst first.
+_ABSENT = ("not felt", "nothing", "none", "not noticed", "not heard", "not reached")
 
-    Judged as the handbook's faultless hands would find, for a doubtful hand contradicts nothing.
+
+def contradictions(
+    findings: Sequence[Finding], context: ExamContext, now: FloatArray
+) -> tuple[Contradiction, ...]:
+    """Pairs of findings that this examiner would hardly report together, the rarest first.
+
+    Judged by these hands, not by faultless ones: what they often get wrong contradicts nothing. A
+    finger and a scan overrule the hands and are held against each other only; what was not felt
+    tells of the hands as much as of the fetus and contradicts nothing. now: probability of each
+    state given all findings.
     """
-    ideal = ExamContext(
-        weeks=context.weeks,
-        examiner=Examiner.TEXTBOOK,
-        fundal_height_cm=context.fundal_height_cm,
-        girth_cm=context.girth_cm,
-        symphysis_to_umbilicus_cm=context.symphysis_to_umbilicus_cm,
-    )
     telling = [f for f in findings if len(items()[f.item].covered(f.answer)) < _count(f)]
-    alone = [likelihood([f], ideal) for f in telling]
-    common = _where(_is_common)
     made = []
-    for first, second in combinations(range(len(telling)), 2):
-        one, other = telling[first], telling[second]
-        if _share_perception(one.item, other.item):
-            together = likelihood([one, other], ideal)
-        else:
-            together = alone[first] * alone[second]
-        best = float(alone[first].max() * alone[second].max())
-        explained = float(together[common].max()) / best
-        if explained < EXPLAINED_LEAST:
-            rare = float(together.max()) / best >= EXPLAINED_LEAST
-            made.append(_contradiction(one, other, explained, rare))
-    return tuple(sorted(made, key=lambda c: c.explained))
+    clear = 1 - skill_for(context).dulling
+    for pair in pairs_together(telling, context):
+        one, other = pair.one, pair.other
+        if pair.lift >= SELDOM_TOGETHER or _overrules(one) != _overrules(other):
+            continue
+        if one.answer in _ABSENT or other.answer in _ABSENT:
+            continue
+        fits = min(_fit(one, other, context, now), _fit(other, one, context, now))
+        if pair.lift < HARDLY_TOGETHER * clear or fits < RARE_ANSWER * clear:
+            made.append(_contradiction(one, other, pair.lift))
+    return tuple(sorted(made, key=lambda c: c.lift)[:SHOWN_AT_MOST])
+
+
+def _overrules(finding: Finding) -> bool:
+    return items()[finding.item].step in (Step.VAGINAL, Step.SCAN)
+
+
+def _fit(given: Finding, asked: Finding, context: ExamContext, now: FloatArray) -> float:
+    """How often the asked answer follows the given one, against the likeliest answer, 0..1."""
+    share = now @ predictive(asked.item, [given], context)
+    said = share[list(items()[asked.item].covered(asked.answer))].sum()
+    return float(said / share.max())
 
 
 def _count(finding: Finding) -> int:
     return len(items()[finding.item].outcomes)
 
 
-_PERCEPTIONS = (
-    {"fundus", "brim", "poles", "presentation"},
-    {"back", "limbs", "prominence", "position"},
-    {"fifths", "mobility"},
-    {"posterior-fontanelle", "anterior-fontanelle", "suture", "chin", "sacrum"},
-)
-
-
-def _share_perception(one: str, other: str) -> bool:
-    return any({one, other} <= together for together in _PERCEPTIONS)
-
-
-def _contradiction(first: Finding, second: Finding, explained: float, rare: bool) -> Contradiction:
+def _contradiction(first: Finding, second: Finding, lift: float) -> Contradiction:
     think = next(
         (text for pair, text in _THINK_OF if pair == {first.item, second.item}),
         "one of the two was mistaken",
     )
     pair = f"{first.item} '{first.answer}' and {second.item} '{second.answer}'"
-    if rare:
-        text = f"{pair} fit each other only in a face or brow; else {think}. Feel again, or scan."
-    else:
-        text = f"{pair} do not go together: {think}. Feel again, or scan."
-    return Contradiction((first.item, second.item), explained, "face or brow" if rare else "", text)
+    text = f"{pair} are seldom reported together: {think}. Feel again."
+    return Contradiction((first.item, second.item), lift, text)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,6 +57,54 @@ def likelihood(findings: Sequence[Finding], context: ExamContext) -> FloatArray:
             here = _summed(_perceived(domain, findings))
             made = here if made is None else made * here
     return np.ones(len(prior(context))) if made is None else made
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Together:
+    """How two findings go together in the eyes of all the others.
+
+    lift: share of examinations that report both, against what they would be if the two had nothing
+    to do with each other (1); the fetus lying as the other findings say.
+    """
+
+    one: Finding
+    other: Finding
+    lift: float
+
+
+def pairs_together(findings: Sequence[Finding], context: ExamContext) -> tuple[Together, ...]:
+    """Every pair of findings with its lift, in the order of the findings."""
+    before = prior(context)
+    domains = [d for d in domains_for(context) if any(f.item in d.said for f in findings)]
+    home = {f: next(i for i, d in enumerate(domains) if f.item in d.said) for f in findings}
+
+    def of(domain: int, kept: Sequence[Finding]) -> FloatArray:
+        return _summed(_perceived(domains[domain], kept))
+
+    whole = [of(i, [f for f in findings if home[f] == i]) for i in range(len(domains))]
+    without = {
+        f: of(home[f], [g for g in findings if home[g] == home[f] and g != f]) for f in findings
+    }
+    alone = {f: of(home[f], [f]) for f in findings}
+    made = []
+    for one, other in combinations(findings, 2):
+        base = before.copy()
+        for i, likelihood_here in enumerate(whole):
+            if i not in (home[one], home[other]):
+                base = base * likelihood_here
+        if home[one] == home[other]:
+            here = home[one]
+            base = base * of(
+                here, [f for f in findings if home[f] == here and f not in (one, other)]
+            )
+            both = of(here, [one, other])
+        else:
+            base = base * without[one] * without[other]
+            both = alone[one] * alone[other]
+        base = scaled(base)
+        apart = float(base @ alone[one]) * float(base @ alone[other])
+        made.append(Together(one, other, float(base @ both) / apart))
+    return tuple(made)
 
 
 def scaled(weights: FloatArray) -> FloatArray:

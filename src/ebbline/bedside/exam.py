@@ -14,9 +14,16 @@ from ebbline.bedside.accuracy import skill_for
 from ebbline.bedside.cautions import Caution, Contradiction, cautions, contradictions
 from ebbline.bedside.context import ExamContext
 from ebbline.bedside.engine import posterior
-from ebbline.bedside.findings_catalogue import Finding, Step, findings_from, items
+from ebbline.bedside.findings_catalogue import (
+    Finding,
+    Step,
+    findings_from,
+    heard_zones,
+    items,
+)
 from ebbline.bedside.geometry import abdomen_for
 from ebbline.bedside.growth import Growth, growth
+from ebbline.bedside.likelihood import heart_astray
 from ebbline.bedside.next_step import (
     OF_THE_LOWER_TWIN,
     NextStep,
@@ -24,11 +31,15 @@ from ebbline.bedside.next_step import (
     next_steps,
     scan_advice,
 )
+from ebbline.bedside.policy.scan import ScanPolicy, shipped_scan
+from ebbline.bedside.position import PositionTold, position_told
 from ebbline.bedside.priors import prior, prior_notes
-from ebbline.bedside.sensors import SensorPlan, plan
+from ebbline.bedside.sensors import Heard, SensorPlan, plan
 from ebbline.bedside.sources import ASSUMPTION, Basis
 from ebbline.bedside.state_groups import GROUPINGS, shares
 from ebbline.bedside.states import State, states
+from ebbline.bedside.tables import LISTENING_SPREAD_CM
+from ebbline.terms import Presentation
 
 FloatArray = NDArray[np.float64]
 
@@ -59,10 +70,12 @@ class StateChance:
 class ExamResult:
     """What the examination comes to.
 
-    cautions come first: what needs a person now. not_examined, not_told: what was left out of the
+    alone: emergencies beside which nothing else is shown or proposed; else empty. cautions come
+    first: what needs a person now. not_examined, not_told: what was left out of the
     examination and of the context, which never counts as 'no'. lie, presentation, back, attitude,
     descent: the probabilities of each, all summing to one. positions: the likeliest presentations
-    with their positions. noncephalic, engaged: probabilities, 0..1. basis: what it rests on.
+    with their positions; position_told: what of them the findings tell. noncephalic, engaged:
+    probabilities, 0..1. basis: what it rests on.
     posterior: of every state, in the order of states.states().
     """
 
@@ -70,6 +83,7 @@ class ExamResult:
     findings: tuple[Finding, ...]
     not_examined: tuple[str, ...]
     not_told: tuple[str, ...]
+    alone: tuple[Caution, ...]
     cautions: tuple[Caution, ...]
     contradictions: tuple[Contradiction, ...]
     lie: tuple[Chance, ...]
@@ -78,6 +92,7 @@ class ExamResult:
     attitude: tuple[Chance, ...]
     descent: tuple[Chance, ...]
     positions: tuple[StateChance, ...]
+    position_told: PositionTold
     noncephalic: float
     engaged: float
     next_steps: tuple[NextStep, ...]
@@ -93,11 +108,17 @@ Given = Mapping[str, str] | Iterable[tuple[str, str]] | Iterable[Finding]
 """Findings as words: a mapping, pairs, or Finding objects. 'not examined' is left out."""
 
 
-def examine(findings: Given, context: ExamContext | None = None) -> ExamResult:
+def examine(
+    findings: Given,
+    context: ExamContext | None = None,
+    *,
+    scan_policy: ScanPolicy | None = None,
+) -> ExamResult:
     """What the findings of an examination come to.
 
     findings: item to answer (see items.items() for the words; "unclear" is an answer, an item
-    that was not examined is left out). context: what is known beside them.
+    that was not examined is left out). context: what is known beside them. scan_policy: when a
+    scan is advised, a unit's own in place of the shipped one.
 
     Raises ExaminationError for words that are not known and for one item answered twice.
 
@@ -109,32 +130,59 @@ def examine(findings: Given, context: ExamContext | None = None) -> ExamResult:
     found = findings_from(findings)
     before = prior(context)
     now = posterior(found, context)
-    against = contradictions(found, context)
-    sensors = plan(now, abdomen_for(context))
-    steps = tuple(_placed(step, sensors) for step in next_steps(found, context, now))
+    against = contradictions(found, context, now)
+    sensors = _sensors(found, context, now)
+    said = cautions(found, context, now, before)
+    alone = tuple(c for c in said if c.emergency)
+    # With an emergency nothing else is proposed: not a grip, not a listening place.
+    steps = (
+        () if alone else tuple(_placed(step, sensors) for step in next_steps(found, context, now))
+    )
+    positions = _positions(now, before)
     return ExamResult(
         context=context,
         findings=found,
         not_examined=_not_examined(found, context),
         not_told=_not_told(context),
-        cautions=cautions(found, context, now, before),
+        alone=alone,
+        cautions=said,
         contradictions=against,
         lie=_chances("lie", now, before),
         presentation=_chances("presentation", now, before),
         back=_chances("back", now, before),
         attitude=_chances("attitude", now, before),
         descent=_chances("descent", now, before, ordered=False),
-        positions=_positions(now, before),
+        positions=positions,
+        position_told=position_told(now, Presentation(positions[0].presentation)),
         noncephalic=float(1 - shares("what presents", now)[0]),
         engaged=float(now[_engaged()].sum()),
         next_steps=steps,
-        scan=scan_advice(found, context, now, steps, bool(against)),
+        scan=scan_advice(
+            found,
+            context,
+            now,
+            steps,
+            shipped_scan() if scan_policy is None else scan_policy,
+            emergency=bool(alone),
+        ),
         sensors=sensors,
         growth=_growth(context, now),
         basis=(*_hands(context), *prior_notes(context)),
         posterior=now,
         caution=CAUTION,
     )
+
+
+def _sensors(found: tuple[Finding, ...], context: ExamContext, now: FloatArray) -> SensorPlan:
+    """Sites by the state and, where the heart was heard, by that place too."""
+    abdomen = abdomen_for(context)
+    heart = next((f for f in found if f.item == "heart"), None)
+    zones = () if heart is None else heard_zones(heart.answer)
+    if not zones:
+        return plan(now, abdomen)
+    heard = Heard(zones, LISTENING_SPREAD_CM, heart_astray(skill_for(context)))
+    without = posterior([f for f in found if f.item != "heart"], context)
+    return plan(now, abdomen, heard, without)
 
 
 def _placed(step: NextStep, sensors: SensorPlan) -> NextStep:

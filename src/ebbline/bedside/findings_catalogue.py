@@ -92,6 +92,16 @@ class Finding:
     answer: str
 
 
+def coarse_words(item: Item) -> list[str]:
+    """Further answers worth listing: not those that only say an outcome in another way (0/5)."""
+    return [
+        word
+        for word, covered in item.words.items()
+        if word not in item.outcomes
+        and not (len(covered) == 1 and (word.endswith("/5") or word in "123"))
+    ]
+
+
 def mirrored_word(text: str) -> str:
     """The same words with left and right exchanged."""
     swap = {"left": "right", "right": "left"}
@@ -432,6 +442,16 @@ _ITEMS = (
         _towards(),
     ),
 )
+
+
+def heard_zones(answer: str) -> tuple[str, ...]:
+    """The listening places an answer of the heart names; none where it tells of no place.
+
+    "unclear" covers every place and "not heard" none: neither says where.
+    """
+    covered = items()["heart"].covered(answer)
+    zones = tuple(HEART_ZONES[i] for i in covered if i < len(HEART_ZONES))
+    return zones if len(zones) < len(HEART_ZONES) else ()
 
 
 @cache

@@ -1,21 +1,24 @@
 """The abdomen as a plane, and where on it each state sends the heart sounds.
 
 Centimetres over the skin, the umbilicus at the origin, x positive to the mother's LEFT (so on
-the right of a picture that faces the viewer), y positive towards her head. The plane is scaled
-by the fundal height (symphysis to fundus) and by the girth. Sites are held as shares of girth
-(across) and of fundal height above the symphysis (up), so that they shrink and stretch with it.
+the right of a picture that faces the viewer), y positive towards her head. The fetus and the
+uterus follow the fundal height (symphysis to fundus) alone: sites are held at the measures of
+term and shrink and stretch with it. The girth widens the drawn trunk and moves nothing inside.
 
 The sites follow common practice (no published measurement): vertex, below the umbilicus on the
 back's side, about midway to the anterior superior iliac spine; occiput posterior, further out in
 the flank; breech, at or above the umbilicus; face, through the chest, so on the limb side; lies
 across, near the umbilicus; with descent, down and to the midline. The heights relative to the
 umbilicus hold from about 34 weeks; earlier the whole uterus lies lower, and the sites with it.
+
+This module is the one geometry: the model's zones, the drawing's and the pages' are `heart_zone`
+and `ZoneGrid`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 
@@ -34,13 +37,14 @@ TERM_GIRTH_CM = 100.0
 SYMPHYSIS_TO_UMBILICUS_CM = 18.0
 """Stand-ins where nothing was measured (assumption); with weeks, fundal height is the weeks."""
 
-ASIS_ACROSS = 0.14
+ASIS_X_CM = 14.0
 ASIS_UP = 0.25
-FLANK_ACROSS = 0.25
-UTERUS_ACROSS = 0.20
+UTERUS_HALF_WIDTH_CM = 20.0
 UTERUS_WIDEST = 0.56
-"""Iliac spines, the flank's edge, half the breadth of the uterus where it is widest, and the
-height of that: shares of girth and of fundal height (assumption)."""
+FLANK_OF_GIRTH = 0.25
+"""Iliac spines from the midline and their height as a share of the fundal height; half the breadth
+of the uterus at term where it is widest, along the skin, and the height of that; the edge seen
+from the front as a share of the girth (all ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,14 +74,24 @@ class Abdomen:
         return self.symphysis_y_cm + self.fundal_height_cm
 
     @property
+    def scale(self) -> float:
+        """The uterus against that of term: 1 at a fundal height of 36 cm."""
+        return self.fundal_height_cm / TERM_FUNDAL_HEIGHT_CM
+
+    @property
     def flank_x_cm(self) -> float:
-        """Distance of the flank's edge from the midline."""
-        return FLANK_ACROSS * self.girth_cm
+        """Distance of the trunk's edge from the midline, along the skin."""
+        return FLANK_OF_GIRTH * self.girth_cm
+
+    @property
+    def widest_cm(self) -> float:
+        """Half the breadth of the uterus where it is widest."""
+        return UTERUS_HALF_WIDTH_CM * self.scale
 
     @property
     def landmarks(self) -> Mapping[str, Point]:
         """Named places of the abdominal wall."""
-        asis_x = ASIS_ACROSS * self.girth_cm
+        asis_x = ASIS_X_CM
         asis_y = self.up(ASIS_UP)
         return {
             "umbilicus": Point(0.0, 0.0),
@@ -91,9 +105,9 @@ class Abdomen:
         """Height of a share of the fundal height above the symphysis."""
         return self.symphysis_y_cm + share * self.fundal_height_cm
 
-    def across(self, share: float) -> float:
-        """Distance from the midline of a share of the girth, positive to the mother's left."""
-        return share * self.girth_cm
+    def across(self, at_term_cm: float) -> float:
+        """Distance from the midline of what lies so far from it at term, positive left."""
+        return at_term_cm * self.scale
 
     def half_width_cm(self, y_cm: float) -> float:
         """Half the breadth of the uterus under the wall at a height: 0 outside it.
@@ -103,8 +117,7 @@ class Abdomen:
         share = (y_cm - self.symphysis_y_cm) / self.fundal_height_cm
         reach = 1 - UTERUS_WIDEST if share > UTERUS_WIDEST else UTERUS_WIDEST + 0.04
         inside = 1 - ((share - UTERUS_WIDEST) / reach) ** 2
-        half = UTERUS_ACROSS * self.girth_cm
-        return half * math.sqrt(inside) if inside > 0 else 0.0
+        return self.widest_cm * math.sqrt(inside) if inside > 0 else 0.0
 
 
 def abdomen_for(context: ExamContext) -> Abdomen:
@@ -133,8 +146,8 @@ def abdomen_for(context: ExamContext) -> Abdomen:
 class Spot:
     """One place the heart may be heard in a state.
 
-    weight: share of the state's sounds; across: share of girth, positive left; up: share of
-    fundal height above the symphysis; spread_cm: one standard deviation.
+    weight: share of the state's sounds; across: cm from the midline at term, positive left; up:
+    share of fundal height above the symphysis; spread_cm: one standard deviation.
     """
 
     weight: float
@@ -143,8 +156,8 @@ class Spot:
     spread_cm: float
 
 
-# Distance from the midline by where the carrying side (back or chest) looks, shares of girth.
-_ACROSS = (0.0, 0.070, 0.100, 0.140)
+# Distance from the midline by where the carrying side (back or chest) looks, cm at term.
+_ACROSS_CM = (0.0, 7.0, 9.5, 14.0)
 # Towards the midline with descent, by fifths.
 _INWARD = {5: 1.0, 4: 1.0, 3: 0.9, 2: 0.75, 1: 0.6, 0: 0.4}
 # Height with descent, by fifths.
@@ -159,7 +172,7 @@ FLANK_SPREAD_CM = 3.2
 def _ring(direction: int, up: float, inward: float) -> tuple[Spot, ...]:
     """Spots for a carrying side that looks to one of the eight directions."""
     if direction == 4:
-        flank = _ACROSS[3] * inward
+        flank = _ACROSS_CM[3] * inward
         return (
             Spot(0.4, flank, up, FLANK_SPREAD_CM),
             Spot(0.4, -flank, up, FLANK_SPREAD_CM),
@@ -168,7 +181,7 @@ def _ring(direction: int, up: float, inward: float) -> tuple[Spot, ...]:
     steps = min(direction, 8 - direction)
     sign = 1 if direction < 4 else -1
     spread = FLANK_SPREAD_CM if steps == 3 else SPREAD_CM
-    return (Spot(1.0, sign * _ACROSS[steps] * inward, up, spread),)
+    return (Spot(1.0, sign * _ACROSS_CM[steps] * inward, up, spread),)
 
 
 def spots(state: State) -> tuple[Spot, ...]:
@@ -178,7 +191,7 @@ def spots(state: State) -> tuple[Spot, ...]:
         front = state.position.value.endswith("anterior")
         spread = SPREAD_CM + 0.6 if front else FLANK_SPREAD_CM + 0.8
         up = {Pole.NEITHER: 0.49, Pole.HEAD: 0.42, Pole.BREECH: 0.57}[state.lower_pole]
-        return (Spot(1.0, side * 0.035, up, spread),)
+        return (Spot(1.0, side * 3.5, up, spread),)
     inward = _INWARD[state.descent]
     denominator = POSITIONS.index(state.position)
     if state.presentation is Presentation.FACE:
@@ -231,24 +244,51 @@ def spot_table() -> SpotTable:
 
 
 MIDLINE_CM = 3.0
-FLANK_FROM = 0.11
+FLANK_FROM_CM = 11.0
 LEVEL_CM = 2.0
-"""Listening places: within 3 cm of the midline; beyond 0.11 of the girth, the flank; within 2 cm
-of the umbilicus's height, level with it (assumption)."""
+"""Listening places: within 3 cm of the midline; beyond 11 cm (at term), the flank; within 2 cm of
+the umbilicus's height, level with it (ours)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneGrid:
+    """The borders of the listening places of an abdomen, cm.
+
+    across: from her left to her right, four borders between five columns; up: from above to below,
+    two borders between three rows. The order is that of HEART_ZONES.
+    """
+
+    across: tuple[float, float, float, float]
+    up: tuple[float, float]
+
+
+def zone_grid(abdomen: Abdomen) -> ZoneGrid:
+    """The borders of the listening places on an abdomen."""
+    flank = abdomen.across(FLANK_FROM_CM)
+    return ZoneGrid((flank, MIDLINE_CM, -MIDLINE_CM, -flank), (LEVEL_CM, -LEVEL_CM))
 
 
 def heart_zone(point: Point, abdomen: Abdomen) -> str:
-    """The listening place a point lies in, a word of items.HEART_ZONES."""
-    flank = FLANK_FROM * abdomen.girth_cm
-    side = "midline"
-    if abs(point.x_cm) > MIDLINE_CM:
-        side = "left" if point.x_cm > 0 else "right"
-        if abs(point.x_cm) > flank:
-            side += " flank"
-    height = "level"
-    if abs(point.y_cm) > LEVEL_CM:
-        height = "above" if point.y_cm > 0 else "below"
-    return f"{side} {height}"
+    """The listening place a point lies in, a word of HEART_ZONES."""
+    grid = zone_grid(abdomen)
+    x, y = point.x_cm, point.y_cm
+    # A border belongs to the place nearer the umbilicus, on both sides alike.
+    column = 2
+    if abs(x) > grid.across[1]:
+        out = 2 if abs(x) > grid.across[0] else 1
+        column = 2 - out if x > 0 else 2 + out
+    row = 1
+    if abs(y) > grid.up[0]:
+        row = 0 if y > 0 else 2
+    return HEART_ZONES[5 * row + column]
+
+
+def zone_centre(zone: str, abdomen: Abdomen) -> Point:
+    """The middle of a listening place inside the uterus: where a mark for it is drawn."""
+    row, column = divmod(HEART_ZONES.index(zone), 5)
+    y_cm = (0.24 * abdomen.fundal_height_cm, 0.0, -0.2 * abdomen.fundal_height_cm)[row]
+    out = (14.0, 7.0, 0.0, -7.0, -14.0)[column]
+    return Point(abdomen.across(out), y_cm)
 
 
 def _normal_cdf(values: FloatArray) -> FloatArray:
@@ -256,22 +296,45 @@ def _normal_cdf(values: FloatArray) -> FloatArray:
     return np.array(flat).reshape(values.shape)
 
 
+def in_zones(at_cm: FloatArray, borders: Sequence[float], wander_cm: FloatArray) -> FloatArray:
+    """Share of a normal spread about places that falls between borders, shape (places, parts).
+
+    at_cm: shape (places,); borders: falling; wander_cm: one standard deviation of each place.
+    """
+    edges = np.array([np.inf, *borders, -np.inf])
+    return -np.diff(_normal_cdf((edges[None, :] - at_cm[:, None]) / wander_cm[:, None]), axis=1)
+
+
 @lru_cache(maxsize=64)
-def heart_zone_shares(abdomen: Abdomen, wander_cm: float) -> FloatArray:
+def heart_zone_shares(abdomen: Abdomen, wander_cm: float, astray: float = 0.0) -> FloatArray:
     """Share of each listening place in each state, shape (states, places), rows sum to one.
 
-    wander_cm: one standard deviation of the place heard best about the place itself.
+    wander_cm: one standard deviation of the place heard best about the place itself. astray: share
+    of hearts that are heard best anywhere over the uterus, whatever the state.
     """
     table = spot_table()
-    spread = np.hypot(table.spread_cm, wander_cm)[:, None]
-    flank = FLANK_FROM * abdomen.girth_cm
-    edges_x = np.array([np.inf, flank, MIDLINE_CM, -MIDLINE_CM, -flank, -np.inf])
-    edges_y = np.array([np.inf, LEVEL_CM, -LEVEL_CM, -np.inf])
-    x = abdomen.girth_cm * table.across[:, None]
-    y = abdomen.symphysis_y_cm + abdomen.fundal_height_cm * table.up[:, None]
-    in_x = -np.diff(_normal_cdf((edges_x[None, :] - x) / spread), axis=1)
-    in_y = -np.diff(_normal_cdf((edges_y[None, :] - y) / spread), axis=1)
+    spread = np.hypot(table.spread_cm, wander_cm)
+    grid = zone_grid(abdomen)
+    x = abdomen.scale * table.across
+    y = abdomen.symphysis_y_cm + abdomen.fundal_height_cm * table.up
+    in_x, in_y = in_zones(x, grid.across, spread), in_zones(y, grid.up, spread)
     each = (in_y[:, :, None] * in_x[:, None, :]).reshape(len(x), len(HEART_ZONES))
     shares = np.zeros((len(states()), len(HEART_ZONES)))
     np.add.at(shares, table.state, table.weight[:, None] * each)
-    return shares
+    return (1 - astray) * shares + astray * _anywhere(abdomen)
+
+
+def _anywhere(abdomen: Abdomen) -> FloatArray:
+    """Share of each listening place of the uterus's surface, shape (places,)."""
+    counts = dict.fromkeys(HEART_ZONES, 0.0)
+    rows = 72
+    for k in range(rows):
+        y = abdomen.symphysis_y_cm + (k + 0.5) / rows * abdomen.fundal_height_cm
+        half = abdomen.half_width_cm(y)
+        out = half / 40
+        for i in range(40):
+            for side in (1, -1):
+                counts[heart_zone(Point(side * (i + 0.5) * out, y), abdomen)] += out
+    # Left and right were counted alike; adding them in one order keeps them so to the last bit.
+    values = np.array([counts[zone] for zone in HEART_ZONES])
+    return np.asarray(values / values.sum(), dtype=np.float64)

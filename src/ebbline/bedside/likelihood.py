@@ -55,15 +55,18 @@ class Domain:
 def _row(item: str, shares: tables.Shares) -> FloatArray:
     """A line's shares over the item's outcomes, floored and scaled to one.
 
-    A conclusion has no floor: it is the perception itself.
+    A conclusion has no floor: it is the perception itself. A finger and a scan have lower ones.
     """
     known = items()[item]
-    floor = 0.0 if known.step is Step.CONCLUSION else tables.FLOOR
+    floor = 0.0 if known.step is Step.CONCLUSION else _FLOORS.get(item, tables.FLOOR)
     row = np.full(len(known.outcomes), floor)
     for word, share in shares.items():
         (index,) = known.covered(word)
         row[index] += share
     return np.asarray(row / row.sum(), dtype=np.float64)
+
+
+_FLOORS = {"part": tables.FINGER_FLOOR, "scan": tables.SCAN_FLOOR}
 
 
 def _mirrored_row(item: str, row: FloatArray) -> FloatArray:
@@ -132,11 +135,17 @@ def _pole_domain(skill: Skill) -> Domain:
         "poles": tables.POLES,
         "presentation": tables.PRESENTATION,
     }
-    return Domain(
-        "poles",
-        confusion[_truths(_pole_class)],
-        {item: _by_class(item, lines, POLE_CLASSES)[None] for item, lines in said.items()},
-    )
+    made = {item: _by_class(item, lines, POLE_CLASSES)[None] for item, lines in said.items()}
+    made["brim"] = np.array([_brim(state, made["brim"][0]) for state in states()])
+    return Domain("poles", confusion[_truths(_pole_class)], made)
+
+
+def _brim(state: State, felt: FloatArray) -> FloatArray:
+    """Shares of the third grip by perceived pole: what has gone into the pelvis is not felt."""
+    sunk = 0.0
+    if state.lie is Lie.LONGITUDINAL:
+        sunk = tables.NOTHING_ABOVE_BRIM.get(state.descent, 0.0)
+    return (1 - sunk) * felt + sunk * _row("brim", {"nothing": 1.0})
 
 
 def _prominence(state: State) -> FloatArray:
@@ -285,8 +294,17 @@ def _vaginal_domain(skill: Skill) -> Domain:
     return Domain("landmarks", confusion[places], {name: _landmark(name) for name in names})
 
 
-def _heart_table(abdomen: Abdomen) -> FloatArray:
-    zones = heart_zone_shares(abdomen, tables.LISTENING_SPREAD_CM)
+ASTRAY_PER_LAPSE = 1.5
+"""Hearts heard best elsewhere than the state says, for each lapse of the examiner (ours)."""
+
+
+def heart_astray(skill: Skill) -> float:
+    """Share of hearts that an examiner hears best elsewhere than the state says, 0..1."""
+    return ASTRAY_PER_LAPSE * skill.lapse
+
+
+def _heart_table(abdomen: Abdomen, astray: float) -> FloatArray:
+    zones = heart_zone_shares(abdomen, tables.LISTENING_SPREAD_CM, astray)
     zones = zones + tables.FLOOR
     zones = zones / zones.sum(axis=1, keepdims=True)
     missed = tables.HEART_NOT_HEARD_SHARE
@@ -294,13 +312,7 @@ def _heart_table(abdomen: Abdomen) -> FloatArray:
 
 
 def _scan_table() -> FloatArray:
-    lines = [
-        Line("head", {"head": 1.0}),
-        Line("breech", {"breech": 1.0}),
-        Line("across", {"across": 1.0}),
-        Line("oblique", {"oblique": 0.9, "across": 0.1}),
-    ]
-    rows = {line.given: _row("scan", line.shares) for line in lines}
+    rows = {line.given: _row("scan", line.shares) for line in tables.SCAN}
 
     def given(state: State) -> str:
         if state.lie is Lie.OBLIQUE:
@@ -349,20 +361,20 @@ def _of_the_hands(skill: Skill) -> tuple[Domain, ...]:
         _side_domain(skill),
         _descent_domain(skill),
         _direct("movement", steady["movement"], 1.5 * lapse),
-        _direct("part", steady["part"], 0.3 * lapse),
+        _direct("part", steady["part"], 0.0),
         _vaginal_domain(skill),
         _direct("station", steady["station"], lapse),
-        _direct("scan", steady["scan"], 1 - tables.SCAN_EXACT),
+        _direct("scan", steady["scan"], 0.0),
         _direct("scan-back", steady["scan-back"], 0.02),
     )
 
 
 @lru_cache(maxsize=256)
-def _of_the_heart(abdomen: Abdomen, lapse: float) -> Domain:
-    return _direct("heart", _heart_table(abdomen), 1.5 * lapse)
+def _of_the_heart(abdomen: Abdomen, astray: float) -> Domain:
+    return _direct("heart", _heart_table(abdomen, astray), 0.0)
 
 
 def domains_for(context: ExamContext) -> tuple[Domain, ...]:
     """All domains for an examiner and an abdomen, in a fixed order."""
     skill = skill_for(context)
-    return (*_of_the_hands(skill), _of_the_heart(abdomen_for(context), skill.lapse))
+    return (*_of_the_hands(skill), _of_the_heart(abdomen_for(context), heart_astray(skill)))

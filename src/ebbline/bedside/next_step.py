@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,18 +11,19 @@ from numpy.typing import NDArray
 
 from ebbline.bedside.context import ExamContext, Placenta
 from ebbline.bedside.engine import worth
-from ebbline.bedside.findings_catalogue import Finding, Item, Step, items
-from ebbline.bedside.number_words import percent, small_percent
+from ebbline.bedside.findings_catalogue import UNCLEAR, Finding, Item, Step, items
+from ebbline.bedside.number_words import small_percent
+from ebbline.bedside.policy.scan import ScanPoint, ScanPolicy
 from ebbline.bedside.state_groups import WHAT_PRESENTS, classes, decisive_classes, shares
 
 FloatArray = NDArray[np.float64]
 
 SETTLED = 0.95
-"""What presents is called settled at this probability (assumption: the NPV of ordinary hands)."""
+"""What presents is called settled at this probability (ours)."""
 LEAST_GAIN_BITS = 0.02
-"""A step that tells less is not offered (assumption)."""
+"""A step that tells less is not offered (ours)."""
 WORTH_TRYING = 0.5
-"""A step that settles what presents at least this probably comes before a scan (assumption)."""
+"""A step that settles what presents at least this probably comes before a scan (ours)."""
 SCAN_FROM_WEEKS = 36.0
 """From here, or in labour, what presents must be known (common practice)."""
 
@@ -51,14 +53,21 @@ class ScanAdvice:
     """Whether an ultrasound scan is the honest answer, and the probability that says so.
 
     probability: that something else presents than the likeliest. noncephalic: that no head
-    presents. may_settle: greatest probability that one further step settles what presents.
+    presents; from_probability: the chance of that from which policy advises a scan. may_settle:
+    greatest probability that one further step settles what presents. vertices_sent, missed: of
+    examinations like this, the share of vertices that policy sends and of non-cephalic that it
+    does not, NaN where not measured. trade: the same in words.
     """
 
     advised: bool
     probability: float
     noncephalic: float
+    from_probability: float
     may_settle: float
+    vertices_sent: float
+    missed: float
     why: str
+    trade: str
 
 
 OF_THE_LOWER_TWIN = (Step.BRIM, Step.INLET, Step.VAGINAL)
@@ -126,20 +135,43 @@ def scan_advice(
     context: ExamContext,
     now: FloatArray,
     steps: Sequence[NextStep],
-    contradicted: bool,
+    policy: ScanPolicy,
+    *,
+    emergency: bool = False,
 ) -> ScanAdvice:
-    """Whether to say: a scan. Before 36 weeks and out of labour what presents may wait."""
+    """Whether to say: a scan, by the policy's point. Before 36 weeks and out of labour it may wait.
+
+    What decides is the probability that no head presents, which holds all that these hands can
+    tell; no two findings force a scan by themselves.
+    """
     by_group = shares("what presents", now)
     wrong = float(1 - by_group.max())
     likeliest = WHAT_PRESENTS[int(by_group.argmax())]
     noncephalic = float(1 - by_group[0])
     hands = [s for s in steps if not s.only_if_indicated]
     may_settle = max((s.settles for s in hands), default=0.0)
+    point = policy.point.from_probability
+    expected = policy.expected(context)
 
     def answer(advised: bool, why: str) -> ScanAdvice:
-        return ScanAdvice(advised, wrong, noncephalic, may_settle, why)
+        sent = missed = math.nan
+        if expected is not None:
+            sent, missed = expected.vertices_sent, 1 - expected.found
+        return ScanAdvice(
+            advised,
+            wrong,
+            noncephalic,
+            point,
+            may_settle,
+            sent,
+            missed,
+            why,
+            _trade(policy, expected, context),
+        )
 
-    if any(f.item == "scan" for f in findings):
+    if emergency:
+        return answer(False, "The emergency comes first.")
+    if any(f.item == "scan" and f.answer != UNCLEAR for f in findings):
         return answer(False, "A scan has shown what presents.")
     matters = context.in_labour or (context.weeks is not None and context.weeks >= SCAN_FROM_WEEKS)
     open_words = f"the chance that no head presents is {small_percent(noncephalic)}"
@@ -150,16 +182,11 @@ def scan_advice(
         )
     if not findings:
         return answer(False, f"Examine first: before any finding {open_words}.")
-    if contradicted:
-        return answer(
-            True,
-            f"Yes: the findings contradict each other, and hands cannot settle this; {open_words}.",
-        )
-    if noncephalic <= 1 - SETTLED:
+    if noncephalic < point:
         return answer(
             False,
-            f"Not for what presents: {open_words}, under the {percent(1 - SETTLED)} that would ask "
-            "for one.",
+            f"Not for what presents: {open_words}, under the {small_percent(point)} from which "
+            "policy asks for one.",
         )
     if likeliest != "head":
         return answer(
@@ -172,10 +199,19 @@ def scan_advice(
             f"Not yet: {open_words}; one more step ({best.item}) settles it with a probability of "
             f"{small_percent(may_settle)}.",
         )
-    rest = (
-        f"the best step left ({max(hands, key=lambda s: s.settles).item}) would settle it with a "
-        f"probability of only {small_percent(may_settle)}"
-        if hands
-        else "nothing is left that hands or ear could add"
+    return answer(
+        True,
+        f"Yes: {open_words}; policy asks for a scan from {small_percent(point)}.",
     )
-    return answer(True, f"Yes: {open_words}, and {rest}.")
+
+
+def _trade(policy: ScanPolicy, expected: ScanPoint | None, context: ExamContext) -> str:
+    """What the point costs in these hands, in words."""
+    if expected is None:
+        return ""
+    hands = f"{context.examiner} hands" + (", hindered" if context.hindrances else "")
+    return (
+        f"With {hands} a full examination at this point sends about "
+        f"{100 * expected.vertices_sent:.0f} of 100 vertices to a scan and still misses about "
+        f"{100 * (1 - expected.found):.0f} of 100 that are not head first ({policy.source})."
+    )

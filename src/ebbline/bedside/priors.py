@@ -8,7 +8,9 @@ right positions differ between studies, and the findings should decide the side.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,16 +18,17 @@ from numpy.typing import NDArray
 from ebbline.bedside.context import ExamContext, Fluid, Placenta
 from ebbline.bedside.number_words import weeks_words
 from ebbline.bedside.sources import (
+    AHMAD_2014,
     AKMAL_2004,
     ASSUMPTION,
     CEPHALIC_BY_WEEKS,
     FORD_2010,
     GARDBERG_1998,
     MACHAREY_2017,
+    NASSAR_2006,
     OXORN,
     PRACTICE,
     SCHEER_1976,
-    WEBB_2011,
     WILLIAMS,
     Basis,
 )
@@ -38,9 +41,10 @@ CEPHALIC_CURVE = ((22.0, 0.47), (36.0, 0.94))
 """Share of cephalic presentation by completed weeks, level outside (CEPHALIC_BY_WEEKS); between
 the two cited ends the log odds are taken as straight (assumption)."""
 
-ACROSS_SHARE_OF_NONCEPHALIC = ((22.0, 0.40), (36.0, 0.10))
-"""Share of transverse and oblique lies among non-cephalic: at term 0.3 % transverse (common
-practice) and as much oblique, of 6 %; at 22 weeks about two fifths (SCHEER_1976)."""
+ACROSS_SHARE_OF_NONCEPHALIC = ((22.0, 0.40), (36.0, 27 / 130), (39.0, 0.10))
+"""Share of transverse and oblique lies among non-cephalic: about two fifths at 22 weeks
+(SCHEER_1976); 27 of 130 at 35-37 weeks (NASSAR_2006); at term 0.3 % transverse (common practice)
+and as much oblique, of 6 %."""
 
 OBLIQUE_SHARE_OF_ACROSS = 0.5
 
@@ -71,25 +75,26 @@ BREECH_KINDS = {
 }
 """At term (WILLIAMS, ranges 50-70, 5-10, 10-30 %)."""
 
-LOA_AT_ONSET = 61 / 629
-"""LOA at the onset of labour, nulliparae at term (WEBB_2011)."""
+LOA_AT_ONSET = 155 / 1250
+"""LOA at the onset of labour, nulliparae at term (AHMAD_2014); 61 of 629, 7.6-12.3 %, in the part
+of them that was also palpated (WEBB_2011)."""
 
 VERTEX_POSITIONS_AT_ONSET = {
-    Position.ANTERIOR: 0.056,
-    Position.LEFT_ANTERIOR: LOA_AT_ONSET,
-    Position.LEFT_TRANSVERSE: 0.20,
-    Position.LEFT_POSTERIOR: 0.12,
+    Position.ANTERIOR: 1 / 8,
+    Position.LEFT_ANTERIOR: 1 / 8,
+    Position.LEFT_TRANSVERSE: 1 / 8,
+    Position.LEFT_POSTERIOR: 1 / 8,
     Position.POSTERIOR: 0.0,
 }
-"""At the onset of labour, all heights of the head together: LOA by LOA_AT_ONSET; posterior
-positions about 35 % in early labour (AKMAL_2004); the split of the rest is an assumption.
-Posterior takes what is left."""
+"""At the onset of labour, until the head is deep: all eight alike, so that the findings
+and nothing else rank them. That fits what is known: LOA 12.4 % (AHMAD_2014), posterior positions
+about 35 % in early labour (AKMAL_2004) against our 37.5 %. Posterior takes what is left."""
 
 VERTEX_POSITIONS_LOW = {
     Position.ANTERIOR: 0.38,
     Position.LEFT_ANTERIOR: 0.235,
     Position.LEFT_TRANSVERSE: 0.05,
-    Position.LEFT_POSTERIOR: 0.01,
+    Position.LEFT_POSTERIOR: 0.015,
     Position.POSTERIOR: 0.0,
 }
 """With the head deep in the pelvis: posterior about 5 % at birth (GARDBERG_1998); the split
@@ -121,12 +126,16 @@ BREECH_LAGS = 0.8
 (common practice in direction, assumption in size)."""
 
 
-def _between(curve: tuple[tuple[float, float], tuple[float, float]], weeks: float) -> float:
-    """On the curve of log odds between two cited points, level outside them."""
-    (w0, p0), (w1, p1) = curve
-    share = min(max((weeks - w0) / (w1 - w0), 0.0), 1.0)
-    start, end = math.log(p0 / (1 - p0)), math.log(p1 / (1 - p1))
-    return 1 / (1 + math.exp(-(start + share * (end - start))))
+def _between(curve: Sequence[tuple[float, float]], weeks: float) -> float:
+    """On the curve of log odds between cited points, level outside them."""
+    if weeks <= curve[0][0]:
+        return curve[0][1]
+    for (w0, p0), (w1, p1) in pairwise(curve):
+        if weeks <= w1:
+            share = (weeks - w0) / (w1 - w0)
+            start, end = math.log(p0 / (1 - p0)), math.log(p1 / (1 - p1))
+            return 1 / (1 + math.exp(-(start + share * (end - start))))
+    return curve[-1][1]
 
 
 def cephalic_share(weeks: float | None) -> float:
@@ -178,20 +187,11 @@ def vertex_positions_at_onset() -> tuple[float, ...]:
     return _eight(VERTEX_POSITIONS_AT_ONSET)
 
 
-def _vertex_positions(descent: int, by_descent: dict[int, float]) -> tuple[float, ...]:
-    """Shares of the eight positions at some fifths: the lower, the more turned to the front.
-
-    by_descent: shares of the fifths at the onset. All heights together give the shares at the
-    onset; later, when heads are lower, the same rows give more anterior positions.
-    """
-    deep = _eight(VERTEX_POSITIONS_LOW)
-    turned = math.fsum(share * LOW_WEIGHT[fifths] for fifths, share in by_descent.items())
-    high = [
-        (at_onset - turned * low) / (1 - turned)
-        for at_onset, low in zip(vertex_positions_at_onset(), deep, strict=True)
-    ]
+def _vertex_positions(descent: int) -> tuple[float, ...]:
+    """Shares of the eight positions at some fifths: the lower, the more turned to the front."""
     weight = LOW_WEIGHT[descent]
-    return tuple((1 - weight) * h + weight * d for h, d in zip(high, deep, strict=True))
+    pairs = zip(vertex_positions_at_onset(), _eight(VERTEX_POSITIONS_LOW), strict=True)
+    return tuple((1 - weight) * high + weight * deep for high, deep in pairs)
 
 
 def _descent_key(context: ExamContext) -> str:
@@ -217,12 +217,6 @@ def _of_descent(key: str, breech: bool, levels: int) -> dict[int, float]:
     shares = shares[:levels]
     whole = math.fsum(shares)
     return {5 - i: share / whole for i, share in enumerate(shares)}
-
-
-def _descent_at_onset(context: ExamContext) -> dict[int, float]:
-    """Shares of the fifths by which positions were counted: the first stage's once it is past."""
-    key = _descent_key(context)
-    return _of_descent("first stage" if key == "second stage" else key, False, 6)
 
 
 def _prior_of(state: State, context: ExamContext, shares: dict[str, float]) -> float:
@@ -264,7 +258,7 @@ def _prior_of(state: State, context: ExamContext, shares: dict[str, float]) -> f
         * (1 - FACE_SHARE - BROW_SHARE)
         * attitude
         * _descent_shares(context, False)[state.descent]
-        * _vertex_positions(state.descent, _descent_at_onset(context))[place]
+        * _vertex_positions(state.descent)[place]
     )
 
 
@@ -345,11 +339,20 @@ def prior_notes(context: ExamContext) -> tuple[Basis, ...]:
                 PRACTICE,
             )
         )
-    notes.append(Basis("position of a vertex", "LOA 61 of 629 at the onset", WEBB_2011))
+    notes.append(
+        Basis(
+            "position of a vertex",
+            "all eight alike at the onset; LOA was 155 of 1250",
+            AHMAD_2014,
+        )
+    )
     notes.append(Basis("position of a vertex", "about 35 % posterior", AKMAL_2004))
     notes.append(Basis("position of a vertex, deep", "about 5 % posterior", GARDBERG_1998))
     notes.append(Basis("position of a breech or brow", "all eight alike", ASSUMPTION))
-    notes.append(Basis("transverse and oblique lie", "share by weeks", SCHEER_1976))
+    notes.append(Basis("transverse and oblique lie", "share at 22 weeks", SCHEER_1976))
+    notes.append(
+        Basis("transverse and oblique lie", "27 of 130 non-cephalic at 36 weeks", NASSAR_2006)
+    )
     notes.append(Basis("transverse lie", "back to the front in 60 %", OXORN))
     notes.append(Basis("descent", f"shares '{_descent_key(context)}'", ASSUMPTION))
     return tuple(notes)

@@ -10,7 +10,16 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.bedside.geometry import Abdomen, Point, heart_zone, site, spot_table
+from ebbline.bedside.findings_catalogue import HEART_ZONES, mirrored_word
+from ebbline.bedside.geometry import (
+    Abdomen,
+    Point,
+    heart_zone,
+    in_zones,
+    site,
+    spot_table,
+    zone_grid,
+)
 from ebbline.bedside.states import POSITIONS, State, mirror_order, states
 from ebbline.terms import Lie, Presentation
 
@@ -135,34 +144,73 @@ def _distance(a: Point, b: Point) -> float:
 
 def _axes(abdomen: Abdomen) -> tuple[FloatArray, FloatArray]:
     """Distances from the midline outwards, and heights, cm."""
-    out = np.arange(0, math.ceil(abdomen.flank_x_cm) + STEP_CM, STEP_CM)
+    out = np.arange(0, math.ceil(abdomen.widest_cm) + STEP_CM, STEP_CM)
     up = np.arange(
         math.floor(abdomen.symphysis_y_cm), math.ceil(abdomen.fundus_y_cm) + STEP_CM, STEP_CM
     )
     return out, up
 
 
-def _half_map(now: FloatArray, abdomen: Abdomen, out: FloatArray, up: FloatArray) -> FloatArray:
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """Where the heart was heard best, and how far the ear strays.
+
+    zones: words of HEART_ZONES that the answer covers. wander_cm: one standard deviation of the
+    place pointed to about the place itself. astray: share of hearts that are heard best elsewhere
+    than the state says.
+    """
+
+    zones: tuple[str, ...]
+    wander_cm: float
+    astray: float
+
+
+def _half_map(
+    now: FloatArray, abdomen: Abdomen, out: FloatArray, up: FloatArray, astray: float
+) -> FloatArray:
     """Density on the mother's left, midline included, shape (heights, distances)."""
     table = spot_table()
     spread = table.spread_cm
     weight = now[table.state] * table.weight / spread**2
-    x = abdomen.girth_cm * table.across
+    x = abdomen.scale * table.across
     y = abdomen.symphysis_y_cm + abdomen.fundal_height_cm * table.up
     across = np.exp(-0.5 * ((out[None, :] - x[:, None]) / spread[:, None]) ** 2)
     along = np.exp(-0.5 * ((up[None, :] - y[:, None]) / spread[:, None]) ** 2)
-    return np.asarray((along * weight[:, None]).T @ across, dtype=np.float64)
+    made = (along * weight[:, None]).T @ across / (2 * math.pi)
+    # The other hearts lie anywhere: an ellipse's area is near enough to the uterus's.
+    area = math.pi / 2 * abdomen.widest_cm * abdomen.fundal_height_cm
+    return np.asarray((1 - astray) * made + astray / area, dtype=np.float64)
 
 
-def site_map(now: FloatArray, abdomen: Abdomen) -> SiteMap:
-    """The probability-weighted map. now: probability of each state, shape (states,).
+def _pointed_to(
+    zones: Sequence[str], abdomen: Abdomen, out: FloatArray, up: FloatArray, wander_cm: float
+) -> FloatArray:
+    """Share of ears that name one of some places, by where the heart is, (heights, distances)."""
+    grid = zone_grid(abdomen)
+    in_x = in_zones(out, grid.across, np.full(len(out), wander_cm))
+    in_y = in_zones(up, grid.up, np.full(len(up), wander_cm))
+    named = np.zeros((3, 5))
+    for zone in zones:
+        named[divmod(HEART_ZONES.index(zone), 5)] = 1.0
+    return np.asarray(in_y @ named @ in_x.T, dtype=np.float64)
+
+
+def site_map(now: FloatArray, abdomen: Abdomen, heard: Heard | None = None) -> SiteMap:
+    """The probability-weighted map: the place given the state and given where it was heard.
+
+    now: probability of each state, shape (states,), by everything but what the ear found.
 
     The mother's right is reckoned as the left of the mirrored states: mirrored findings give the
     mirrored map to the last bit.
     """
     out, up = _axes(abdomen)
-    left = _half_map(now, abdomen, out, up)
-    right = _half_map(now[mirror_order()], abdomen, out, up)
+    astray = 0.0 if heard is None else heard.astray
+    left = _half_map(now, abdomen, out, up, astray)
+    right = _half_map(now[mirror_order()], abdomen, out, up, astray)
+    if heard is not None:
+        left = left * _pointed_to(heard.zones, abdomen, out, up, heard.wander_cm)
+        mirrored = [mirrored_word(zone) for zone in heard.zones]
+        right = right * _pointed_to(mirrored, abdomen, out, up, heard.wander_cm)
     widths = np.array([abdomen.half_width_cm(y) for y in up.tolist()])
     inside = out[None, :] <= widths[:, None]
     left, right = left * inside, right * inside
@@ -351,9 +399,18 @@ def contraction_site(now: FloatArray, abdomen: Abdomen) -> Site:
     return Site(point, math.nan, "fundus", place_words(point, abdomen))
 
 
-def plan(now: FloatArray, abdomen: Abdomen) -> SensorPlan:
-    """Where the sensors go. now: probability of each state, shape (states,)."""
-    made = site_map(now, abdomen)
+def plan(
+    now: FloatArray,
+    abdomen: Abdomen,
+    heard: Heard | None = None,
+    before_listening: FloatArray | None = None,
+) -> SensorPlan:
+    """Where the sensors go.
+
+    now: probability of each state, shape (states,). heard: where the heart was heard best, with
+    before_listening, the same probabilities without it.
+    """
+    made = site_map(now if before_listening is None else before_listening, abdomen, heard)
     best = best_site(made, abdomen)
     if best is None:  # pragma: no cover - a map that sums to one has a best place
         raise AssertionError("the map is empty")
@@ -362,12 +419,15 @@ def plan(now: FloatArray, abdomen: Abdomen) -> SensorPlan:
     likeliest = _likeliest(now)
     path = drift(likeliest, abdomen, 1.0 if best.point.x_cm >= 0 else -1.0)
     notes = []
-    if abdomen.assumed:
+    assumed = [name for name in abdomen.assumed if name != "girth"]
+    if assumed:
         notes.append(
             "Not measured, taken as usual for the weeks: "
-            + ", ".join(abdomen.assumed)
+            + ", ".join(assumed)
             + ". Distances shrink and stretch with them."
         )
+    if heard is not None:
+        notes.append("The heart was heard: its site is drawn to where that was.")
     notes.append(
         "Sites by common practice, no source; confirm by listening, with the mother's pulse under "
         "the finger."

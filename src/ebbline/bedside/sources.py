@@ -17,7 +17,7 @@ class Mark(StrEnum):
     READ = "read"
     MEMORY = "from memory"
     PRACTICE = "common practice, no source"
-    ASSUMPTION = "assumption of this model"
+    ASSUMPTION = "ours"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +51,21 @@ THORP_1991 = Source(
     "Thorp JM, Jenkins T, Watson W. Obstet Gynecol 1991;78:394-6",
     Mark.READ,
 )
-LYDON_ROCHELLE_1993 = Source(
-    "Lydon-Rochelle M, et al. J Nurse Midwifery 1993;38:264-8", Mark.MEMORY
+LYDON_ROCHELLE_1993 = Source("Lydon-Rochelle M, Albers L, et al. Birth 1993;20:132-5", Mark.READ)
+NASSAR_2006 = Source("Nassar N, et al. BMJ 2006;333:578-80", Mark.READ)
+RUEANGCHAINIKHOM_2010 = Source(
+    "Rueangchainikhom W, Prommas S, Sarapak S. J Med Assoc Thai 2010;93:1019-23", Mark.READ
 )
-NASSAR_2006 = Source("Nassar N, et al. BMJ 2006;333:578-80", Mark.MEMORY)
-WEBB_2011 = Source("Webb SS, et al., University of Birmingham, 2009/2011", Mark.READ)
+WEBB_2011 = Source(
+    "Webb SS, et al. Acta Obstet Gynecol Scand 2011, doi 10.1111/j.1600-0412.2011.01226.x",
+    Mark.READ,
+)
+AHMAD_2014 = Source("Ahmad A, et al. Ultrasound Obstet Gynecol 2014;43:176-82", Mark.READ)
+KNIGHTS_2023 = Source(
+    "Knights S, et al. PLoS Med 2023: breeches unknown at labour 14-16 % without and 3 % with a "
+    "scan for all",
+    Mark.READ,
+)
 CEPHALIC_BY_WEEKS = Source("Acta Obstet Gynecol Scand 2015;94:660-3, 18 019 scans", Mark.READ)
 FORD_2010 = Source(
     "Ford JB, Roberts CL, Nassar N, Giles W, Morris JM. BJOG 2010;117:830-6", Mark.MEMORY

@@ -6,7 +6,7 @@ Lines are written for the mother's left and the middle; the right is their exact
 Shares of a line need not sum to one: they are scaled to.
 
 All shares are judgements put in numbers: the direction of each is common practice (the handbooks
-agree), the size is an assumption of this model unless a line says otherwise.
+agree), the size is ours unless a line says otherwise.
 """
 
 from __future__ import annotations
@@ -14,7 +14,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from ebbline.bedside.sources import ASSUMPTION, OXORN, PRACTICE, WHO_FIFTHS, WILLIAMS, Source
+from ebbline.bedside.sources import (
+    ASSUMPTION,
+    KNIGHTS_2023,
+    OXORN,
+    WHO_FIFTHS,
+    WILLIAMS,
+    Mark,
+    Source,
+)
+
+SIZE_OURS = Source("direction common practice, size ours", Mark.ASSUMPTION)
 
 Shares = Mapping[str, float]
 
@@ -25,7 +35,7 @@ class Line:
 
     given: str
     shares: Shares
-    source: Source = PRACTICE
+    source: Source = SIZE_OURS
 
 
 FLOOR = 0.002
@@ -46,6 +56,11 @@ BRIM = (
     Line("oblique, head low left", {"nothing": 0.70, "head": 0.25, "breech": 0.05}),
     Line("oblique, breech low, head left", {"nothing": 0.70, "breech": 0.25, "head": 0.05}),
 )
+
+NOTHING_ABOVE_BRIM = {0: 0.85, 1: 0.25, 2: 0.02}
+"""Share of examinations in which the hand above the symphysis meets nothing of a presenting part
+that has gone into the pelvis, by fifths: at 0/5 nothing is left to feel (common practice, size
+ours)."""
 
 POLES = (
     Line("head", {"none": 0.98, "head left fossa": 0.01, "head right fossa": 0.01}),
@@ -80,11 +95,11 @@ BACK = (
     ),
     Line(
         "left front",
-        {"left front": 0.70, "left flank": 0.16, "front": 0.08, "left far": 0.02, "not felt": 0.02},
+        {"left front": 0.78, "left flank": 0.10, "front": 0.06, "left far": 0.02, "not felt": 0.02},
     ),
     Line(
         "left",
-        {"left flank": 0.66, "left front": 0.16, "left far": 0.12, "not felt": 0.04},
+        {"left flank": 0.78, "left front": 0.06, "left far": 0.10, "not felt": 0.04},
     ),
     Line(
         "left rear",
@@ -97,8 +112,8 @@ BACK = (
 
 LIMBS = (
     Line("front", {"not felt": 0.56, "both sides": 0.14, "left": 0.15, "right": 0.15}),
-    Line("left front", {"right": 0.66, "not felt": 0.24, "both sides": 0.06, "left": 0.03}),
-    Line("left", {"right": 0.80, "both sides": 0.10, "not felt": 0.06, "left": 0.03}),
+    Line("left front", {"right": 0.74, "not felt": 0.16, "both sides": 0.07, "left": 0.03}),
+    Line("left", {"right": 0.74, "both sides": 0.10, "not felt": 0.13, "left": 0.03}),
     Line("left rear", {"both sides": 0.46, "right": 0.46, "left": 0.04, "not felt": 0.03}),
     Line("rear", {"both sides": 0.84, "left": 0.06, "right": 0.06, "not felt": 0.03}),
     Line("across front", {"not felt": 0.60, "across": 0.20, "both sides": 0.10}),
@@ -118,9 +133,9 @@ PROMINENCE = {
     # Head flexed: the brow stands out, opposite the back.
     "flexed": (
         Line("front", {"both alike": 0.44, "not felt": 0.44, "left": 0.06, "right": 0.06}),
-        Line("left front", {"right": 0.78, "both alike": 0.08, "not felt": 0.10, "left": 0.04}),
-        Line("left", {"right": 0.84, "both alike": 0.08, "not felt": 0.05, "left": 0.03}),
-        Line("left rear", {"right": 0.72, "both alike": 0.16, "not felt": 0.06, "left": 0.06}),
+        Line("left front", {"right": 0.80, "both alike": 0.08, "not felt": 0.08, "left": 0.04}),
+        Line("left", {"right": 0.80, "both alike": 0.08, "not felt": 0.08, "left": 0.04}),
+        Line("left rear", {"right": 0.76, "both alike": 0.12, "not felt": 0.06, "left": 0.06}),
         Line("rear", {"both alike": 0.62, "not felt": 0.16, "left": 0.11, "right": 0.11}),
     ),
     "military": (
@@ -197,8 +212,8 @@ KICK_HEIGHT = (
 
 KICK_SIDE = (
     Line("front", {"left": 0.34, "right": 0.34, "middle": 0.32}),
-    Line("left front", {"right": 0.66, "middle": 0.20, "left": 0.14}),
-    Line("left", {"right": 0.68, "middle": 0.20, "left": 0.12}),
+    Line("left front", {"right": 0.67, "middle": 0.20, "left": 0.13}),
+    Line("left", {"right": 0.67, "middle": 0.20, "left": 0.13}),
     Line("left rear", {"right": 0.52, "middle": 0.34, "left": 0.14}),
     Line("rear", {"middle": 0.50, "left": 0.25, "right": 0.25}),
     Line("head to the left", {"right": 0.62, "middle": 0.24, "left": 0.14}),
@@ -207,44 +222,57 @@ KICK_SIDE = (
 
 KICKS_NOT_NOTICED = 0.05
 
+FINGER_FLOOR = 0.0001
+"""The least share of what a finger meets: it errs far less than hands on the wall (ours)."""
+
 PART = (
-    Line("vertex", {"head": 0.98, "brow": 0.004, "face": 0.003, "breech": 0.012, "cord": 0.001}),
-    Line("brow", {"brow": 0.74, "head": 0.19, "face": 0.06, "breech": 0.01, "cord": 0.002}),
     Line(
-        "face",
-        {"face": 0.72, "breech": 0.16, "brow": 0.06, "head": 0.05, "cord": 0.002},
-        WILLIAMS,
+        "vertex",
+        {
+            "head": 0.99,
+            "brow": 0.0002,
+            "breech": 0.0015,
+            "foot": 0.0002,
+            "shoulder or hand": 0.0004,
+            "cord": 0.001,
+        },
+    ),
+    Line("brow", {"brow": 0.78, "head": 0.16, "face": 0.05, "breech": 0.005, "cord": 0.002}),
+    Line(
+        "face", {"face": 0.84, "breech": 0.10, "brow": 0.03, "head": 0.02, "cord": 0.002}, WILLIAMS
     ),
     Line(
         "frank breech",
-        {"breech": 0.89, "breech and feet": 0.02, "face": 0.03, "head": 0.05, "cord": 0.003},
+        {"breech": 0.94, "breech and feet": 0.02, "face": 0.003, "head": 0.03, "cord": 0.003},
     ),
     Line(
         "complete breech",
-        {"breech and feet": 0.66, "breech": 0.18, "foot": 0.10, "head": 0.03, "cord": 0.02},
+        {"breech and feet": 0.68, "breech": 0.18, "foot": 0.10, "head": 0.02, "cord": 0.02},
     ),
     Line(
         "footling breech",
         {
-            "foot": 0.72,
+            "foot": 0.74,
             "breech and feet": 0.14,
             "breech": 0.05,
-            "shoulder or hand": 0.03,
+            "shoulder or hand": 0.02,
             "cord": 0.05,
         },
     ),
     Line(
         "across",
-        {"shoulder or hand": 0.80, "breech": 0.06, "foot": 0.05, "head": 0.03, "cord": 0.06},
+        {"shoulder or hand": 0.82, "breech": 0.06, "foot": 0.04, "head": 0.02, "cord": 0.06},
         OXORN,
     ),
     Line(
         "oblique",
-        {"shoulder or hand": 0.50, "breech": 0.18, "head": 0.16, "foot": 0.08, "cord": 0.05},
+        {"shoulder or hand": 0.52, "breech": 0.18, "head": 0.16, "foot": 0.08, "cord": 0.05},
     ),
 )
-"""What the finger meets, where it meets anything. The cord comes down the oftener the worse the
-presenting part fills the brim (common practice)."""
+"""What the finger meets, where it meets anything; no study of it was at hand, the shares are
+stated (ours): a face is taken for a breech in one of ten (WILLIAMS tells of the confusion), a
+vertex for a breech in 15 of 10 000. The cord comes down the oftener the worse the presenting part
+fills the brim (common practice)."""
 
 NOTHING_REACHED = {"5": 0.40, "4": 0.20, "3": 0.08, "2": 0.03, "1": 0.01, "0": 0.01, "across": 0.70}
 """Share of examinations that reach nothing, by fifths."""
@@ -259,9 +287,19 @@ FALSELY_REACHED = 0.03
 there. Fixed by common practice in direction: flexion brings the small fontanelle down, a military
 head both, a brow the large one."""
 
-SCAN_EXACT = 0.985
+SCAN_FLOOR = 0.0002
+SCAN_STATED = Source(f"ours, bounded by {KNIGHTS_2023}", Mark.ASSUMPTION)
+SCAN = (
+    Line("head", {"head": 0.9994}, SCAN_STATED),
+    Line("breech", {"breech": 0.985, "head": 0.012, "oblique": 0.003}, SCAN_STATED),
+    Line("across", {"across": 0.95, "oblique": 0.045, "breech": 0.003}, SCAN_STATED),
+    Line("oblique", {"oblique": 0.86, "across": 0.08, "head": 0.04, "breech": 0.02}, SCAN_STATED),
+)
+"""What a scan shows. It is the studies' own measure of truth; the shares leave room for a slip of
+the pen and for a fetus that turns afterwards."""
+
 SCAN_BACK_EXACT = 0.92
-"""Share of scans that show presentation and the direction of the back rightly (assumption)."""
+"""Share of scans that show the direction of the back rightly (ours)."""
 
 LISTENING_SPREAD_CM = 1.8
 """How far (one standard deviation) the place heard best wanders from the place itself."""

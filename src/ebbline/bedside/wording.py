@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 
+from ebbline.bedside.context import Membranes, Placenta
 from ebbline.bedside.exam import Chance, ExamResult, StateChance
-from ebbline.bedside.findings_catalogue import items
+from ebbline.bedside.findings_catalogue import coarse_words, items
 from ebbline.bedside.next_step import NextStep
 from ebbline.bedside.number_words import percent, weeks_words
 from ebbline.bedside.placement import PlacementAdvice
 from ebbline.bedside.policy.common import Differs, PolicyHead
-from ebbline.bedside.policy.internal import InternalCheck, LineState
+from ebbline.bedside.policy.internal import InternalCheck, LineKind, LineState
 from ebbline.bedside.policy.measures import MeasureList
 from ebbline.bedside.policy.reviews import Due, DueState, ReviewsDue
 from ebbline.bedside.sensors import SensorPlan
@@ -121,6 +123,12 @@ def context_words(result: ExamResult) -> str:
         f"{context.examiner} hands",
     ]
     said += [str(hindrance) for hindrance in context.hindrances]
+    if context.membranes is not Membranes.UNKNOWN:
+        said.append(f"membranes {context.membranes}")
+    if context.placenta is not Placenta.UNKNOWN:
+        said.append(f"placenta {context.placenta}")
+    if context.bleeding is not None:
+        said.append("bleeding" if context.bleeding else "no bleeding")
     return ", ".join(said)
 
 
@@ -133,6 +141,14 @@ def say_exam(result: ExamResult, *, width: int = WIDTH, everything: bool = False
 
 
 def _say_exam(page: _Page, result: ExamResult, everything: bool) -> None:
+    if result.alone:
+        # An emergency stands alone: no grip, no probability, no site beside it.
+        page.head("NOW")
+        for caution in result.alone:
+            page.say(f"{caution.text} {page.cite(caution.source)}", "  !! ", "     ")
+        page.head(f"Kept: {context_words(result)}")
+        page.say("; ".join(f"{f.item}: {f.answer}" for f in result.findings) + ".")
+        return
     if result.cautions:
         page.head("FIRST, FOR THE TEAM THAT HAS HER IN ITS CARE")
         for caution in result.cautions:
@@ -148,8 +164,9 @@ def _say_exam(page: _Page, result: ExamResult, everything: bool) -> None:
     page.head("WHAT IT COMES TO")
     page.row("Lie", _likely(result.lie, 0.01))
     page.row("Presents", _presents(result))
+    page.row("Position", f"{result.position_told.words} ({percent(result.position_told.share)})")
     page.row(
-        "Position",
+        "  likeliest",
         _likely([Chance(position_word(p), p.probability, p.before) for p in result.positions]),
     )
     page.row("Back", _side(result))
@@ -158,6 +175,8 @@ def _say_exam(page: _Page, result: ExamResult, everything: bool) -> None:
     page.head("WHAT NEXT")
     _say_next(page, result.next_steps)
     page.say(result.scan.why, "  Scan?  ", "         ")
+    if result.scan.trade:
+        page.say(result.scan.trade, "         ")
     page.head("WHERE THE SENSORS GO")
     _say_plan(page, result.sensors)
     _say_growth(page, result)
@@ -187,16 +206,11 @@ def _say_next(page: _Page, steps: Sequence[NextStep]) -> None:
             if step.only_if_indicated
             else ""
         )
+        most = " (settles most)" if i == 1 else ""
         where = f" Listen {step.place}." if step.place else ""
         page.say(
-            f"{step.item} ({step.step}): {step.question}{where} [{step.gain_bits:.2f}]{only}",
-            f"  {i}  ",
-            "     ",
+            f"{step.item}{most}, {step.step}: {step.question}{where}{only}", f"  {i}  ", "     "
         )
-    page.say(
-        "[in brackets: bits of doubt that the answer is expected to take away; 1 halves the open "
-        "possibilities]"
-    )
 
 
 def _say_plan(page: _Page, plan: SensorPlan) -> None:
@@ -304,14 +318,31 @@ def say_internal(check: InternalCheck, *, width: int = WIDTH) -> str:
     """The check of an internal sensor in words."""
     page = _Page(width)
     page.head(f"{check.title.upper()}: {check.verdict.upper()}")
-    titles = {
-        LineState.PRESENT: "STANDS AGAINST IT, OR ASKS FOR CARE",
-        LineState.NOT_MET: "NOT MET",
-        LineState.UNKNOWN: "UNKNOWN (COUNTS AS NOT MET)",
-        LineState.CLEAR: "CLEAR",
-    }
-    for state, title in titles.items():
-        rows = [r for r in check.results if r.state is state]
+    care = LineKind.CAUTION
+    parts = (
+        (
+            "STANDS AGAINST IT",
+            [
+                r
+                for r in check.results
+                if r.state in (LineState.PRESENT, LineState.NOT_MET) and r.line.kind is not care
+            ],
+        ),
+        (
+            "ASKS FOR CARE",
+            [r for r in check.results if r.state is LineState.PRESENT and r.line.kind is care],
+        ),
+        (
+            "NOT TOLD (counts as not met)",
+            [r for r in check.results if r.state is LineState.UNKNOWN and r.line.kind is not care],
+        ),
+        (
+            "NOT TOLD, WOULD ASK FOR CARE",
+            [r for r in check.results if r.state is LineState.UNKNOWN and r.line.kind is care],
+        ),
+        ("CLEAR", [r for r in check.results if r.state is LineState.CLEAR]),
+    )
+    for title, rows in parts:
         if rows:
             page.head(title)
         for row in rows:
@@ -322,6 +353,9 @@ def say_internal(check: InternalCheck, *, width: int = WIDTH) -> str:
                 "  -  ",
                 "     ",
             )
+    if check.dropped:
+        page.head("LEFT OUT OF THE SHIPPED LIST BY THIS FILE")
+        page.say(", ".join(check.dropped) + ".")
     if check.find_out:
         page.head("FIND OUT")
         for text in check.find_out:
@@ -340,12 +374,19 @@ def _every(minutes: float) -> str:
     return f"{hours:g} h" if hours >= 2 and hours == int(hours) else f"{minutes:g} min"
 
 
-def _when(due: Due) -> str:
+def _clock(time: datetime, now: datetime) -> str:
+    """A time as the clock shows it, with the day where it is not today's."""
+    days = (time.date() - now.date()).days
+    day = {0: "", -1: "yesterday ", 1: "tomorrow "}.get(days, f"{time:%d %b} ")
+    return f"{day}{time:%H:%M}"
+
+
+def _when(due: Due, now: datetime) -> str:
     if due.state is DueState.NEVER or due.due_at is None or due.last is None:
         return "no time given: when was it last done?"
     minutes = abs(due.minutes)
     span = f"{minutes:.0f} min" if minutes < 90 else f"{minutes / 60:.1f} h"
-    last = f"last {due.last:%H:%M}, due {due.due_at:%H:%M}"
+    last = f"last {_clock(due.last, now)}, due {_clock(due.due_at, now)}"
     if due.state is DueState.OVERDUE:
         return f"OVERDUE by {span} ({last})"
     return f"due now ({last})" if due.state is DueState.DUE else f"due in {span} ({last})"
@@ -359,7 +400,8 @@ def say_reviews(due: ReviewsDue, *, width: int = WIDTH) -> str:
     page.head(f"REVIEWS AT {due.now:%H:%M} (stage {stage}, risk {risk})")
     for one in due.reviews:
         page.say(
-            f"{one.title}: {_when(one)}; every {_every(one.every_min)} {page.cite(one.source)}"
+            f"{one.title}: {_when(one, due.now)}; every {_every(one.every_min)} "
+            + page.cite(one.source)
             + _differs(page, one.differs),
             "  -  ",
             "     ",
@@ -377,13 +419,27 @@ def say_reviews(due: ReviewsDue, *, width: int = WIDTH) -> str:
 def say_measures(listed: MeasureList, *, width: int = WIDTH) -> str:
     """First measures in words."""
     page = _Page(width)
+    if listed.call is not None:
+        page.head("THE CALL, BY THE CLASS")
+        page.say(f"{listed.call.text} {page.cite(listed.call.source)}", "  !! ", "     ")
     page.head("FIRST MEASURES THAT GUIDELINES LIST")
     page.say(f"For: {'; '.join(listed.titles).lower()}.")
     page.say(listed.note)
+    if listed.clock:
+        page.head("THE CLOCK OF A FALL THAT LASTS")
+        for step in listed.clock:
+            reached = {None: "", True: " NOW", False: " not yet"}[step.reached]
+            page.say(
+                f"from {step.from_min:g} min{reached}: {step.text} {page.cite(step.source)}",
+                "  -  ",
+                "     ",
+            )
     page.head("OPTIONS")
     for measure in listed.measures:
         page.say(
-            f"{measure.text} {page.cite(measure.source)}" + _differs(page, measure.differs),
+            f"{measure.text} {page.cite(measure.source)}"
+            + "".join(f" Care: {c.text} {page.cite(c.source)}." for c in measure.cautions)
+            + _differs(page, measure.differs),
             "  -  ",
             "     ",
         )
@@ -401,7 +457,7 @@ def say_words() -> str:
         if item.step is not step:
             step = item.step
             page.head(step.upper())
-        coarse = [word for word in item.words if word not in item.outcomes]
+        coarse = coarse_words(item)
         also = f"; or: {', '.join(coarse)}" if coarse else ""
         page.say(f"{item.name} = {', '.join(item.outcomes)}{also}", "  ", "      ")
     page.head("ANY ITEM")

@@ -103,7 +103,9 @@ def _offered(item: Item) -> str:
     listed = "   ".join(
         f"{n} {answer}".replace(" ", _TIED) for n, answer in enumerate(_listed(item), 1)
     )
-    coarse = [word for word in item.words if word not in item.outcomes]
+    from ebbline.bedside.findings_catalogue import coarse_words
+
+    coarse = coarse_words(item)
     if coarse:
         listed += f"   (or: {', '.join(coarse)})"
     lines = textwrap.wrap(listed, width() - 2, subsequent_indent="  ", break_on_hyphens=False)

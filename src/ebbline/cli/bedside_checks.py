@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -275,21 +275,6 @@ def _ask_fact(name: str, question: str, choices: str, given: dict[str, str]) -> 
         given[name] = line.strip()
 
 
-_CLOCK = "%H:%M"
-
-
-def _time(text: str, option: str, now: datetime) -> datetime:
-    """A clock time, not after now: the last time the clock showed it."""
-    try:
-        clock = datetime.strptime(text.strip(), _CLOCK)
-    except ValueError:
-        raise ContextError(
-            f"'{text}' is not a time.", where=option, remedy="Write hours:minutes, as 14:05."
-        ) from None
-    made = now.replace(hour=clock.hour, minute=clock.minute, second=0, microsecond=0)
-    return made - timedelta(days=1) if made > now else made
-
-
 def reviews(
     last: Annotated[
         list[str] | None,
@@ -320,7 +305,13 @@ def reviews(
 
     Example: ebbline reviews trace=14:05 pulse=13:30 --now 14:40 --stage first --risk raised
     """
-    from ebbline.bedside.policy.reviews import Method, Risk, load_reviews, reviews_due
+    from ebbline.bedside.policy.reviews import (
+        Method,
+        Risk,
+        clock_time,
+        load_reviews,
+        reviews_due,
+    )
     from ebbline.bedside.wording import say_reviews
     from ebbline.terms import Stage
 
@@ -334,7 +325,7 @@ def reviews(
     due = reviews_due(
         here,
         {
-            name.strip().lower(): _time(text, name, here)
+            name.strip().lower(): clock_time(text, here, name)
             for name, text in bedside.pairs(last or [], "review")
         },
         stage=bedside.choice(stage, Stage, "--stage"),
@@ -350,7 +341,10 @@ def reviews(
 
 
 def _now(text: str, clock: datetime) -> datetime:
-    made = _time(text, "--now", clock.replace(hour=23, minute=59))
+    """A time of today."""
+    from ebbline.bedside.policy.reviews import clock_time
+
+    made = clock_time(text, clock.replace(hour=23, minute=59), "--now")
     return made.replace(year=clock.year, month=clock.month, day=clock.day)
 
 
@@ -358,6 +352,17 @@ def measures(
     found: Annotated[
         list[str] | None,
         typer.Argument(help="What was found: tachysystole, recurrent-variable, prolonged ..."),
+    ] = None,
+    called: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--class",
+            help="What the trace was called (may be repeated): 'Category III', 'NICE "
+            "pathological'; the urgency of the call follows from it.",
+        ),
+    ] = None,
+    lasting: Annotated[
+        float | None, typer.Option(help="Minutes that a prolonged fall has lasted.")
     ] = None,
     reading: ReadingFile = None,
     fetus: Fetus = 1,
@@ -369,7 +374,9 @@ def measures(
 
     Examples:
 
-      ebbline measures recurrent-variable tachysystole-with-changes
+      ebbline measures absent-variability recurrent-late --class "Category III"
+
+      ebbline measures prolonged --lasting 4
 
       ebbline measures --reading reading.json
     """
@@ -377,11 +384,17 @@ def measures(
     from ebbline.bedside.wording import say_measures
 
     loaded = load_measures(policy)
-    words = list(found or [])
+    words, classes = list(found or []), list(called or [])
+    minutes = math.nan if lasting is None else lasting
     if reading is not None:
-        from ebbline.reading.bedside_bridge import finding_words
+        from ebbline.reading.bedside_bridge import class_words, finding_words, longest_fall_min
 
-        words += finding_words(_fetal(_saved_reading(reading), fetus))
+        saved = _saved_reading(reading)
+        fetal = _fetal(saved, fetus)
+        words += finding_words(fetal)
+        classes += class_words(fetal)
+        if lasting is None:
+            minutes = longest_fall_min(saved, fetal)
     if not words:
         if reading is not None:
             print("Nothing that the list speaks of was found in the reading's window.")
@@ -391,7 +404,7 @@ def measures(
             where="ebbline measures",
             remedy=f"Name one or more of: {', '.join(loaded.findings)}.",
         )
-    listed = first_measures(words, loaded)
+    listed = first_measures(words, loaded, classes=classes, lasting_min=minutes)
     Outputs(force=force, read=[reading, policy]).json(listed, json)
     if json != "-":
         print(say_measures(listed, width=bedside.width()), end="")

@@ -80,8 +80,10 @@ def finding_words(fetus: FetalReading) -> tuple[str, ...]:
             words.append("bradycardia")
         elif review.baseline_bpm > TACHYCARDIA.threshold:
             words.append("tachycardia")
-    if review.variability in (VariabilityClass.ABSENT, VariabilityClass.MINIMAL):
-        words.append("reduced-variability")
+    if review.variability is VariabilityClass.ABSENT:
+        words.append("absent-variability")
+    elif review.variability is VariabilityClass.MINIMAL:
+        words.append("minimal-variability")
     elif review.variability is VariabilityClass.MARKED:
         words.append("marked-variability")
     if review.sinusoidal:
@@ -96,3 +98,27 @@ def finding_words(fetus: FetalReading) -> tuple[str, ...]:
     if review.valid_share < WORKABLE_SHARE:
         words.append("signal-lost")
     return tuple(words)
+
+
+def class_words(fetus: FetalReading) -> tuple[str, ...]:
+    """The classes of the window in the words of the list of first measures."""
+    words = []
+    for one in fetus.classes:
+        if one.refused:
+            words.append("no class")
+        elif one.label.startswith("Category"):
+            words.append(one.label)
+        else:
+            words.append(f"{one.standard.value} {one.label}")
+    return tuple(words)
+
+
+def longest_fall_min(reading: Reading, fetus: FetalReading) -> float:
+    """Minutes that the longest prolonged fall in the window has lasted; NaN without one."""
+    start, end = reading.window.start_s, reading.window.end_s
+    falls = [
+        (min(fall.end_s, end) - fall.onset_s) / 60
+        for fall in fetus.findings.fetal.decelerations
+        if fall.kind.value == "prolonged" and start <= fall.nadir_s <= end
+    ]
+    return max(falls, default=math.nan)

@@ -75,6 +75,12 @@ def facts_for_policy(case: Case, fetus: Fetus, signs: frozenset[Sign]) -> dict[s
         "herpes": told(mother.active_genital_herpes),
         "hepatitis-b": told(mother.hepatitis_b),
         "hepatitis-c": told(mother.hepatitis_c),
+        # A case tells neither E nor twins apart: what it does not hold is not there.
+        "hepatitis-e": "no",
+        "primary-herpes": told(mother.active_genital_herpes),
+        "sepsis": "no",
+        "which-twin": "only one",
+        "abruption": told(Sign.BLEEDING in signs),
         "bleeding-disorder": told(mother.fetal_bleeding_disorder),
         "infection": told(Sign.FEVER in signs),
         "consent": told(None if mother.refuses_internal is None else not mother.refuses_internal),
@@ -89,8 +95,8 @@ def may_be_offered(case: Case, fetus: Fetus, signs: frozenset[Sign]) -> Allowed:
     electrode = check_internal("electrode", facts, _policy())
     catheter = check_internal("catheter", facts, _policy())
     return Allowed(
-        electrode=electrode.verdict is Verdict.NOT_AGAINST,
-        catheter=catheter.verdict is Verdict.NOT_AGAINST,
+        electrode=electrode.verdict in (Verdict.NOT_AGAINST, Verdict.CARE),
+        catheter=catheter.verdict in (Verdict.NOT_AGAINST, Verdict.CARE),
         electrode_reasons=_against(electrode),
         catheter_reasons=_against(catheter),
         electrode_check=electrode,

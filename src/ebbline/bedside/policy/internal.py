@@ -6,13 +6,14 @@ sensor should be used: it says whether the list stands against it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from enum import StrEnum
 from pathlib import Path
 
 from ebbline import CAUTION
+from ebbline.bedside.number_words import weeks_from, weeks_words
 from ebbline.bedside.policy.common import (
     HEAD,
     Differs,
@@ -25,7 +26,7 @@ from ebbline.bedside.policy.common import (
 )
 from ebbline.bedside.policy.reader import Entry
 from ebbline.bedside.sources import Source
-from ebbline.errors import ExaminationError
+from ebbline.errors import ContextError, ExaminationError
 
 
 class Answer(StrEnum):
@@ -38,7 +39,11 @@ class Answer(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """Something to know before an internal sensor. choices: the words of a choice."""
+    """Something to know before an internal sensor.
+
+    choices: the words of a choice. words: other words for them; "unknown" for what sounds like an
+    answer and is none. no_when: facts whose "no" makes this one "no".
+    """
 
     name: str
     question: str
@@ -47,6 +52,8 @@ class Fact:
     unit: str
     low: float
     high: float
+    words: Mapping[str, str]
+    no_when: tuple[str, ...]
 
 
 class LineKind(StrEnum):
@@ -87,12 +94,17 @@ class PolicyLine:
 
 @dataclass(frozen=True, slots=True)
 class InternalPolicy:
-    """The lists for each sensor. sensors: short name to title; lines: short name to lines."""
+    """The lists for each sensor.
+
+    sensors: short name to title; lines: short name to lines. dropped: by sensor, lines of the
+    shipped list that this one does not have.
+    """
 
     head: PolicyHead
     facts: Mapping[str, Fact]
     sensors: Mapping[str, str]
     lines: Mapping[str, tuple[PolicyLine, ...]]
+    dropped: Mapping[str, tuple[str, ...]]
 
 
 _YES_NO = ("yes", "no")
@@ -112,14 +124,60 @@ def load_internal(path: Path | None = None) -> InternalPolicy:
         for i, one in enumerate(inner["lines"].items()):
             if any(made[i].id == earlier.id for earlier in made[:i]):
                 raise one.error(f"the id '{made[i].id}' stands twice.", "Give each its own.")
+        if not made:
+            raise inner["lines"].error(
+                "no line is listed: an empty list would stand against nothing.",
+                "List what must be so and what must not, or leave the sensor out.",
+            )
+        for i, one in enumerate(inner["lines"].items()):
+            _refuse_against_earlier(made[i], made[:i], one)
         lines[entry.name] = made
     if not titles:
         raise fields["sensors"].error("no sensor is listed.")
-    return InternalPolicy(head(fields, "internal sensors", file), facts, titles, lines)
+    return InternalPolicy(
+        head(fields, "internal sensors", file),
+        facts,
+        titles,
+        lines,
+        {} if path is None else _dropped(lines),
+    )
+
+
+def _dropped(lines: Mapping[str, tuple[PolicyLine, ...]]) -> dict[str, tuple[str, ...]]:
+    """What a unit's own list leaves out of the shipped one, by sensor."""
+    made = {}
+    for sensor, shipped in load_internal().lines.items():
+        kept = {line.id for line in lines.get(sensor, ())}
+        if sensor in lines:
+            made[sensor] = tuple(line.id for line in shipped if line.id not in kept)
+    return made
+
+
+def _refuse_against_earlier(line: PolicyLine, earlier: Sequence[PolicyLine], entry: Entry) -> None:
+    """Raise PolicyError where a requirement and a contraindication forbid every answer."""
+    binding = [x for x in earlier if x.fact == line.fact and x.kind is not LineKind.CAUTION]
+    if line.kind is LineKind.CAUTION or not binding:
+        return
+    wanted = [x for x in (*binding, line) if x.kind is LineKind.REQUIREMENT]
+    unwanted = [x for x in (*binding, line) if x.kind is LineKind.CONTRAINDICATION]
+    if not wanted:
+        return
+    answers = {word for x in (*wanted, *unwanted) for word in x.one_of}
+    edges = [e for x in (*wanted, *unwanted) for e in (x.at_least, x.below) if e is not None]
+    tried: list[str | float] = [*answers, *(e + d for e in edges for d in (-0.001, 0.0, 0.001))]
+    if not any(
+        all(x.holds(v) for x in wanted) and not any(x.holds(v) for x in unwanted) for v in tried
+    ):
+        raise entry.error(
+            f"no answer to '{line.fact}' can meet this list: it asks for what it also forbids.",
+            f"Compare with: {', '.join(x.id for x in binding)}.",
+        )
 
 
 def _fact(entry: Entry) -> Fact:
-    fields = entry.fields(("question", "answer"), ("choices", "unit", "from", "to"))
+    fields = entry.fields(
+        ("question", "answer"), ("choices", "unit", "from", "to", "words", "no_when")
+    )
     answer = Answer(fields["answer"].choice([a.value for a in Answer]))
     choices: tuple[str, ...] = _YES_NO if answer is Answer.YES_NO else ()
     if answer is Answer.CHOICE:
@@ -139,7 +197,16 @@ def _fact(entry: Entry) -> Fact:
         fields["unit"].text() if "unit" in fields else "",
         low,
         high,
+        _other_words(fields, choices),
+        tuple(one.text() for one in fields["no_when"].items()) if "no_when" in fields else (),
     )
+
+
+def _other_words(fields: Mapping[str, Entry], choices: Sequence[str]) -> dict[str, str]:
+    if "words" not in fields:
+        return {}
+    known = (*choices, "unknown")
+    return {one.name: one.choice(known) for one in fields["words"].entries()}
 
 
 def _line(entry: Entry, facts: Mapping[str, Fact], known: Mapping[str, Source]) -> PolicyLine:
@@ -168,8 +235,18 @@ def _condition(entry: Entry, fact: Fact) -> tuple[tuple[str, ...], float | None,
         if not inner:
             raise entry.error("a number is compared by 'at_least' or 'below'.")
         at_least = inner["at_least"].number() if "at_least" in inner else None
-        return (), at_least, inner["below"].number() if "below" in inner else None
+        below = inner["below"].number() if "below" in inner else None
+        least = fact.low if at_least is None else at_least
+        most = fact.high + 1 if below is None else below
+        if least >= most or least > fact.high or most <= fact.low:
+            raise entry.error(
+                "no number can be so: the line would never fire.",
+                "'at_least' must be less than 'below', both within the fact's 'from' and 'to'.",
+            )
+        return (), at_least, below
     words = entry.items() if entry.is_list else (entry,)
+    if not words:
+        raise entry.error("no answer is listed: the line would never fire.")
     if fact.answer is Answer.YES_NO:
         return tuple("yes" if word.truth() else "no" for word in words), None, None
     return tuple(word.choice(fact.choices) for word in words), None, None
@@ -194,10 +271,16 @@ class LineResult:
 
 
 class Verdict(StrEnum):
-    """What the list as a whole says."""
+    """What the list as a whole says.
+
+    AGAINST: something told stands against it. UNKNOWN: something that must be known was not told.
+    CARE: nothing stands against it, and something asks for care. NOT_AGAINST: all was told, and
+    nothing stands against it.
+    """
 
     NOT_AGAINST = "nothing on the list stands against it"
-    UNKNOWN = "not met: something is still unknown"
+    CARE = "nothing stands against it; it asks for care"
+    UNKNOWN = "not told: something is still to be found out"
     AGAINST = "the list stands against it"
 
 
@@ -206,7 +289,8 @@ class InternalCheck:
     """The check of one sensor.
 
     results: every line, those against it first. find_out: what to find out. cautions: texts of
-    the cautions that are present or unknown.
+    the cautions that are present or not told; care: of those that are present. dropped: lines of
+    the shipped list that the unit's own leaves out.
     """
 
     sensor: str
@@ -216,6 +300,8 @@ class InternalCheck:
     results: tuple[LineResult, ...]
     find_out: tuple[str, ...]
     cautions: tuple[str, ...]
+    care: tuple[str, ...]
+    dropped: tuple[str, ...]
     caution: str
 
 
@@ -237,9 +323,14 @@ def told(policy: InternalPolicy, given: Mapping[str, str]) -> dict[str, str | fl
                 remedy=_suggest(plain, policy.facts),
             )
         value = " ".join(text.strip().lower().split())
+        fact = policy.facts[plain]
+        value = fact.words.get(value, value)
         if value in _WORDS_FOR_UNKNOWN:
             continue
-        made[plain] = _value(policy.facts[plain], value)
+        made[plain] = _value(fact, value)
+    for fact in policy.facts.values():
+        if fact.name not in made and any(made.get(other) == "no" for other in fact.no_when):
+            made[fact.name] = "no"
     return made
 
 
@@ -255,8 +346,9 @@ def _value(fact: Fact, text: str) -> str | float:
             )
         return plain
     try:
-        number = float(text.removesuffix(fact.unit).strip())
-    except ValueError:
+        bare = text.removesuffix(fact.unit).strip()
+        number = weeks_from(bare) if fact.unit == "weeks" else float(bare)
+    except (ValueError, ContextError):
         number = float("nan")
     if not fact.low <= number <= fact.high:
         raise ExaminationError(
@@ -289,7 +381,7 @@ def check_internal(
             remedy=_suggest(sensor, policy.lines),
         )
     known = told(policy, given)
-    results = [_result(line, known) for line in policy.lines[sensor]]
+    results = [_result(line, known, policy.facts) for line in policy.lines[sensor]]
     order = [LineState.PRESENT, LineState.NOT_MET, LineState.UNKNOWN, LineState.CLEAR]
     results.sort(key=lambda r: (order.index(r.state), r.line.kind is LineKind.CAUTION))
     binding = [r for r in results if r.line.kind is not LineKind.CAUTION]
@@ -297,6 +389,8 @@ def check_internal(
         verdict = Verdict.AGAINST
     elif any(r.state is LineState.UNKNOWN for r in binding):
         verdict = Verdict.UNKNOWN
+    elif any(r.state is LineState.PRESENT for r in results):
+        verdict = Verdict.CARE
     else:
         verdict = Verdict.NOT_AGAINST
     unknown = [r for r in results if r.state is LineState.UNKNOWN]
@@ -312,15 +406,26 @@ def check_internal(
             for r in results
             if r.line.kind is LineKind.CAUTION and r.state is not LineState.CLEAR
         ),
+        tuple(
+            r.line.text
+            for r in results
+            if r.line.kind is LineKind.CAUTION and r.state is LineState.PRESENT
+        ),
+        policy.dropped.get(sensor, ()),
         CAUTION,
     )
 
 
-def _result(line: PolicyLine, known: Mapping[str, str | float]) -> LineResult:
+def _result(
+    line: PolicyLine, known: Mapping[str, str | float], facts: Mapping[str, Fact]
+) -> LineResult:
     value = known.get(line.fact)
     if value is None:
         return LineResult(line, LineState.UNKNOWN, "unknown")
-    said = value if isinstance(value, str) else f"{value:g}"
+    if isinstance(value, str):
+        said = value
+    else:
+        said = weeks_words(value) if facts[line.fact].unit == "weeks" else f"{value:g}"
     holds = line.holds(value)
     if line.kind is LineKind.REQUIREMENT:
         return LineResult(line, LineState.CLEAR if holds else LineState.NOT_MET, said)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -68,22 +69,28 @@ class RiskFactor:
 
 @dataclass(frozen=True, slots=True)
 class ReviewPolicy:
-    """Intervals and risk factors. in_force: sources, the first that speaks decides."""
+    """Intervals and risk factors.
+
+    in_force: the chosen sources; strictest: the shortest interval of them decides, else the first
+    source that speaks.
+    """
 
     head: PolicyHead
     in_force: tuple[str, ...]
+    strictest: bool
     kinds: tuple[ReviewKind, ...]
     risk_factors: tuple[RiskFactor, ...]
 
 
 _ANY = "any"
+_DECIDES = ("strictest", "first")
 _STAGES = (Stage.FIRST, Stage.SECOND)
 
 
 def load_reviews(path: Path | None = None) -> ReviewPolicy:
     """The policy for reviews. Raises PolicyError, with the line, for what is not valid."""
     top, file = open_policy("reviews", path)
-    fields = top.fields((*HEAD, "in_force", "reviews", "risk_factors"))
+    fields = top.fields((*HEAD, "in_force", "reviews", "risk_factors"), ("decides",))
     known = sources(fields["sources"])
     in_force = tuple(one.choice(known) for one in fields["in_force"].items())
     kinds = tuple(_kind(entry, known, in_force) for entry in fields["reviews"].entries())
@@ -92,7 +99,10 @@ def load_reviews(path: Path | None = None) -> ReviewPolicy:
         inner = entry.fields(("text", "source"))
         said = known[inner["source"].choice(known)]
         factors.append(RiskFactor(entry.name, inner["text"].text(), str(said)))
-    return ReviewPolicy(head(fields, "reviews", file), in_force, kinds, tuple(factors))
+    if not kinds:
+        raise fields["reviews"].error("no review is listed.")
+    strictest = "decides" not in fields or fields["decides"].choice(_DECIDES) == _DECIDES[0]
+    return ReviewPolicy(head(fields, "reviews", file), in_force, strictest, kinds, tuple(factors))
 
 
 def _kind(entry: Entry, known: Mapping[str, Source], in_force: Sequence[str]) -> ReviewKind:
@@ -189,17 +199,18 @@ def _applying(kind: ReviewKind, stage: Stage, risk: Risk) -> list[Interval]:
 
 
 def interval_in_force(
-    kind: ReviewKind, stage: Stage, risk: Risk, in_force: Sequence[str]
+    kind: ReviewKind, stage: Stage, risk: Risk, sources: Sequence[Sequence[str]]
 ) -> Interval | None:
-    """The line that decides: the first source that speaks, its shortest where not all is known.
+    """The line that decides: the shortest of the first group of sources that speaks.
 
-    None where no source speaks for this stage and risk.
+    sources: groups in order; within a group the strictest decides. None where none speaks for
+    this stage and risk.
     """
     applying = _applying(kind, stage, risk)
-    for short in in_force:
-        of_source = [line for line in applying if line.source_id == short]
-        if of_source:
-            return min(of_source, key=lambda line: line.minutes)
+    for group in sources:
+        of_group = [line for line in applying if line.source_id in group]
+        if of_group:
+            return min(of_group, key=lambda line: line.minutes)
     return None
 
 
@@ -296,17 +307,39 @@ def reviews_due(
     )
 
 
-def _order(policy: ReviewPolicy, first_source: str | None) -> tuple[str, ...]:
+def _order(policy: ReviewPolicy, first_source: str | None) -> tuple[tuple[str, ...], ...]:
+    """Groups of sources in order; within a group the strictest decides."""
+    rest = (policy.in_force,) if policy.strictest else tuple((s,) for s in policy.in_force)
     if first_source is None:
-        return policy.in_force
-    chosen = [s for s in policy.in_force if s == first_source or s.startswith(f"{first_source}-")]
+        return rest
+    chosen = tuple(
+        s for s in policy.in_force if s == first_source or s.startswith(f"{first_source}-")
+    )
     if not chosen:
         raise ExaminationError(
             f"'{first_source}' is not a source of this policy.",
             where="guideline",
             remedy=f"Choose from: {', '.join(policy.in_force)}.",
         )
-    return (*chosen, *(s for s in policy.in_force if s not in chosen))
+    return (chosen, *rest)
+
+
+_CLOCK = re.compile(r"(\d{1,2})\s*[:.h]?\s*(\d{2})")
+
+
+def clock_time(text: str, now: datetime, where: str) -> datetime:
+    """The last time the clock showed '14:05', '1405', '14.05' or '14h05', not after now.
+
+    A time later than now was yesterday. Raises ExaminationError for what is no time.
+    """
+    matched = _CLOCK.fullmatch(text.strip().lower())
+    hours, minutes = (int(n) for n in matched.groups()) if matched else (24, 0)
+    if hours > 23 or minutes > 59:
+        raise ExaminationError(
+            f"'{text}' is not a time.", where=where, remedy="Write hours and minutes, as 14:05."
+        )
+    made = now.replace(hour=hours, minute=minutes, second=0, microsecond=0)
+    return made - timedelta(days=1) if made > now else made
 
 
 def _due(
@@ -317,9 +350,11 @@ def _due(
     now: datetime,
 ) -> Due:
     differs = tuple(
-        Differs(f"every {other.minutes:g} min", other.source)
-        for other in applying
-        if other.source_id != line.source_id and other.minutes != line.minutes
+        dict.fromkeys(
+            Differs(f"every {other.minutes:g} min", other.source)
+            for other in applying
+            if other.source_id != line.source_id and other.minutes != line.minutes
+        )
     )
     due_at = None if last is None else last + timedelta(minutes=line.minutes)
     if due_at is None:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from ebbline.bedside.policy.measures import first_measures
+from ebbline.bedside.policy.measures import MeasureList, first_measures
 from ebbline.criteria.model import Classification
-from ebbline.reading.bedside_bridge import finding_words
+from ebbline.reading.bedside_bridge import class_words, finding_words, longest_fall_min
 from ebbline.reading.model import FetalReading, Reading
 from ebbline.reading.text import Clock, sections
 from ebbline.web.reading.schemas import (
@@ -31,7 +31,11 @@ def said(reading: Reading, fetal: FetalReading, by: str) -> ReadingOut:
     clock = Clock.of(reading)
     parts = {part.title: part for part in sections(reading, fetal)}
     lines = {title: list(part.lines) for title, part in parts.items()}
-    listed = first_measures(finding_words(fetal))
+    listed = first_measures(
+        finding_words(fetal),
+        classes=class_words(fetal),
+        lasting_min=longest_fall_min(reading, fetal),
+    )
     return ReadingOut(
         by=by,
         fetus=fetal.fetus,
@@ -42,14 +46,7 @@ def said(reading: Reading, fetal: FetalReading, by: str) -> ReadingOut:
         classes=[_class(one, clock) for one in fetal.classes],
         panel=lines.get("Panel reading", []),
         measures_for=list(listed.titles),
-        measures=[
-            MeasureOut(
-                text=one.text,
-                source=one.source,
-                differs=[f"{other.text} [{other.source}]" for other in one.differs],
-            )
-            for one in listed.measures
-        ],
+        measures=_measures(listed),
         measures_note=listed.note,
         not_assessed=lines.get("Not assessed", []),
         notes=list(reading.notes),
@@ -81,3 +78,28 @@ def _class(one: Classification, clock: Clock) -> ClassificationOut:
         refusal=list(one.refusal),
         not_assessed=list(one.not_assessed),
     )
+
+
+def _measures(listed: MeasureList) -> list[MeasureOut]:
+    """The call first, then the clock of a fall, then the options with what to watch."""
+    made = []
+    if listed.call is not None:
+        made.append(MeasureOut(text=listed.call.text, source=listed.call.source, differs=[]))
+    made += [
+        MeasureOut(
+            text=f"From {step.from_min:g} minutes{' (reached)' if step.reached else ''}: "
+            f"{step.text}",
+            source=step.source,
+            differs=[],
+        )
+        for step in listed.clock
+    ]
+    made += [
+        MeasureOut(
+            text=one.text + "".join(f". Care: {c.text}" for c in one.cautions),
+            source=one.source,
+            differs=[f"{other.text} [{other.source}]" for other in one.differs],
+        )
+        for one in listed.measures
+    ]
+    return made
