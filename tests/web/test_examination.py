@@ -75,7 +75,8 @@ def test_an_overdue_review_is_told(visitor: Visitor) -> None:
     out = visitor.post("/api/reviews", json=asked).json()
     heart = next(r for r in out["reviews"] if r["name"] == "heart")
     assert heart["state"] == "overdue"
-    assert heart["minutes"] == -20  # every 30 minutes: ACOG Practice Bulletin 106 (2009)
+    # Every 15 minutes: the strictest of the chosen sources (NICE NG229, from memory).
+    assert heart["minutes"] == -35
     asked["last"] = {"heart": "2026-03-01T11:10:00"}
     assert visitor.post("/api/reviews", json=asked).status_code == 422
 
