@@ -32,7 +32,8 @@ class PositionTold:
     """What the findings tell of the position.
 
     side: "left", "right", "front" or "rear" for the midline, "across", or "not told"; share: its
-    probability, 0..1. letters: positions that are not told apart, the likeliest first. words: the same as a reader hears it.
+    probability, 0..1. letters: positions that are not told apart, the likeliest first.
+    words: the same as a reader hears it.
     """
 
     side: str
