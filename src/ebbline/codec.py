@@ -35,6 +35,16 @@ def _array_in(values: list[float | None], _: Any) -> NDArray[np.float64]:
     return np.array([math.nan if v is None else v for v in values], dtype=np.float64)
 
 
+def _number_in(value: Any) -> float:
+    """A number as we save it: never infinite, nor a word that Python takes for a number."""
+    if value is None:
+        return math.nan
+    number = float(value)
+    if isinstance(value, str) or not math.isfinite(number):
+        raise ValueError(f"{value!r} is not a number that is saved")
+    return number
+
+
 def _is_array(kind: Any) -> bool:
     return getattr(kind, "__origin__", None) is np.ndarray or kind is np.ndarray
 
@@ -44,7 +54,7 @@ def converter() -> Converter:
     """The one converter of the house."""
     made = Converter()
     made.register_unstructure_hook(float, _finite)
-    made.register_structure_hook(float, lambda v, _: math.nan if v is None else float(v))
+    made.register_structure_hook(float, lambda v, _: _number_in(v))
     made.register_unstructure_hook(datetime, lambda v: v.isoformat())
     made.register_structure_hook(datetime, lambda v, _: datetime.fromisoformat(v))
     made.register_unstructure_hook_func(_is_array, _array_out)
@@ -83,5 +93,10 @@ def from_json(kind: type[T], text: str) -> T:
             f"this is not JSON: {error.msg}.",
             where=f"line {error.lineno}, column {error.colno}",
             remedy="Check that the file is whole.",
+        ) from error
+    except (RecursionError, ValueError) as error:
+        raise EbblineError(
+            "this JSON is nested too deeply or holds a number too long to read.",
+            remedy="Check where the file comes from.",
         ) from error
     return from_data(kind, data)

@@ -269,3 +269,24 @@ def test_a_turn_that_does_not_fit_what_came_before_says_where():
         "labour: {variable_share: 0.9}}]}",
     )
     assert "labour.turns.0.labour" in refused(text)
+
+
+@pytest.mark.parametrize("key", ["? {a: b}\n: 1", "? [a, b]\n: 1"])
+def test_a_mapping_or_a_list_as_a_field_is_refused_with_its_line(key: str):
+    assert "line" in refused(PLAIN + key)
+
+
+@pytest.mark.parametrize(
+    "knobs",
+    [
+        "{prolonged: [{at_min: [1], minutes: 3}]}",
+        "{prolonged: [{at_min: .nan}]}",
+        "{baseline_shifts: [{at_min: 3, to_bpm: x}]}",
+        "{sinusoidal: [{start_min: 1, end_min: " + "9" * 400 + "}]}",
+        "{baseline_bpm: " + "9" * 400 + "}",
+    ],
+)
+def test_a_knob_that_is_no_possible_number_is_refused(knobs: str):
+    case = case_from_yaml(PLAIN.replace("{baseline_bpm: 140}", knobs))
+    with pytest.raises(ScenarioError, match="does not fit"):
+        patient.check(case)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import io
 import math
+import unicodedata
 import zipfile
 from pathlib import Path
 from tempfile import gettempdir
@@ -96,6 +97,17 @@ def test_an_archive_may_hold_a_folder(visitor: Visitor) -> None:
     packed = zipped(("night/shift.csv", table()), ("__MACOSX/night/._shift.csv", b"x"))
     status, card = send(visitor, ("night.zip", packed))
     assert status == 201, card
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["Smith, A 12-03.csv", "a&b.csv", "CTG #4.csv", "Mu\u0308ller.csv", "it's 100 %.csv", "病.csv"],
+)
+def test_ordinary_names_are_welcome(visitor: Visitor, name: str) -> None:
+    for files in ([(name, table())], [("packed.zip", zipped((name, table())))]):
+        status, card = send(visitor, *files)
+        assert status == 201, card
+        assert card["name"] == unicodedata.normalize("NFC", name.removesuffix(".csv"))
 
 
 @pytest.mark.parametrize(

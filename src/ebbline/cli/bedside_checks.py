@@ -5,18 +5,20 @@ from __future__ import annotations
 import math
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
 from ebbline.cli import bedside
 from ebbline.cli.output import Force, Outputs
-from ebbline.errors import ContextError, ExaminationError
+from ebbline.errors import ContextError, EbblineError, ExaminationError
 
 if TYPE_CHECKING:
     from ebbline.bedside import ExamResult
     from ebbline.bedside.placement import SignalNow
     from ebbline.reading.model import FetalReading, Reading
+
+T = TypeVar("T")
 
 PolicyFile = Annotated[
     Path | None,
@@ -128,16 +130,26 @@ def sensors(
 
 def _saved_exam(path: Path) -> ExamResult:
     from ebbline.bedside import ExamResult
-    from ebbline.codec import from_json
 
-    return from_json(ExamResult, _text(path))
+    return _saved(ExamResult, path)
 
 
 def _saved_reading(path: Path) -> Reading:
-    from ebbline.codec import from_json
     from ebbline.reading.model import Reading
 
-    return from_json(Reading, _text(path))
+    return _saved(Reading, path)
+
+
+def _saved(kind: type[T], path: Path) -> T:
+    from ebbline.codec import from_json
+
+    try:
+        return from_json(kind, _text(path))
+    except ExaminationError:
+        raise
+    except EbblineError as error:
+        where = f"{path}, {error.where}" if error.where else str(path)
+        raise ExaminationError(error.what, where=where, remedy=error.remedy) from error
 
 
 def _text(path: Path) -> str:

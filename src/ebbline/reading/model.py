@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from ebbline.criteria.model import Classification, Level, PanelReading, Standard
 from ebbline.features.findings import (
@@ -11,6 +12,7 @@ from ebbline.features.findings import (
     VariabilityClass,
 )
 from ebbline.recording.model import Context
+from ebbline.recording.plausibility import YEARS
 from ebbline.terms import Window
 
 
@@ -151,7 +153,11 @@ class FetalReading:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Reading:
-    """What `analysis.read` gives. notes: what reading the file had to do, and assumptions."""
+    """What `analyse.read` gives. start: ISO 8601, empty when the clock is not known.
+
+    notes: what reading the file had to do, and assumptions. Raises ValueError for a start that is
+    no possible time of a recording: a saved reading may have been changed by hand.
+    """
 
     recording: str
     ebbline_version: str
@@ -162,3 +168,7 @@ class Reading:
     fetuses: tuple[FetalReading, ...]
     notes: tuple[str, ...]
     caution: str
+
+    def __post_init__(self) -> None:
+        if self.start and datetime.fromisoformat(self.start).year not in YEARS:
+            raise ValueError(f"{self.start} is not a possible start")

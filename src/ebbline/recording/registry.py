@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import importlib
 import inspect
+import unicodedata
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol, cast
@@ -136,13 +137,13 @@ def _printable(recording: Recording) -> Recording:
     origin = recording.provenance
     return replace(
         recording,
-        name=shown(recording.name),
+        name=unicodedata.normalize("NFC", shown(recording.name)),
         channels=tuple(
             replace(c, unit=shown(c.unit), label=shown(c.label)) for c in recording.channels
         ),
         provenance=replace(
             origin,
-            source=shown(origin.source),
+            source=unicodedata.normalize("NFC", shown(origin.source)),
             notes=tuple(map(shown, origin.notes)),
             outcome={shown(name): value for name, value in origin.outcome.items()},
         ),

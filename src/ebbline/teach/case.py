@@ -17,6 +17,7 @@ from ebbline.terms import Attitude, Lie, Position, Presentation, Stage
 FORMAT = 1
 """Version of the layout below; the first key of every case file."""
 
+LONGEST_SHOWN = 60
 MOST_BYTES = 64_000
 """A case is a page or two of text; anything longer is not one."""
 
@@ -287,9 +288,17 @@ def _told(problem: dict[str, Any]) -> str:
         return f"{place}: must be given"
     message = str(problem["msg"]).removeprefix("Value error, ")
     given = problem.get("input")
-    shown = f" (given: {given!r})" if isinstance(given, str | int | float) else ""
+    shown = f" (given: {_short(given)})" if isinstance(given, str | int | float) else ""
     message = message[0].lower() + message[1:]
     return f"{place}: {message}{shown}" if place else message
+
+
+def _short(given: str | int | float) -> str:
+    try:
+        text = repr(given)
+    except ValueError:
+        return "a number too long to show"
+    return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]}..."
 
 
 _FIELD_NAMES = sorted(
@@ -312,6 +321,11 @@ class _StrictLoader(yaml.SafeLoader):
     def construct_mapping(self, node: Any, deep: bool = False) -> dict[Any, Any]:
         seen: set[Any] = set()
         for key_node, _ in node.value:
+            if not isinstance(key_node, yaml.ScalarNode):
+                raise yaml.MarkedYAMLError(
+                    problem="a list or a mapping cannot be the name of a field",
+                    problem_mark=key_node.start_mark,
+                )
             key = self.construct_object(key_node, deep=True)
             if key in seen:
                 raise yaml.MarkedYAMLError(

@@ -24,6 +24,10 @@ from ebbline.terms import Position, Stage
 AS_WRITTEN = 0
 """The seed of the case as its author wrote it; every other seed is a variant."""
 
+LARGEST_NUMBER = 1e6
+LONGEST_CAUSE = 200
+"""Beyond any knob's own bounds, which the scenario checks; and signs of a cause (ours)."""
+
 LARGEST_SEED = 2**31 - 1
 
 MORE_BASELINE_BPM = 6
@@ -213,9 +217,12 @@ def _knob(name: str, value: Any, where: str) -> Any:
         if not isinstance(value, list):
             raise problem
         try:
-            return tuple(kind(**entry) for entry in value)
+            made = tuple(kind(**entry) for entry in value)
         except TypeError:
             raise problem from None
+        if not all(_fits(one) for one in made):
+            raise problem
+        return made
     if name == "behaviour":
         try:
             return Behaviour(value)
@@ -228,9 +235,24 @@ def _knob(name: str, value: Any, where: str) -> Any:
         return value
     if value is None and default is None:
         return None
-    if isinstance(value, bool) or not isinstance(value, int | float):
+    if not _is_number(value):
         raise problem
     return float(value)
+
+
+def _fits(entry: Any) -> bool:
+    """True when each field of an entry is of the kind that its type says: a number or a text."""
+    return all(
+        isinstance(value, str) and len(value) <= LONGEST_CAUSE
+        if field.type in (str, "str")
+        else _is_number(value)
+        for field, value in ((field, getattr(entry, field.name)) for field in fields(entry))
+    )
+
+
+def _is_number(value: Any) -> bool:
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    return is_number and abs(value) <= LARGEST_NUMBER
 
 
 @cache

@@ -149,9 +149,13 @@ def step_to_data(step: Step) -> dict[str, Any]:
     return {"step": _NAMES[type(step)], **codec.to_data(step)}
 
 
+def _is_name(name: Any) -> bool:
+    return isinstance(name, str) and name in _KINDS
+
+
 def step_from_data(data: Any) -> Step:
     """A step from plain data. Raises ScenarioError for what is none."""
-    if not isinstance(data, dict) or data.get("step") not in _KINDS:
+    if not isinstance(data, dict) or not _is_name(data.get("step")):
         raise ScenarioError(
             "this is not a step of a case.",
             where="step",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import stat
 import zipfile
 from collections.abc import Iterator, Sequence
@@ -17,7 +16,7 @@ from ebbline.web.settings import MEBIBYTE, Limits
 PIECE = 1 << 18
 HEADER_SUFFIX = ".hea"
 COMPANION_SUFFIXES = (".dat",)
-_PLAIN_NAME = re.compile(r"[\w][\w .()+-]{0,99}")
+LONGEST_NAME_BYTES = 200
 
 _BESIDE_THE_POINT = ("__MACOSX/",)
 """Folders that packers add by themselves."""
@@ -68,13 +67,23 @@ def laid_out(files: Sequence[Received], limits: Limits) -> Iterator[Path]:
 
 
 def _plain(name: str) -> str:
-    if not _PLAIN_NAME.fullmatch(name) or name.strip() != name:
+    """The name, when a file can be called that: any but one that leads elsewhere or hides.
+
+    Combining marks count as printable: decomposed umlauts are how some systems write names.
+    """
+    plain = name.strip()
+    try:
+        size = len(plain.encode())
+    except UnicodeEncodeError:
+        size = 0
+    leads_elsewhere = plain.startswith(".") or "/" in plain or "\\" in plain
+    if leads_elsewhere or not 0 < size <= LONGEST_NAME_BYTES or not plain.isprintable():
         raise RecordingError(
             "this is not a plain file name.",
-            where=repr(name[:80]),
-            remedy="Rename the file to letters, digits, spaces, dots and dashes.",
+            where=ascii(name[:80]),
+            remedy=f"Rename it: no slashes, no dot in front, at most {LONGEST_NAME_BYTES} letters.",
         )
-    return name
+    return plain
 
 
 def _member_name(path: str) -> str:
