@@ -50,6 +50,14 @@ def serve(
         list[str] | None,
         typer.Option("--proxy", help="Address of a TLS proxy on another machine; may be repeated."),
     ] = None,
+    record: Annotated[
+        str,
+        typer.Option(
+            "--record",
+            help="Where the labour record lies: a file, or postgresql://... [default: beside the "
+            "store]",
+        ),
+    ] = "",
     upload_mib: Annotated[int, typer.Option(min=1, max=4096, help="Largest upload in MiB.")] = 64,
 ) -> None:
     """Open the workbench: pages for reading, examining and teaching.
@@ -73,6 +81,7 @@ def serve(
         accounts=accounts or not local,
         names=(*LOOPBACK_NAMES, *(one.lower() for one in name or ())),
         limits=Limits(upload_bytes=upload_mib * MEBIBYTE),
+        record=record,
     )
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     listening = socket.socket(family, socket.SOCK_STREAM)

@@ -33,7 +33,7 @@ LATE = timedelta(minutes=15)
 """From when an entry is shown as written in retrospect (ours)."""
 
 MOST_AUTHOR = 60
-_CASE = re.compile(r"[A-Z0-9]{1,8}(?:[-./][A-Z0-9]{1,8}){0,2}")
+_CASE = re.compile(r"[A-Z0-9]{1,8}(?:[-.][A-Z0-9]{1,8}){0,2}")
 _TOKEN = re.compile(r"[A-Za-z0-9_-]{8,64}")
 
 
@@ -163,7 +163,7 @@ def case_number(said: str) -> str:
         raise JournalError(
             f"'{said}' is not a case number.",
             where="case number",
-            remedy="Use digits, with letters, dashes, points or slashes between, such as "
+            remedy="Use digits, with letters, dashes or points between, such as "
             "24-0117; never a name.",
         )
     return plain

@@ -15,6 +15,8 @@ from starlette.responses import JSONResponse, Response
 
 from ebbline import CAUTION, __version__
 from ebbline.errors import EbblineError
+from ebbline.journal.errors import ConflictError, NoSuchCaseError
+from ebbline.store import StoreError, StoreFullError
 from ebbline.web.auth.accounts import Accounts
 from ebbline.web.auth.body_limit import BodyLimit
 from ebbline.web.auth.gate import Gate
@@ -23,12 +25,21 @@ from ebbline.web.held import Held
 from ebbline.web.lazy_imports import HeavyParts
 from ebbline.web.pages import mount_static, page
 from ebbline.web.reading.corrections_service import Corrections
+from ebbline.web.record.service import Records
 from ebbline.web.recordings.library import Library
 from ebbline.web.refusals import wants_data
 from ebbline.web.routers import ROUTERS, UPLOAD_PATHS
 from ebbline.web.settings import Settings
 from ebbline.web.store import Store
 
+STATUS = (
+    (NotThereError, 404),
+    (NoSuchCaseError, 404),
+    (ConflictError, 409),
+    (StoreFullError, 507),
+    (StoreError, 503),
+)
+"""How a problem is answered; any other is about what was sent: 422."""
 HELD_REPORTS = 4
 WARM_AFTER_S = 0.5
 """The first page goes before the loading of the heavy parts."""
@@ -51,6 +62,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
             later.start()
         yield
         later.cancel()
+        app.state.records.close()
         store.close()
 
     app = FastAPI(
@@ -66,6 +78,9 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
     app.state.store = store
     app.state.library = library
     app.state.corrections = Corrections(store, library)
+    app.state.records = Records(
+        settings.record or settings.store.with_name("record.sqlite"), library
+    )
     app.state.reports = Held(HELD_REPORTS)
     app.state.secret = store.secret()
     app.state.accounts = Accounts(store, settings.limits)
@@ -97,7 +112,7 @@ def _answer(
 
 async def _told(request: Request, error: Exception) -> Response:
     assert isinstance(error, EbblineError)
-    status = 404 if isinstance(error, NotThereError) else 422
+    status = next((code for kind, code in STATUS if isinstance(error, kind)), 422)
     return _answer(request, status, error.what, error.where, error.remedy)
 
 

@@ -9,6 +9,7 @@ from ebbline.web.examination.routes import router as examination
 from ebbline.web.help.routes import router as help_pages
 from ebbline.web.reading.routes import router as reading
 from ebbline.web.reading.strip_routes import router as strip
+from ebbline.web.record.routes import router as record
 from ebbline.web.recordings.routes import router as recordings
 from ebbline.web.report.routes import router as report
 from ebbline.web.teaching.class_routes import router as teaching_class
@@ -21,10 +22,11 @@ ROUTERS: list[APIRouter] = [
     reading,
     examination,
     report,
+    record,
     help_pages,
     teaching,
     teaching_class,
 ]
 
-UPLOAD_PATHS = ("/api/recordings",)
+UPLOAD_PATHS = ("/api/recordings", "/api/record/archive")
 """Paths that take files, and so larger bodies than the rest."""

@@ -38,10 +38,12 @@ class Limits:
 class Settings:
     """One workbench. store: path of the SQLite file. accounts: people must sign in.
 
-    names: host names by which browsers may call it (against DNS rebinding).
+    record: where the labour record lies, a path or a postgresql:// address; beside the store when
+    empty. names: host names by which browsers may call it (against DNS rebinding).
     """
 
     store: Path
     accounts: bool = False
     names: tuple[str, ...] = LOOPBACK_NAMES
     limits: Limits = field(default_factory=Limits)
+    record: str = ""

@@ -1,0 +1,1 @@
+"""The labour record in the browser: entries, chart of progress, listening, reviews, handover."""

@@ -1,0 +1,179 @@
+"""A case as the pages show it: record, reading, chart, reviews and listening together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ebbline.bedside.policy.reviews import Due, DueState, ReviewsDue
+from ebbline.errors import EbblineError
+from ebbline.journal.chain import Entry, case_number
+from ebbline.journal.chart import Alert, Chart, chart
+from ebbline.journal.due import case_reviews
+from ebbline.journal.entries import Bed, Told, Trace
+from ebbline.journal.handover import Handover, awaited, handover
+from ebbline.journal.listening import Asked, ListeningState, Urgency, listening
+from ebbline.journal.standing import last_of, standing
+from ebbline.journal.store import CaseCard, Journal
+
+if TYPE_CHECKING:
+    from ebbline.journal.trace_columns import TraceColumn
+    from ebbline.reading.model import Reading
+    from ebbline.recording.model import Recording
+    from ebbline.web.recordings.library import Library
+
+GRAVE = (Urgency.AT_ONCE, Urgency.TRACE)
+STALE = timedelta(minutes=30)
+"""From when the page says how old the reading is (ours: the usual window)."""
+
+
+@dataclass(frozen=True, slots=True)
+class CaseState:
+    """A case at a moment. reading_problem: why there is no reading of its trace, else empty."""
+
+    case: str
+    bed: str
+    now: datetime
+    entries: tuple[Entry, ...]
+    held: tuple[Entry, ...]
+    chart: Chart
+    due: ReviewsDue | None
+    second_reader: frozenset[str]
+    heard: ListeningState
+    awaited: tuple[tuple[Entry, Told], ...]
+    reading: Reading | None
+    reading_problem: str
+
+    @property
+    def overdue(self) -> tuple[Due, ...]:
+        """Reviews that are overdue or due now."""
+        rows = self.due.reviews if self.due else ()
+        return tuple(r for r in rows if r.state in (DueState.OVERDUE, DueState.DUE))
+
+    @property
+    def dangers(self) -> tuple[Alert, ...]:
+        """What the chart asks to be looked at."""
+        return self.chart.alerts
+
+    @property
+    def asked(self) -> tuple[Asked, ...]:
+        """What listening asks for, while the heart is watched by ear."""
+        if self.heard.by_trace:
+            return tuple(one for one in self.heard.asked if one.urgency is Urgency.AT_ONCE)
+        return self.heard.asked
+
+    @property
+    def grave(self) -> int:
+        """How many things want somebody now."""
+        told = sum(one.urgency in GRAVE for one in self.asked)
+        return len(self.dangers) + told + len(self.awaited)
+
+    @property
+    def reading_age_min(self) -> int | None:
+        """Minutes since the end of the reading's window; None where it has no clock."""
+        if self.reading is None or not self.reading.start:
+            return None
+        start = datetime.fromisoformat(self.reading.start)
+        if start.tzinfo is None:
+            return None
+        ends = start + timedelta(seconds=self.reading.window.end_s)
+        return max(0, int((self.now - ends).total_seconds() // 60))
+
+
+class Records:
+    """The record of this workbench, opened when it is first asked for."""
+
+    def __init__(
+        self,
+        place: str | Path,
+        library: Library,
+        now: Callable[[], datetime] = lambda: datetime.now(UTC),
+    ) -> None:
+        self._place = place
+        self._library = library
+        self._now = now
+        self._journal: Journal | None = None
+
+    @property
+    def journal(self) -> Journal:
+        """The open record."""
+        if self._journal is None:
+            self._journal = Journal(self._place, now=self._now)
+        return self._journal
+
+    def close(self) -> None:
+        """Give it back, where it was opened."""
+        if self._journal is not None:
+            self._journal.close()
+
+    def now(self) -> datetime:
+        """The present, in the zone of this computer."""
+        return self._now().astimezone()
+
+    def board(self, *, closed: bool = False) -> list[tuple[CaseCard, CaseState]]:
+        """Every case with how it stands, the gravest first, then by bed."""
+        cards = self.journal.cases(closed=closed)
+        both = [(card, self.state(card.case)) for card in cards]
+        return sorted(both, key=lambda one: -one[1].grave)
+
+    def state(self, case: str) -> CaseState:
+        """How a case stands now. Raises NoSuchCaseError."""
+        case = case_number(case)
+        entries = self.journal.entries(case)
+        now = self.now()
+        held = tuple(one for one in standing(entries) if one.at <= now)
+        reading, problem = self.reading(held)
+        reviews = case_reviews(entries, now)
+        bed = last_of(held, Bed)
+        return CaseState(
+            case=case,
+            bed=bed[1].bed if bed else "",
+            now=now,
+            entries=entries,
+            held=held,
+            chart=chart(entries, now, trace=_columns(reading)),
+            due=reviews.due,
+            second_reader=reviews.second_reader,
+            heard=listening(entries, now),
+            awaited=tuple(awaited(held)),
+            reading=reading,
+            reading_problem=problem,
+        )
+
+    def handover(self, state: CaseState) -> Handover:
+        """The handover of a case, filled."""
+        return handover(state.entries, state.now, reading=state.reading)
+
+    def recording(self, held: tuple[Entry, ...]) -> Recording | None:
+        """The recording of a case, with its clock; None where none is tied to it."""
+        found = last_of(held, Trace)
+        if found is None:
+            return None
+        body = found[1]
+        recording = self._library.recording(body.place)
+        if recording.start is None and body.starts_at is not None:
+            recording = replace(recording, start=body.starts_at)
+        return recording
+
+    def reading(self, held: tuple[Entry, ...]) -> tuple[Reading | None, str]:
+        """The reading of the case's trace, and why there is none."""
+        found = last_of(held, Trace)
+        if found is None:
+            return None, ""
+        body = found[1]
+        try:
+            reading = self._library.reading(body.place)
+        except EbblineError as error:
+            return None, f"The trace of this case cannot be read: {error.what}"
+        if not reading.start and body.starts_at is not None:
+            reading = replace(reading, start=body.starts_at.isoformat())
+        return reading, ""
+
+
+def _columns(reading: Reading | None) -> tuple[TraceColumn, ...]:
+    from ebbline.journal.trace_columns import columns_of
+
+    return columns_of(reading) if reading is not None else ()
