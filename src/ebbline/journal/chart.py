@@ -44,6 +44,7 @@ class Cell:
     """One value in a row. value: in the row's unit, NaN for words. entry: number, None for a trace.
 
     source: "written", "by ear" or "trace". alert: the rule it meets, in words; "" for none.
+    short: how it is said where there is little room.
     """
 
     at: datetime
@@ -53,6 +54,7 @@ class Cell:
     entry: int | None
     fetus: int
     alert: str
+    short: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +119,7 @@ class _Value:
     entry: int | None = None
     fetus: int = 0
     numbers: tuple[float, ...] = ()
+    short: str = ""
 
 
 def chart(
@@ -174,7 +177,16 @@ def _cell(rule: RowRule, one: _Value) -> Cell:
             for word in one.tests or ("",)
         )
     ]
-    return Cell(one.at, one.value, one.words, one.source, one.entry, one.fetus, "; ".join(met))
+    return Cell(
+        one.at,
+        one.value,
+        one.words,
+        one.source,
+        one.entry,
+        one.fetus,
+        "; ".join(met),
+        one.short or one.words,
+    )
 
 
 def _in_force(rule: RowRule, cells: Sequence[Cell]) -> list[Alert]:
@@ -348,6 +360,15 @@ def _heart(held: Sequence[Entry], columns: Sequence[TraceColumn]) -> list[_Value
     return found
 
 
+LETTERS = {
+    DecelerationKind.PROLONGED: "P",
+    DecelerationKind.LATE: "L",
+    DecelerationKind.VARIABLE: "V",
+    DecelerationKind.GRADUAL_UNPAIRED: "G",
+    DecelerationKind.EARLY: "E",
+}
+"""How decelerations are said in a box of half an hour."""
+
 _WORST_FIRST = (
     DecelerationKind.PROLONGED,
     DecelerationKind.LATE,
@@ -373,7 +394,19 @@ def _falls(held: Sequence[Entry], columns: Sequence[TraceColumn]) -> list[_Value
                 continue
             words = "none seen"
         tests = tuple(kind.value for kind in kinds)
-        found.append(_Value(column.end, math.nan, words, tests, "trace", None, column.fetus))
+        short = " ".join(f"{column.falls[kind]}{LETTERS[kind]}" for kind in kinds) or "none"
+        found.append(
+            _Value(
+                column.end,
+                math.nan,
+                words,
+                tests,
+                "trace",
+                None,
+                column.fetus,
+                short=short,
+            )
+        )
     return found
 
 
@@ -389,10 +422,14 @@ def _contractions(held: Sequence[Entry], columns: Sequence[TraceColumn]) -> list
 
 
 def _lasts(held: Sequence[Entry], columns: Sequence[TraceColumn]) -> list[_Value]:
+    """By hand, and beside it as drawn: the guide's limits are a hand's, which feels less of each
+    contraction than a curve shows, so the curve's length is told and not compared."""
     found = _field((Contractions, "lasting_s"))(held, columns)
     first = min((c.fetus for c in columns), default=1)
     found += [
-        _Value(c.end, c.lasting_s, f"{c.lasting_s:.0f}", (), "trace")
+        _Value(
+            c.end, math.nan, f"{c.lasting_s:.0f} drawn", (), "trace", short=f"({c.lasting_s:.0f})"
+        )
         for c in columns
         if c.fetus == first and not math.isnan(c.lasting_s)
     ]

@@ -52,12 +52,16 @@ ROWS = (
 
 @dataclass(frozen=True, slots=True)
 class AlertRule:
-    """One comparison. limit: in the row's unit, NaN where words are compared."""
+    """One comparison. limit: in the row's unit, NaN where words are compared.
+
+    words: how the rule is said, where the table says it itself.
+    """
 
     comparison: str
     limit: float
     is_one_of: tuple[str, ...]
     source: str
+    words: str = ""
 
     def fires(self, value: float, word: str) -> bool:
         """Whether a value asks to be looked at; a value that is not there never does."""
@@ -67,6 +71,8 @@ class AlertRule:
 
     def said(self, unit: str) -> str:
         """The rule in words: 'under 110 bpm', '160 bpm or more'."""
+        if self.words:
+            return self.words
         if self.is_one_of:
             return " or ".join(self.is_one_of)
         word = _COMPARISONS[self.comparison][0]
@@ -176,8 +182,9 @@ def _row(entry: Entry, known: Mapping[str, Source]) -> RowRule:
 
 
 def _alert(entry: Entry, known: Mapping[str, Source]) -> AlertRule:
-    fields = entry.fields(("source",), ("is", *_COMPARISONS))
-    said = [name for name in fields if name != "source"]
+    fields = entry.fields(("source",), ("is", "said", *_COMPARISONS))
+    words = fields["said"].text() if "said" in fields else ""
+    said = [name for name in fields if name not in ("source", "said")]
     if len(said) != 1:
         raise entry.error(
             "an alert has just one comparison.", f"Give one of: is, {', '.join(_COMPARISONS)}."
@@ -185,8 +192,8 @@ def _alert(entry: Entry, known: Mapping[str, Source]) -> AlertRule:
     cited = source(fields["source"], known)
     name = said[0]
     if name == "is":
-        words = tuple(one.text() for one in fields["is"].items())
-        if not words:
+        several = tuple(one.text() for one in fields["is"].items())
+        if not several:
             raise fields["is"].error("no word is listed.")
-        return AlertRule(name, math.nan, words, cited)
-    return AlertRule(name, fields[name].number(), (), cited)
+        return AlertRule(name, math.nan, several, cited, words)
+    return AlertRule(name, fields[name].number(), (), cited, words)

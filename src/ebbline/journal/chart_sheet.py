@@ -153,7 +153,7 @@ class _Sheet:
             x = self.x(box.column)
             room = min(box.span, self.first + STEPS - box.column) * STEP_CM - 0.1
             alarming = bool(box.cell.alert)
-            words = ("! " if alarming else "") + box.cell.words + (" *" if box.more else "")
+            words = ("! " if alarming else "") + box.cell.short + (" *" if box.more else "")
             words = shortened(words, room, SIZE, bold=alarming)
             if alarming:
                 wide = min(room, text_width(words, SIZE, bold=True) + 0.12)
@@ -214,7 +214,8 @@ class _Sheet:
         self.shapes.append(Line(MARGIN, y - 0.36, WIDTH - MARGIN, y - 0.36, FRAME))
         about = (
             f"Sections and alert values: {self.chart.edition}, from memory; layout ours. "
-            "! asks to be looked at. * more values in this half hour. An empty box was not written."
+            "! asks to be looked at. * more values in the half hour. An empty box was not written. "
+            "P prolonged, L late, V variable, G gradual, E early. (s) as drawn."
         )
         wide = WIDTH - 2 * MARGIN
         self.text(MARGIN, y, shortened(about, wide, 6.2), size=6.2, colour=QUIET_INK)

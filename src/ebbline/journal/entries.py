@@ -14,6 +14,7 @@ from typing import Any, ClassVar
 
 from ebbline.journal.entry_fields import (
     Ask,
+    Sort,
     choice,
     choices,
     moment,
@@ -167,7 +168,7 @@ class Contractions(Body):
 
     kind: ClassVar[str] = "contractions"
     title: ClassVar[str] = "Contractions by hand"
-    in_10_min: float | None = number("In 10 minutes", "in 10 min", 0, 15)
+    in_10_min: float | None = number("In 10 minutes", "in 10 min", 0, 15, bare=True)
     lasting_s: float | None = number("Lasting", "s", 5, 600, step=5)
     strength: str = choice("Strength", "weak", "moderate", "strong")
     soft_between: bool | None = truth("Soft between")
@@ -327,8 +328,8 @@ class Told(Body):
     kind: ClassVar[str] = "told"
     title: ClassVar[str] = "Told"
     who: str = text("Who was told", most=80, required=True, bare=True)
-    about: str = text("About what")
-    urgency: str = choice("How soon", "to know", "to come", "to come at once")
+    about: str = text("About what", bare=True)
+    urgency: str = choice("How soon", "to know", "to come", "to come at once", bare=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -418,8 +419,8 @@ class Trace(Body):
 
     kind: ClassVar[str] = "trace"
     title: ClassVar[str] = "Trace"
+    name: str = text("Name", most=120, bare=True)
     place: str = text("Recording", most=200, required=True)
-    name: str = text("Name", most=120)
     starts_at: datetime | None = moment("Begins at")  # noqa: RUF009
 
 
@@ -565,5 +566,6 @@ def words(body: Body) -> str:
             continue
         ask = known[name]
         label = ask.label if not parts else ask.label[:1].lower() + ask.label[1:]
-        parts.append(ask.said(value) if ask.bare else f"{label} {ask.said(value)}")
+        colon = ":" if ask.sort is Sort.TEXT else ""
+        parts.append(ask.said(value) if ask.bare else f"{label}{colon} {ask.said(value)}")
     return "; ".join(parts)

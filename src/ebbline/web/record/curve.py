@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from ebbline.journal.chart import Chart
 from ebbline.journal.chart_grid import Grid
 
-STEP_PX = 60
+STEP_PX = 72
 """Width of half an hour; the table's columns have the same."""
 HEIGHT_PX = 220
 EDGE_PX = 14

@@ -217,6 +217,7 @@ def handover_page(request: Request, kept: Kept, case: str) -> HTMLResponse:
         state=state,
         made=made,
         texts=made.parts(),
+        rows={name: _rows(text) for name, text in made.parts().items()},
         given=given[::-1],
         does=DOES,
         **_standing(state),
@@ -459,6 +460,11 @@ def _rate(found: Counted | None) -> RateOut | None:
         lowest_bpm=round(found.lowest_bpm, 1),
         uneven=found.uneven,
     )
+
+
+def _rows(text: str) -> int:
+    """Lines that a text takes at the width of a tablet, and one more to write in."""
+    return sum(1 + len(line) // 84 for line in text.splitlines()) + 1
 
 
 def _pdf(data: bytes, name: str) -> Response:
