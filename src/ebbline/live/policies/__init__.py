@@ -1,0 +1,1 @@
+"""The policies of the live pages, as data."""
