@@ -60,7 +60,7 @@ class Pace:
     """
 
     step_s: float = 5.0
-    now_s: float = 1800.0
+    now_s: float = 1200.0
     full_s: float = 60.0
     settle_s: float = 2.0
 
@@ -179,8 +179,8 @@ class BedReader:
     def advance(self, now_s: float) -> list[Step]:
         """Read all that is due by now_s, in order.
 
-        Where more than two minutes are due at once (after a pause), only full minutes are read
-        before the last, so that what becomes final on the way is the same.
+        Where much is due at once (after a pause), only full minutes are read up to the last two,
+        and only full tens of minutes up to the last ten: what becomes final on the way is the same.
         """
         pace = self.pace
         steps: list[Step] = []
@@ -189,10 +189,11 @@ class BedReader:
             return steps
         while self.read_to_s + pace.step_s <= last_s:
             at_s = self.read_to_s + pace.step_s
+            behind_s = last_s - at_s
+            if behind_s > 2 * MINUTE_S:
+                stride_s = SEGMENT_S if behind_s > SEGMENT_S + MINUTE_S else pace.full_s
+                at_s = math.ceil(at_s / stride_s) * stride_s
             full = at_s % pace.full_s == 0.0
-            if not full and last_s - at_s > 2 * MINUTE_S:
-                at_s = (math.floor(at_s / pace.full_s) + 1) * pace.full_s
-                full = True
             steps.append(self.read_full(at_s) if full else self.read_now(at_s))
             self.read_to_s = at_s
         return steps
@@ -214,9 +215,9 @@ class BedReader:
             self.final_s, self.read_from_s, self.read_to_s, tuple(self._final.values())
         )
 
-    def recording(self, start_s: float, end_s: float) -> Recording:
-        """The trace from start_s (not before read_from_s) to end_s, as a recording of its own."""
-        return self._cut(start_s, end_s)
+    def channels(self) -> list[tuple[tuple[ChannelKind, int], TrailingChannel]]:
+        """The trailing samples of each channel, by kind and fetus."""
+        return sorted(self._trailing.items(), key=lambda item: item[0])
 
     def _cut(self, start_s: float, end_s: float) -> Recording:
         channels = tuple(
@@ -225,7 +226,7 @@ class BedReader:
                 round(start_s * one.rate_hz),
                 max(round(start_s * one.rate_hz) + 1, round(end_s * one.rate_hz)),
             )
-            for key, one in sorted(self._trailing.items(), key=lambda item: item[0])
+            for key, one in self.channels()
         )
         context, _ = believable(self.context, end_s)
         return Recording(self.name, channels, context=context)

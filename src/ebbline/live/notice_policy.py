@@ -1,4 +1,4 @@
-"""The policy of notices: when a prompt is given, repeated, passed on, and where each limit is from."""
+"""The policy of notices: when a prompt is given, repeated, passed on; each limit's source."""
 
 from __future__ import annotations
 

@@ -38,14 +38,17 @@ near a limit come and go."""
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A condition that holds. from_s: since when; lasting_s: how long it counts for."""
+    """A condition that holds. from_s: since when; lasting_s: how long it counts for.
+
+    of: the twin or the review that it is about, where there may be several.
+    """
 
     kind: str
     from_s: float
     lasting_s: float
     text: str
     value: float = math.nan
-    fetus: int = 1
+    of: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +68,8 @@ def seen(step: Step, clock: Clock, overdue: Sequence[Overdue] = ()) -> tuple[See
         if step.full:
             here += [*_lasting(one.findings, step.at_s)]
         if several:
-            here = [replace(x, fetus=one.fetus, text=f"Fetus {one.fetus}: {x.text}") for x in here]
+            name = f"Fetus {one.fetus}"
+            here = [replace(x, of=name, text=f"{name}: {x.text}") for x in here]
         found += here
     found += [
         Seen(
@@ -256,7 +260,7 @@ def _passed(grade: Grade, one: Seen) -> bool:
 
 
 def _grade_name(grade: Grade, one: Seen) -> str:
-    return grade.name if one.fetus == 1 else f"{grade.name}, {one.fetus}"
+    return f"{grade.name}, {one.of}" if one.of else grade.name
 
 
 def _same(one: Notice, other: Notice) -> bool:

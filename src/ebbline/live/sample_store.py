@@ -56,7 +56,10 @@ class NotOwnerError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Labour:
-    """A labour on a bed. started_at: time-zone-aware; sample numbers count from it."""
+    """A labour on a bed. started_at: time-zone-aware; sample numbers count from it.
+
+    by_trace: its time is how far its trace has come, not the clock's (a replayed recording).
+    """
 
     id: str
     bed: str
@@ -66,6 +69,7 @@ class Labour:
     closed_at: datetime | None = None
     owner: str = ""
     epoch: int = 0
+    by_trace: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,11 +142,20 @@ class LiveStore:
     # ------------------------------------------------------------ labours and devices
 
     def open_labour(
-        self, bed: str, case_number: str, started_at: datetime, context: Context | None = None
+        self,
+        bed: str,
+        case_number: str,
+        started_at: datetime,
+        context: Context | None = None,
+        *,
+        by_trace: bool = False,
     ) -> Labour:
-        """Begin a labour on a bed. Raises LiveStoreError when the bed has one that is not closed."""
+        """Begin a labour on a bed. Raises LiveStoreError when the bed has one that goes on."""
         bed, case_number = _name(bed, "bed"), _name(case_number, "case number")
-        made = Labour(secrets.token_hex(8), bed, case_number, started_at, context or Context())
+        context = context or Context()
+        made = Labour(
+            secrets.token_hex(8), bed, case_number, started_at, context, by_trace=by_trace
+        )
         with self.engine.begin() as connection:
             if self.engine.dialect.name == "postgresql":
                 connection.execute(text("SELECT pg_advisory_xact_lock(4272404)"))
@@ -168,6 +181,7 @@ class LiveStore:
                     epoch=0,
                     lease_until=0.0,
                     watch="{}",
+                    by_trace=int(by_trace),
                 )
             )
         return made
@@ -258,9 +272,18 @@ class LiveStore:
             with self.engine.begin() as connection:
                 connection.execute(insert(schema.packet), rows)
 
-    def pieces(
-        self, labour: str, *, since_s: float = 0.0, received_since: float = 0.0
-    ) -> list[Piece]:
+    def received(self, labours: Sequence[str], since: float) -> list[Piece]:
+        """Samples of some labours received since a time (seconds since 1970), in order."""
+        packet = schema.packet
+        asked = (
+            select(packet)
+            .where(packet.c.labour.in_(labours), packet.c.received_at >= since)
+            .order_by(packet.c.number)
+        )
+        with self.engine.connect() as connection:
+            return [self._plain(row) for row in connection.execute(asked).mappings()]
+
+    def pieces(self, labour: str, *, since_s: float = 0.0) -> list[Piece]:
         """Samples that reach beyond since_s, chunks first, then packets in order of arrival.
 
         Raises LiveStoreError for a row that does not fit its checksum.
@@ -268,21 +291,19 @@ class LiveStore:
         chunk, packet = schema.chunk, schema.packet
         found: list[Piece] = []
         with self.engine.connect() as connection:
-            if received_since == 0.0:
-                rows = connection.execute(
-                    select(chunk)
-                    .where(
-                        chunk.c.labour == labour,
-                        (chunk.c.first + chunk.c.count) > since_s * chunk.c.rate_hz,
-                    )
-                    .order_by(chunk.c.first)
-                ).mappings()
-                found += [self._unpacked(row) for row in rows]
+            rows = connection.execute(
+                select(chunk)
+                .where(
+                    chunk.c.labour == labour,
+                    (chunk.c.first + chunk.c.count) > since_s * chunk.c.rate_hz,
+                )
+                .order_by(chunk.c.first)
+            ).mappings()
+            found += [self._unpacked(row) for row in rows]
             rows = connection.execute(
                 select(packet)
                 .where(
                     packet.c.labour == labour,
-                    packet.c.received_at >= received_since,
                     (packet.c.first + packet.c.count) > since_s * packet.c.rate_hz,
                 )
                 .order_by(packet.c.number)
@@ -398,8 +419,13 @@ class LiveStore:
 
     # ------------------------------------------------------------ who reads a labour
 
-    def claim(self, owner: str, most: int, *, now: float | None = None) -> tuple[Labour, ...]:
+    def claim(
+        self, owner: str, most: int, *, at_once: int = 1000, now: float | None = None
+    ) -> tuple[Labour, ...]:
         """Renew the leases of an owner and claim free labours up to `most` in all; those it has.
+
+        at_once: of the free ones no more than so many are claimed now, so that processes that
+        start together share them.
 
         A labour is free when nobody has it or its lease has run out. Each claim raises the epoch.
         """
@@ -419,7 +445,7 @@ class LiveStore:
                 table.c.owner != owner,
                 or_(table.c.owner == "", table.c.lease_until < now),
             )
-            room = max(0, most - len(held))
+            room = max(0, min(at_once, most - len(held)))
             wanted = connection.execute(select(table.c.id).where(free).limit(room)).scalars().all()
             for labour in wanted:
                 connection.execute(
@@ -480,7 +506,7 @@ class LiveStore:
     def record(
         self, labour: Labour, raised: Iterable[Notice], watch: dict[str, Any]
     ) -> list[Notice]:
-        """Add notices and keep what the watch must remember, together; the notices as added.
+        """Add notices and keep what the watch must remember, together; the notices as kept.
 
         A notice that is there already is not added again. Raises NotOwnerError.
         """
@@ -494,7 +520,8 @@ class LiveStore:
                     schema.notice.c.grade == one.grade,
                     schema.notice.c.at_s == one.at_s,
                 )
-                if connection.execute(same).scalar() is not None:
+                if (there := connection.execute(same).scalar()) is not None:
+                    added.append(self._kept(connection, there))
                     continue
                 done = connection.execute(
                     insert(schema.notice)
@@ -518,6 +545,11 @@ class LiveStore:
                 .values(watch=json.dumps(watch))
             )
         return added
+
+    @staticmethod
+    def _kept(connection: Connection, number: int) -> Notice:
+        asked = select(schema.notice).where(schema.notice.c.id == number)
+        return _notice(connection.execute(asked).mappings().one())
 
     def watch(self, labour: str) -> dict[str, Any]:
         """What the watch of a labour remembers."""
@@ -626,6 +658,7 @@ def _labour(row: Any) -> Labour:
         closed_at=_moment(row["closed_at"]),
         owner=row["owner"],
         epoch=row["epoch"],
+        by_trace=bool(row["by_trace"]),
     )
 
 

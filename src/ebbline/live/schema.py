@@ -38,8 +38,10 @@ labour = Table(
     Column("epoch", Integer, nullable=False, default=0),
     Column("lease_until", Float, nullable=False, default=0.0),
     Column("watch", Text, nullable=False, default="{}"),
+    Column("by_trace", Integer, nullable=False, default=0),
 )
-"""A labour on a bed. Times: seconds since 1970, UTC. owner, epoch, lease_until: the process that
+"""A labour on a bed. Times: seconds since 1970, UTC. by_trace: its time is how far its trace has
+come, not the clock's (a recording that is replayed). owner, epoch, lease_until: the process that
 reads it now; each change of owner raises the epoch, and what a former owner writes is refused."""
 
 device = Table(
@@ -102,7 +104,7 @@ notice = Table(
     Column("id", _NUMBER, primary_key=True, autoincrement=True),
     Column("labour", ForeignKey("live_labour.id"), nullable=False),
     Column("kind", String(40), nullable=False),
-    Column("grade", String(20), nullable=False),
+    Column("grade", String(120), nullable=False),
     Column("from_s", Float, nullable=False),
     Column("at_s", Float, nullable=False),
     Column("raised_at", Float, nullable=False),

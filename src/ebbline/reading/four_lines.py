@@ -33,7 +33,7 @@ def four_lines(
     findings: Findings, review: Review, leading: Classification, clock: Clock
 ) -> FourLines:
     """The four lines of a window by one standard's class."""
-    level, recovered, now = _now(findings, review.window, clock)
+    level, recovered, now = right_now(findings, review.window, clock)
     return FourLines(
         standard=leading.standard,
         label=leading.label,
@@ -90,7 +90,7 @@ def open_fall(findings: Findings, window: Window) -> Deceleration | None:
     return max(touched, key=lambda fall: fall.onset_s, default=None)
 
 
-def _now(findings: Findings, window: Window, clock: Clock) -> tuple[Level, bool | None, str]:
+def right_now(findings: Findings, window: Window, clock: Clock) -> tuple[Level, bool | None, str]:
     """Level, whether recovered, and the line of the last ten minutes."""
     begin_s = max(window.start_s, window.end_s - TEN_MINUTES_S)
     curve = findings.fetal.rate_curve
