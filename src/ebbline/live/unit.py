@@ -96,7 +96,7 @@ class Unit:
         self.lags_s: list[float] | None = None
         self._overdue = overdue
         self._open: dict[str, Labour] = {}
-        self._ends: dict[tuple[str, str, int], tuple[float, int]] = {}
+        self._ends: dict[tuple[str, str, int], tuple[float, int | None]] = {}
         self._waiting: asyncio.Queue[_Waiting] = asyncio.Queue(MOST_WAITING)
         self._pages: dict[asyncio.Queue[dict[str, Any]], str] = {}
         self._tasks: list[asyncio.Task[None]] = []
@@ -169,7 +169,7 @@ class Unit:
         pieces = []
         for one in packet.channels:
             key = (labour.id, one.kind.value, one.fetus)
-            rate_hz, end = self._ends.get(key, (packet.rate_hz, -1))
+            rate_hz, end = self._ends.get(key, (packet.rate_hz, None))
             if rate_hz != packet.rate_hz:
                 raise PacketError(
                     f"this channel came with {rate_hz:g} samples a second, now {packet.rate_hz:g}.",
@@ -177,7 +177,7 @@ class Unit:
                     remedy="End the labour on this bed and begin it again to change the rate.",
                 )
             first = round(start_s * rate_hz)
-            if abs(first - end) == 1:
+            if end is not None and abs(first - end) == 1:
                 # Clocks are rounded: what follows on is meant to follow on.
                 first = end
             samples = one.samples
@@ -185,7 +185,7 @@ class Unit:
                 samples, first = samples[-first:], 0
             if not len(samples):
                 continue
-            self._ends[key] = (rate_hz, max(end, first + len(samples)))
+            self._ends[key] = (rate_hz, max(end or 0, first + len(samples)))
             pieces.append(
                 Piece(labour.id, one.kind, one.fetus, one.sensor, rate_hz, first, samples)
             )
@@ -363,7 +363,7 @@ class Unit:
                 bed.receive(piece)
             key = (labour.id, piece.kind.value, piece.fetus)
             end = piece.first + len(piece.samples)
-            self._ends[key] = (piece.rate_hz, max(end, self._ends.get(key, (0.0, 0))[1]))
+            self._ends[key] = (piece.rate_hz, max(end, self._ends.get(key, (0.0, 0))[1] or 0))
         return bed
 
     def _drop(self, labour_id: str) -> None:

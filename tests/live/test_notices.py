@@ -1,0 +1,160 @@
+"""Prompts to look: each once, for what it says, and passed on when nobody answers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from ebbline.errors import PolicyError
+from ebbline.live.bed import WatchedBed
+from ebbline.live.bed_reader import Pace
+from ebbline.live.notice_policy import KINDS, load_notices
+from ebbline.live.notices import NoticeWatch, Overdue
+from ebbline.live.sample_store import Labour, Notice, Piece
+from ebbline.recording.model import ChannelKind, Context
+from ebbline.terms import SensorKind
+from features.constructed import Trace
+
+PACE = Pace(step_s=20.0)
+"""Fewer steps than the pages see, so that the tests are quick."""
+
+LABOUR = Labour("x", "Bed 1", "C-1", datetime(2030, 5, 1, 22, 0, tzinfo=UTC), Context(weeks=39.0))
+
+
+def watched(
+    trace: Trace, until_min: float | None = None, bed: WatchedBed | None = None
+) -> tuple[WatchedBed, list[Notice]]:
+    """A trace read live, with all notices it raised."""
+    bed = bed or WatchedBed(LABOUR, load_notices(), pace=PACE)
+    recording = trace.recording()
+    raised: list[Notice] = []
+    for c in recording.channels:
+        bed.receive(Piece("x", c.kind, c.fetus, c.sensor, c.rate_hz, 0, c.samples))
+    end_s = recording.duration_s if until_min is None else until_min * 60.0
+    for at_s in np.arange(bed.reader.read_to_s + 20.0, end_s + 1.0, 20.0):
+        update = bed.advance(float(at_s) + 2.0)
+        raised += update.raised if update else ()
+    return bed, raised
+
+
+def of(kind: str, notices: Sequence[Notice]) -> list[tuple[str, float]]:
+    return [(one.grade, one.at_s) for one in notices if one.kind == kind]
+
+
+def test_a_prolonged_fall_is_told_as_it_passes_2_3_5_and_9_minutes_and_never_again() -> None:
+    trace = Trace(60, baseline=145).contractions(180).excursion(2400, 20, 9.6 * 60, 20, -70)
+    _, raised = watched(trace)
+    told = of("prolonged-fall", raised)
+    assert [grade for grade, _ in told] == ["2 min", "3 min", "5 min", "9 min"]
+    for (_, at_s), minutes in zip(told, (2, 3, 5, 9), strict=True):
+        assert at_s - 2400.0 == pytest.approx(minutes * 60.0, abs=30.0)
+
+
+def test_a_second_fall_is_told_as_the_first_was() -> None:
+    trace = Trace(60, baseline=145).contractions(180)
+    trace.excursion(2000, 15, 130, 15, -60).excursion(2900, 15, 130, 15, -60)
+    _, raised = watched(trace)
+    assert [grade for grade, _ in of("prolonged-fall", raised)] == ["2 min", "2 min"]
+
+
+def test_a_steady_trace_raises_nothing() -> None:
+    _, raised = watched(Trace(90).contractions(200))
+    assert raised == []
+
+
+def test_lost_signal_is_told_after_its_time_and_again_only_after_the_set_one() -> None:
+    trace = Trace(70).contractions(200).lose(1800, 4000)
+    _, raised = watched(trace)
+    told = of("signal-lost", raised)
+    assert [grade for grade, _ in told][:2] == ["3 min", "10 min"]
+    assert told[0][1] == pytest.approx(1800 + 180, abs=20)
+    ten = [at_s for grade, at_s in told if grade == "10 min"]
+    assert all(b - a >= 15 * 60 for a, b in pairwise(ten)) and len(ten) == 2
+
+
+def test_low_baseline_is_told_after_ten_minutes_of_it() -> None:
+    _, raised = watched(Trace(40, baseline=97).contractions(200))
+    told = of("bradycardia", raised)
+    assert told and told[0][0] == "10 min under 100" and told[0][1] >= 600.0
+
+
+def test_tachysystole_is_told() -> None:
+    _, raised = watched(Trace(45).contractions(85))
+    assert [grade for grade, _ in of("tachysystole", raised)] == ["0 min"]
+
+
+def test_a_worse_class_is_told_once_it_has_held() -> None:
+    trace = Trace(90).contractions(180)
+    for onset in range(3000, 5200, 180):
+        trace.excursion(onset + 60, 15, 50, 20, -45)
+    _, raised = watched(trace)
+    told = [one for one in raised if one.kind == "class-worsened"]
+    assert told and told[0].at_s - told[0].from_s >= 180.0
+    assert "it was" in told[0].text
+    assert len(told) <= 2, "once for each class that is worse"
+
+
+def test_a_process_that_takes_over_raises_nothing_twice() -> None:
+    trace = Trace(60, baseline=145).contractions(180).excursion(2400, 20, 6 * 60, 20, -70)
+    first, raised = watched(trace, 45.5)
+    assert len(of("prolonged-fall", raised)) == 3
+    heir = WatchedBed(LABOUR, load_notices(), kept=tuple(raised), memory={}, pace=PACE)
+    _, again = watched(trace, None, heir)
+    assert of("prolonged-fall", again) == []
+    assert first.labour == heir.labour
+
+
+def test_an_overdue_review_is_told_by_its_name_after_the_set_time() -> None:
+    bed = WatchedBed(LABOUR, load_notices(), pace=PACE)
+    bed.overdue = (Overdue("The trace", 1200.0),)
+    _, raised = watched(Trace(40).contractions(200), 40, bed)
+    (told,) = [one for one in raised if one.kind == "review-overdue"]
+    assert told.at_s == pytest.approx(1500.0, abs=20) and "The trace" in told.text
+
+
+def test_what_nobody_answers_is_passed_on_after_its_time() -> None:
+    asked = Notice("x", "prolonged-fall", "2 min", 0.0, 120.0, "soon", "t", "r", id=1)
+    watch = NoticeWatch("x", load_notices(), [asked])
+    assert watch.unanswered(120.0 + 119.0) == ()
+    assert watch.unanswered(120.0 + 120.0) == (asked,)
+    watch.note(replace(asked, acknowledged_at=LABOUR.started_at, acknowledged_by="Kim"))
+    assert watch.unanswered(900.0) == ()
+
+
+def test_every_limit_of_the_policy_has_a_source_and_every_kind_a_rule() -> None:
+    policy = load_notices()
+    assert {one.kind for one in policy.rules} == set(KINDS)
+    assert all(grade.source and grade.rule for one in policy.rules for grade in one.grades)
+
+
+@pytest.mark.parametrize(
+    ("change", "line"),
+    [("after_min: 2,", "after_min: soon,"), ("kind", ""), ("urgency: soon", "urgency: red")],
+)
+def test_a_broken_policy_says_which_line(tmp_path: Path, change: str, line: str) -> None:
+    from importlib import resources
+
+    text = resources.files("ebbline.live.policies").joinpath("notices.yaml").read_text("utf-8")
+    broken = text.replace(change, line) if line else text.replace("  tachysystole:", "  storm:")
+    path = tmp_path / "own.yaml"
+    path.write_text(broken)
+    with pytest.raises(PolicyError, match="line "):
+        load_notices(path)
+
+
+def test_a_maternal_rate_is_told_from_the_coincidence_with_her_pulse() -> None:
+    trace = Trace(40, baseline=140).contractions(200)
+    bed = WatchedBed(LABOUR, load_notices(), pace=PACE)
+    pulse = np.full(len(trace.bpm), 84.0) + np.round(np.sin(trace.seconds / 9.0) * 2)
+    trace.bpm[1500 * 4 : 1680 * 4] = pulse[1500 * 4 : 1680 * 4]
+    her = ChannelKind.MATERNAL_HEART_RATE
+    bed.receive(Piece("x", her, 0, SensorKind.MATERNAL_PULSE, 4.0, 0, pulse))
+    _, raised = watched(trace, None, bed)
+    told = of("mother-suspected", raised)
+    assert len(told) == 1 and 1530 <= told[0][1] <= 1620
