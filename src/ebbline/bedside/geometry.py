@@ -39,7 +39,7 @@ SYMPHYSIS_TO_UMBILICUS_CM = 18.0
 
 ASIS_X_CM = 14.0
 ASIS_UP = 0.25
-UTERUS_HALF_WIDTH_CM = 20.0
+UTERUS_HALF_WIDTH_CM = 18.0
 UTERUS_WIDEST = 0.56
 FLANK_OF_GIRTH = 0.25
 """Iliac spines from the midline and their height as a share of the fundal height; half the breadth

@@ -68,3 +68,23 @@ def shares(grouping: str, now: FloatArray) -> FloatArray:
     """Probability of each word of a grouping, in its order."""
     words, _ = GROUPINGS[grouping]
     return np.bincount(classes(grouping), weights=now, minlength=len(words)).astype(np.float64)
+
+
+def likeliest_states(now: FloatArray, count: int = 2) -> tuple[tuple[State, float], ...]:
+    """The likeliest ways to lie, each by its likeliest state, with the probability of the way.
+
+    A way is a name (lie, presentation, position), over all attitudes and heights. now: probability
+    of each state, shape (states,). Of mirror images alike the one to the mother's left comes first.
+    """
+    ways: dict[str, list[int]] = {}
+    for i, state in enumerate(states()):
+        ways.setdefault(state.name, []).append(i)
+    shares_of = {name: float(now[index].sum()) for name, index in ways.items()}
+    # Rounded, so that ways alike but for the last bit keep the order of the states.
+    ordered = sorted(ways, key=lambda name: -round(shares_of[name], 9))[:count]
+    made = []
+    for name in ordered:
+        index = ways[name]
+        best = max(index, key=lambda i: float(now[i]))
+        made.append((states()[best], shares_of[name]))
+    return tuple(made)

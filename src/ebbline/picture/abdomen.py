@@ -1,22 +1,35 @@
-"""The abdomen as the examiner sees it: findings of the grips, the map, and the sensors' sites.
+"""The abdomen as the examiner sees it: the likeliest fetus in its place, findings, sensors' sites.
 
 The picture faces the viewer: the mother's left is on its right. It is drawn to scale from the
-umbilicus, from plain curves; nobody's body is meant. Sites are told by shape and word, the map by
+umbilicus, from plain curves; nobody's body is meant. One figure serves print (`draw_abdomen`), the
+pages (`figure_page`) and teaching (`draw_plate`). Sites are told by shape and word, the map by
 steps of grey-green that stay apart in greyscale, the second of twins by hatching.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ebbline.bedside.exam import ExamResult
-from ebbline.bedside.geometry import Abdomen, Point
+from ebbline.bedside.geometry import Abdomen
 from ebbline.bedside.sensors import SensorPlan, SiteMap
-from ebbline.picture.abdomen_findings import findings_on
+from ebbline.bedside.state_groups import likeliest_states
+from ebbline.bedside.states import State
+from ebbline.picture.abdomen_body import (
+    fetus_in_place,
+    ghost_in_place,
+    landmarks,
+    note,
+    ruler,
+    sides,
+    trunk,
+    uterus,
+)
+from ebbline.picture.abdomen_findings import callouts, margin_labels
+from ebbline.picture.abdomen_place import Place, trunk_radius_cm
+from ebbline.picture.abdomen_plate import plate_shapes
 from ebbline.picture.abdomen_words import above, beside
 from ebbline.picture.canvas import (
     Anchor,
@@ -33,62 +46,29 @@ from ebbline.picture.canvas import (
     Stroke,
     Text,
     hatch,
-    points,
-    smooth,
 )
 from ebbline.picture.contours import loops
-from ebbline.picture.style import BODY, INK, PAPER, QUIET_INK, SMALL
+from ebbline.picture.style import HEAD, INK, PAPER, QUIET_INK
+
+__all__ = ["Place", "draw_abdomen", "draw_plate", "figure_page"]
 
 PAGE_WIDTH = 21.0
 PAGE_HEIGHT = 29.7
 MARGIN = 1.2
-SCALE = 0.335
+SCALE = 0.31
 SCALE_FOR_TWO = 0.29
 """Centimetres on paper for a centimetre of skin; smaller with two, whose words take more room."""
 
 MAP_SHARES = (0.85, 0.6, 0.3)
 MAP_TINTS = ("#e3efe9", "#b5d3c6", "#7fae9c")
+REGION = Stroke("#2f6d5c", 1.1, (0.12, 0.08))
 LEAST_AREA_CM2 = 4.0
 """Smaller islands of the map are the grid's, not the findings'."""
-BELOW_CM = 1.4
-"""So far the drawn uterus reaches below the symphysis."""
-SKIN = Stroke("#9aa7b8", 0.9, round_ends=True)
-SKIN_FAINT = Stroke("#c3ccd9", 0.6, round_ends=True)
-UTERUS = Stroke(INK, 0.9, (0.16, 0.10))
+GHOST_FROM = 0.08
+"""A second way of lying this likely is drawn as a ghost (ours)."""
 SITE = Stroke(INK, 1.5)
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """From the abdomen's skin to the page, seen from the front.
-
-    x0, y0: the umbilicus on the page. round_cm: radius of the trunk, about which distances across
-    are seen foreshortened towards the flanks; heights are drawn as they are.
-    """
-
-    x0: float
-    y0: float
-    round_cm: float
-    scale: float = SCALE
-
-    def at(self, x_cm: float, y_cm: float) -> tuple[float, float]:
-        """A point of the page, cm."""
-        turn = max(-math.pi / 2, min(math.pi / 2, x_cm / self.round_cm))
-        return self.x0 + self.round_cm * math.sin(turn) * self.scale, self.y0 - y_cm * self.scale
-
-    def point(self, point: Point) -> tuple[float, float]:
-        """A point of the page for a point of the abdomen."""
-        return self.at(point.x_cm, point.y_cm)
-
-    def many(self, xy: Points) -> Points:
-        """Points of the page for points of the abdomen, shape (n, 2)."""
-        turn = np.clip(xy[:, 0] / self.round_cm, -np.pi / 2, np.pi / 2)
-        x = self.x0 + self.round_cm * np.sin(turn) * self.scale
-        return np.column_stack([x, self.y0 - xy[:, 1] * self.scale])
-
-    def path(self, *corners: tuple[float, float], closed: bool = False) -> Points:
-        """A smooth curve through places of the abdomen."""
-        return smooth(self.many(points(corners)), closed=closed)
+LABEL_ROOM = 3.3
+"""Room for words in each margin of a figure, cm."""
 
 
 def draw_abdomen(results: Sequence[ExamResult]) -> Document:
@@ -98,140 +78,114 @@ def draw_abdomen(results: Sequence[ExamResult]) -> Document:
     """
     first = results[0]
     words = above(results, MARGIN, PAGE_WIDTH - MARGIN, MARGIN)
-    abdomen = first.sensors.abdomen
-    top_cm = max(abdomen.fundus_y_cm + 7, 22)
-    bottom_cm = abdomen.symphysis_y_cm - 6.5
-    top = words.bottom + 0.3
     scale = SCALE if len(results) == 1 else SCALE_FOR_TWO
-    place = Place(PAGE_WIDTH / 2, top + top_cm * scale, abdomen.girth_cm / (2 * math.pi), scale)
-    body: list[Shape] = [*_torso(abdomen, place)]
-    for i, result in enumerate(results):
-        body += _map(result.sensors.map, place, second=i == 1)
-    body += [*_uterus(abdomen, place), *_ruler(place, abdomen)]
-    if len(results) == 1:
-        body += findings_on(first, place)
-    for i, result in enumerate(results):
-        body += _sites(result.sensors, place, "" if len(results) == 1 else "AB"[i])
-    bottom = place.at(0, bottom_cm)[1]
-    below = beside(results, MARGIN, PAGE_WIDTH - MARGIN, bottom + 0.35)
+    body, bottom = _figure(results, words.bottom + 0.2, PAGE_WIDTH, scale)
+    below = beside(results, MARGIN, PAGE_WIDTH - MARGIN, bottom + 0.25)
     height = max(PAGE_HEIGHT, below.bottom + MARGIN)
-    title = "Abdomen: findings, map of the heart sounds, sites of the sensors"
+    title = "Abdomen: the likeliest fetus, findings, sites of the sensors"
     page = Page(
         PAGE_WIDTH,
         height,
         (*words.shapes, Group(tuple(body), title=_told(results), name="abdomen"), *below.shapes),
         title,
     )
+    if first.alone:
+        page = Page(PAGE_WIDTH, PAGE_HEIGHT, words.shapes, title)
     return Document(title, (page,))
+
+
+def figure_page(results: Sequence[ExamResult]) -> Page:
+    """The figure alone, for a page of the workbench: as in print, without the words about it."""
+    width = 2 * (LABEL_ROOM + 6.4)
+    body, bottom = _figure(results, 0.1, width, SCALE)
+    return Page(width, bottom + 0.1, (Group(tuple(body), name="abdomen"),), _told(results))
+
+
+def draw_plate(state: State, abdomen: Abdomen) -> Document:
+    """A teacher's plate: the fetus in its place with the names of its parts, and no number.
+
+    state: how it lies; abdomen: from `ebbline.bedside.geometry.abdomen_for`.
+    """
+    width, height = PAGE_WIDTH, 19.5
+    place = _place(abdomen, 1.9, width, 0.36)
+    shapes: list[Shape] = [
+        Text(
+            width / 2,
+            1.2,
+            state.name[:1].upper() + state.name[1:],
+            HEAD,
+            INK,
+            True,
+            anchor=Anchor.MIDDLE,
+        ),
+        *trunk(abdomen, place),
+        *uterus(abdomen, place),
+        *fetus_in_place(state, abdomen, place),
+        *landmarks(abdomen, place),
+        *plate_shapes(state, abdomen, place, width),
+        *sides(place, abdomen),
+    ]
+    bottom = place.at(0, abdomen.symphysis_y_cm - 6.5)[1] + 0.4
+    title = f"Plate: {state.name}"
+    return Document(title, (Page(width, max(height, bottom), tuple(shapes), title),))
+
+
+def _place(abdomen: Abdomen, top: float, width: float, scale: float) -> Place:
+    top_cm = max(abdomen.fundus_y_cm + 3.0, 20)
+    return Place(width / 2, top + top_cm * scale, trunk_radius_cm(abdomen), scale)
+
+
+def _figure(
+    results: Sequence[ExamResult], top: float, width: float, scale: float
+) -> tuple[list[Shape], float]:
+    """Everything drawn, and where it ends on the page."""
+    abdomen = results[0].sensors.abdomen
+    # A wide trunk must not push the words off the page.
+    room = width / 2 - LABEL_ROOM
+    scale = min(scale, room / (trunk_radius_cm(abdomen) + 2.4))
+    place = _place(abdomen, top, width, scale)
+    body: list[Shape] = [*trunk(abdomen, place), *uterus(abdomen, place)]
+    for i, result in enumerate(results):
+        body += _map(result.sensors.map, place, second=i == 1)
+    if len(results) == 1:
+        body += _fetus(results[0], place)
+        body += _region(results[0].sensors.map, place)
+    body += [*landmarks(abdomen, place), *ruler(place, abdomen), *sides(place, abdomen)]
+    bottom = place.at(0, abdomen.symphysis_y_cm - 6.8)[1]
+    for i, result in enumerate(results):
+        body += _sites(result.sensors, place, "" if len(results) == 1 else "AB"[i])
+    if len(results) == 1:
+        body += margin_labels(
+            callouts(results[0], place), LABEL_ROOM, width - LABEL_ROOM, top + 0.8, bottom - 0.6
+        )
+    return body, bottom
+
+
+def _fetus(result: ExamResult, place: Place) -> list[Shape]:
+    """The likeliest fetus, the second likeliest behind it; none before anything was found."""
+    if not result.findings or result.alone:
+        return []
+    (first, _), (second, chance) = likeliest_states(result.posterior)
+    abdomen = result.sensors.abdomen
+    shapes: list[Shape] = []
+    if chance >= GHOST_FROM:
+        shapes += ghost_in_place(second, abdomen, place)
+    return [*shapes, *fetus_in_place(first, abdomen, place)]
 
 
 def _told(results: Sequence[ExamResult]) -> str:
     """The picture in words, for whoever cannot see it."""
-    names = ("",) if len(results) == 1 else ("lower twin: ", "other twin: ")
+    if len(results) == 1:
+        result = results[0]
+        drawn = ""
+        if result.findings and not result.alone:
+            drawn = f"drawn as {result.positions[0].name}; "
+        return f"{drawn}heart-rate sensor {result.sensors.best.words}"
+    names = ("lower twin: ", "other twin: ")
     return "; ".join(
         f"{name}heart-rate sensor {result.sensors.best.words}"
         for name, result in zip(names, results, strict=True)
     )
-
-
-def _torso(abdomen: Abdomen, place: Place) -> list[Shape]:
-    """The trunk from the lower ribs to the thighs, in a few plain lines.
-
-    Drawn in centimetres as seen from the front, not along the skin.
-    """
-    wide = place.round_cm + 0.6
-    low, top = abdomen.symphysis_y_cm, max(abdomen.fundus_y_cm + 6, 21)
-
-    def seen(*corners: tuple[float, float]) -> Points:
-        """A curve through places as seen: to her left, and up, cm."""
-        return smooth(
-            points((place.x0 + x * place.scale, place.y0 - y * place.scale) for x, y in corners)
-        )
-
-    spine, spine_y = place.round_cm * 0.77, abdomen.up(0.25)
-    shapes: list[Shape] = []
-    for side in (1, -1):
-        outline = seen(
-            (side * (wide - 2.4), top),
-            (side * (wide - 1.2), 12),
-            (side * wide, 1),
-            (side * (wide - 0.1), low * 0.5),
-            (side * (wide + 1.0), low * 0.85),
-            (side * (wide + 1.7), low - 2),
-            (side * (wide + 1.2), low - 6.5),
-        )
-        groin = seen(
-            (side * (spine + 2.4), spine_y - 2.5),
-            (side * spine * 0.66, (spine_y + low) / 2 - 2.6),
-            (side * 2.2, low - 3.4),
-        )
-        thigh = seen((side * 2.2, low - 3.4), (side * 1.7, low - 5), (side * 1.8, low - 6.5))
-        ribs = seen(
-            (side * 1.2, top - 0.6), (side * 5.0, top - 2.6), (side * (wide - 4.2), top - 5.6)
-        )
-        shapes.append(Polyline(outline, SKIN))
-        shapes += [Polyline(line, SKIN_FAINT) for line in (groin, thigh, ribs)]
-    return shapes
-
-
-def _uterus(abdomen: Abdomen, place: Place) -> list[Shape]:
-    """Outline of the uterus under the wall, and the landmarks with their names."""
-    turn = np.linspace(0, np.pi, 61)
-    low, high = abdomen.symphysis_y_cm - BELOW_CM, abdomen.fundus_y_cm
-    heights = (low + high) / 2 - (high - low) / 2 * np.cos(turn)
-    widths = np.array([abdomen.half_width_cm(y) for y in heights.tolist()])
-    left = np.column_stack([widths, heights])
-    right = np.column_stack([-widths[::-1], heights[::-1]])
-    shapes: list[Shape] = [Polygon(place.many(np.vstack([left, right])), None, UTERUS)]
-    for name, point in abdomen.landmarks.items():
-        x, y = place.point(point)
-        if name == "umbilicus":
-            shapes += [Circle(x, y, 0.13, PAPER, Stroke(INK, 0.9)), Circle(x, y, 0.045, INK)]
-        elif name == "symphysis":
-            shapes.append(Rect(x - 0.55, y - 0.09, 1.1, 0.18, PAPER, Stroke(INK, 0.9), radius=0.09))
-            shapes.append(_note(x, y + 0.78, "symphysis"))
-        elif "spine" in name:
-            cross = 0.11
-            shapes += [
-                Line(x - cross, y, x + cross, y, Stroke(INK, 0.8)),
-                Line(x, y - cross, x, y + cross, Stroke(INK, 0.8)),
-            ]
-            inside = -1 if point.x_cm > 0 else 1
-            anchor = Anchor.START if inside > 0 else Anchor.END
-            shapes.append(_note(x + inside * 0.2, y + 0.3, "iliac spine", anchor))
-    return shapes
-
-
-def _note(x: float, y: float, text: str, anchor: Anchor = Anchor.MIDDLE) -> Text:
-    return Text(x, y, text, SMALL, QUIET_INK, italic=True, anchor=anchor)
-
-
-def _ruler(place: Place, abdomen: Abdomen) -> list[Shape]:
-    """A scale of ten centimetres, and whose left is where."""
-    y = place.at(0, abdomen.symphysis_y_cm - 5.2)[1]
-    x = place.x0 - (place.round_cm + 0.6) * place.scale
-    stroke = Stroke(QUIET_INK, 0.7)
-    shapes: list[Shape] = [Line(x, y, x + 10 * place.scale, y, stroke)]
-    for cm in (0, 5, 10):
-        at = x + cm * place.scale
-        shapes.append(Line(at, y - 0.1, at, y + 0.1, stroke))
-    shapes.append(_note(x + 5 * place.scale, y + 0.4, "10 cm, near the midline"))
-    side_y = place.at(0, 0)[1]
-    edge = (place.round_cm + 4.6) * place.scale
-    for text, sign in (("HER LEFT", 1), ("HER RIGHT", -1)):
-        shapes.append(
-            Text(
-                place.x0 + sign * edge,
-                side_y,
-                text,
-                BODY,
-                QUIET_INK,
-                True,
-                anchor=Anchor.MIDDLE,
-                turn=90.0 * sign,
-            )
-        )
-    return shapes
 
 
 def _finer(of: SiteMap, times: int = 3) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -272,8 +226,22 @@ def _map(of: SiteMap, place: Place, *, second: bool) -> list[Shape]:
     return shapes
 
 
+def _region(of: SiteMap, place: Place) -> list[Shape]:
+    """Where six of ten hearts are heard best, as a dashed line over what is drawn."""
+    x, y, weights = _finer(of)
+    level = _levels(of)[1]
+    return [
+        Polygon(place.many(loop), None, REGION)
+        for loop in loops(x, y, weights, level)
+        if _area(loop) >= LEAST_AREA_CM2
+    ]
+
+
 def _sites(plan: SensorPlan, place: Place, twin: str) -> list[Shape]:
-    """The sites: a ring with a cross for the heart, a dashed ring to try next, a square above."""
+    """The sites: a ring for the heart, a dashed ring to try next, a square for contractions.
+
+    The rings are open, so that they hide nothing; their numbers stand beside them.
+    """
     shapes: list[Shape] = []
     x, y = place.point(plan.best.point)
     if len(plan.drift) > 1 and not twin:
@@ -281,21 +249,34 @@ def _sites(plan: SensorPlan, place: Place, twin: str) -> list[Shape]:
     if plan.fallback is not None and not twin:
         fx, fy = place.point(plan.fallback.point)
         shapes += [
+            Circle(fx, fy, 0.36, None, Stroke(PAPER, 2.6)),
             Circle(fx, fy, 0.36, None, Stroke(INK, 1.0, (0.08, 0.08))),
-            Text(fx, fy + 0.13, "2", 9, INK, True, anchor=Anchor.MIDDLE),
+            *_number(fx + (0.46 if fx >= x else -0.46), fy - 0.3, "2"),
         ]
     shapes += [
-        Circle(x, y, 0.5, PAPER, SITE),
-        Circle(x, y, 0.4, None, Stroke(INK, 0.5)),
-        Text(x, y + 0.15, twin or "1", 11, INK, True, anchor=Anchor.MIDDLE),
+        Circle(x, y, 0.5, None, Stroke(PAPER, 3.4)),
+        Circle(x, y, 0.5, None, SITE),
+        Line(x - 0.5, y, x - 0.22, y, SITE),
+        Line(x + 0.22, y, x + 0.5, y, SITE),
+        Line(x, y - 0.5, x, y - 0.22, SITE),
+        Line(x, y + 0.22, x, y + 0.5, SITE),
+        *_number(x + (0.62 if x >= place.x0 else -0.62), y - 0.42, twin or "1"),
     ]
     if twin in ("", "A"):
         cx, cy = place.point(plan.contraction.point)
         shapes += [
-            Rect(cx - 0.45, cy - 0.45, 0.9, 0.9, PAPER, SITE, radius=0.12),
-            Text(cx, cy + 0.15, "C", 11, INK, True, anchor=Anchor.MIDDLE),
+            Rect(cx - 0.42, cy - 0.42, 0.84, 0.84, None, Stroke(PAPER, 3.4), radius=0.12),
+            Rect(cx - 0.42, cy - 0.42, 0.84, 0.84, None, SITE, radius=0.12),
+            *_number(cx + 0.56, cy - 0.36, "C"),
         ]
     return shapes
+
+
+def _number(x: float, y: float, text: str) -> list[Shape]:
+    return [
+        Circle(x, y, 0.2, PAPER, Stroke(INK, 0.8)),
+        Text(x, y + 0.1, text, 8.0, INK, True, anchor=Anchor.MIDDLE),
+    ]
 
 
 def _drift(plan: SensorPlan, place: Place, start: tuple[float, float]) -> list[Shape]:
@@ -318,5 +299,5 @@ def _drift(plan: SensorPlan, place: Place, start: tuple[float, float]) -> list[S
     return [
         Polyline(curve[:-1], Stroke(INK, 1.1, (0.05, 0.12), round_ends=True)),
         Polygon(head, INK),
-        _note(float(tip[0]), float(tip[1]) + 0.52, "with descent"),
+        note(float(tip[0]), float(tip[1]) + 0.42, "with descent"),
     ]
