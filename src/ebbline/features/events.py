@@ -17,6 +17,7 @@ from ebbline.definitions import (
     ABRUPT_BELOW_S,
     LATE_LAG_S,
     LEAST_EXCURSION_BPM,
+    LEAST_EXCURSION_S,
     PROLONGED_FROM_S,
     SHALLOW_FROM_BPM,
     SLOW_RETURN_ABOVE_S,
@@ -26,6 +27,8 @@ from ebbline.features import excursions as ex
 from ebbline.features.findings import (
     NO_CONTRACTION,
     Acceleration,
+    Artefact,
+    ArtefactKind,
     Contraction,
     Deceleration,
     DecelerationKind,
@@ -37,16 +40,28 @@ FloatArray = NDArray[np.float64]
 
 Excursion = TypeVar("Excursion", Acceleration, Deceleration)
 
-LEAST_SEEN_S, LEAST_SEEN_SHARE = 5.0, 0.22
-"""An excursion of which less was seen is not reported: it is a gap with specks in it."""
+LEAST_SEEN_OF_LEAST, LEAST_SEEN_SHARE = 2 / 3, 1 / 3
+"""An excursion of which less was seen is not reported, as it is a gap with specks in it: two thirds
+of the least duration (10 of 15 s), and a third of itself (ours, by eye on open recordings)."""
+
+FAINT_BPM, STANDS_OUT = 8.0, 6.0
+"""Shallow falls are kept from this depth where they stand so many times out of the trace's
+roughness: on a smooth trace 8 to 10 bpm at every contraction are late decelerations to any eye
+(NICHD 2008 sets them no least depth; the numbers are ours)."""
+
+OTHER_RATES = (ArtefactKind.DOUBLING, ArtefactKind.HALVING, ArtefactKind.MATERNAL)
+DOUBT = 0.5
+"""What a suspicion about the signal under its extreme leaves of an event's certainty (ours)."""
+
+PLATEAU_BREADTH = 0.72
+"""A hill that spends more of its length over half its height is rather a plateau (ours: of 133
+contractions marked by eye on open recordings one in ten)."""
 
 
 def contractions_from(rows: FloatArray, sensor: SensorKind, floor: float) -> list[Contraction]:
     """Contractions from the rows of `contractions.tone_and_hills`."""
     found = []
     for row in rows.tolist():
-        over = row[hills.AMPLITUDE] / floor
-        certainty = row[hills.VALID_SHARE] * (1.0 - math.exp(-0.5 * over))
         found.append(
             Contraction(
                 onset_s=row[hills.ONSET],
@@ -55,19 +70,38 @@ def contractions_from(rows: FloatArray, sensor: SensorKind, floor: float) -> lis
                 amplitude=row[hills.AMPLITUDE],
                 resting_tone=row[hills.TONE],
                 valid_share=row[hills.VALID_SHARE],
-                certainty=certainty,
+                certainty=_plausibility(row, floor),
                 cut_top=row[hills.CUT_TOP] > 0.5,
             )
         )
     return found
 
 
-class Pairing:
-    """Finds the contraction an excursion belongs to: the one whose reach its nadir lies in.
+def _plausibility(row: list[float], floor: float) -> float:
+    """How surely a hill is a contraction: seen, high over what is noise anywhere, over breathing
+    and movement on it, and against the hills around; a bell, not a plateau."""
+    high = 1.0 - math.exp(-0.5 * row[hills.AMPLITUDE] / floor)
+    clean = 1.0 - 0.5 * math.exp((hills.LEAST_OVER_NOISE - row[hills.OVER_NOISE]) / 4.0)
+    usual = min(1.0, 0.6 + max(0.0, row[hills.OVER_USUAL] - hills.HILL_SHARE))
+    bell = 1.0 if row[hills.BREADTH] <= PLATEAU_BREADTH else 0.7
+    return row[hills.VALID_SHARE] * high * clean * usual * bell
 
-    A nadir may lie from 30 s before a contraction's peak (early onset, variable) to 70 s after
-    its end (late); among several, the one whose peak is nearest to 15 s before the nadir.
-    """
+
+BEFORE_CONTRACTION_S, AFTER_CONTRACTION_S = 20.0, 60.0
+"""A nadir may lie from so long before the contraction's onset to so long after its end: of a late
+deceleration the nadir comes after the peak, the recovery after the end (NICHD 2008, no number)."""
+
+EARLIEST_ONSET_S, LATEST_ONSET_S = 45.0, 15.0
+"""A fall may begin so long before the contraction's onset, which a toco shows late, and so long
+after its end (ours)."""
+
+USUAL_LAG_S = 12.0
+"""Among several contractions a nadir belongs to the one whose peak it follows most nearly by this:
+between early ones (0) and late ones (over LATE_LAG_S) (ours)."""
+
+
+class Pairing:
+    """Finds the contraction an excursion belongs to: the one whose reach its nadir lies in."""
 
     def __init__(self, contractions: Sequence[Contraction]) -> None:
         self._contractions = contractions
@@ -81,11 +115,12 @@ class Pairing:
             contraction = self._contractions[index]
             if contraction.peak_s > extreme_s + 60.0:
                 break
-            if not contraction.onset_s - 20.0 <= extreme_s <= contraction.end_s + 60.0:
+            begins, ends = contraction.onset_s, contraction.end_s
+            if not begins - BEFORE_CONTRACTION_S <= extreme_s <= ends + AFTER_CONTRACTION_S:
                 continue
-            if onset_s > contraction.end_s + 15.0 or onset_s < contraction.onset_s - 45.0:
+            if not begins - EARLIEST_ONSET_S <= onset_s <= ends + LATEST_ONSET_S:
                 continue
-            distance = abs(extreme_s - contraction.peak_s - 12.0)
+            distance = abs(extreme_s - contraction.peak_s - USUAL_LAG_S)
             if distance < least:
                 best, least = index, distance
         return best
@@ -99,9 +134,10 @@ def _certainty(row: list[float], least_bpm: float, sure: float) -> float:
     return clear * cut * sure * (0.25 + 0.75 * row[ex.VALID_SHARE])
 
 
-def _seen(row: list[float], rate_hz: float) -> bool:
+def _seen(row: list[float], least_s: float, rate_hz: float) -> bool:
     seen_s = row[ex.VALID_SHARE] * (row[ex.END] - row[ex.ONSET]) / rate_hz
-    return seen_s >= LEAST_SEEN_S and row[ex.VALID_SHARE] >= LEAST_SEEN_SHARE
+    enough = seen_s >= LEAST_SEEN_OF_LEAST * least_s - ex.ROUNDING_S
+    return enough and row[ex.VALID_SHARE] >= LEAST_SEEN_SHARE
 
 
 def deceleration_kind(
@@ -117,6 +153,16 @@ def deceleration_kind(
     return DecelerationKind.LATE if lag_s > LATE_LAG_S else DecelerationKind.EARLY
 
 
+def standing_out(rows: FloatArray, rough: FloatArray, block: int) -> FloatArray:
+    """Rows of falls without those under SHALLOW_FROM_BPM that the trace's own roughness could make.
+
+    rough: typical distance of the trace from its 15-s mean in each block of samples.
+    """
+    around = rough[np.minimum(rows[:, ex.EXTREME].astype(np.int64) // block, len(rough) - 1)]
+    size = rows[:, ex.AMPLITUDE]
+    return rows[(size >= SHALLOW_FROM_BPM) | (size >= STANDS_OUT * around)]
+
+
 def decelerations_from(
     rows: FloatArray,
     contractions: Sequence[Contraction],
@@ -130,7 +176,7 @@ def decelerations_from(
     pairing = Pairing(contractions)
     found = []
     for row in rows.tolist():
-        if not _seen(row, rate_hz):
+        if not _seen(row, LEAST_EXCURSION_S, rate_hz):
             continue
         onset_s, nadir_s, end_s = (row[k] / rate_hz for k in (ex.ONSET, ex.EXTREME, ex.END))
         depth = row[ex.AMPLITUDE]
@@ -173,7 +219,7 @@ def decelerations_from(
                 fails_to_return=row[ex.FAILS_TO_RETURN] > 0,
                 shallow=shallow,
                 valid_share=row[ex.VALID_SHARE],
-                certainty=_certainty(row, SHALLOW_FROM_BPM, sure[min(len(sure) - 1, int(nadir_s))]),
+                certainty=_certainty(row, FAINT_BPM, sure[min(len(sure) - 1, int(nadir_s))]),
                 recovered=row[ex.CUT] < ex.NOT_RECOVERED,
             )
         )
@@ -185,14 +231,16 @@ def accelerations_from(
     contractions: Sequence[Contraction],
     decelerations: Sequence[Deceleration],
     sure: FloatArray,
-    least_bpm: float,
+    least: tuple[float, float],
     rate_hz: float,
 ) -> list[Acceleration]:
     """Accelerations from the rows of `excursions.excursions` on the mirrored signal.
 
-    A short low rise that touches a variable deceleration is its shoulder, not an acceleration.
+    least: height (bpm) and length (s) of the rule for this gestation. A short low rise that
+    touches a variable deceleration is its shoulder, not an acceleration.
     """
     pairing = Pairing(contractions)
+    least_bpm, least_s = least
     found = []
     edges = np.array(
         [
@@ -203,7 +251,7 @@ def accelerations_from(
         ]
     )
     for row in rows.tolist():
-        if not _seen(row, rate_hz):
+        if not _seen(row, least_s, rate_hz):
             continue
         onset_s, peak_s, end_s = (row[k] / rate_hz for k in (ex.ONSET, ex.EXTREME, ex.END))
         height = row[ex.AMPLITUDE]
@@ -227,6 +275,17 @@ def accelerations_from(
                 certainty=_certainty(row, least_bpm, sure[min(len(sure) - 1, int(peak_s))]),
             )
         )
+    return found
+
+
+def doubted(events: Sequence[Excursion], artefacts: Sequence[Artefact]) -> list[Excursion]:
+    """Events with less certainty where their extreme lies in a stretch that may be another rate."""
+    spans = [(a.start_s, a.end_s) for a in artefacts if a.kind in OTHER_RATES]
+    found = []
+    for event in events:
+        at_s = event.peak_s if isinstance(event, Acceleration) else event.nadir_s
+        doubtful = any(start_s <= at_s <= end_s for start_s, end_s in spans)
+        found.append(replace(event, certainty=DOUBT * event.certainty) if doubtful else event)
     return found
 
 

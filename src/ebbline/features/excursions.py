@@ -164,6 +164,8 @@ def excursions(
                 seen_to = min(row[END], piece_end + after)
                 duration = (seen_to - max(row[ONSET], piece_start - before)) / rate_hz
                 if duration >= least_s - ROUNDING_S:
+                    if found > 0 and rows[found - 1, END] > row[ONSET]:
+                        _part(rows[found - 1], row)
                     found += 1
                     if described:
                         row[BASELINE] = level[top]
@@ -190,6 +192,16 @@ def excursions(
         i = max(end, i + 1)
         free_from = end
     return rows[:found].copy()
+
+
+@kernel
+def _part(before: FloatArray, after: FloatArray) -> None:
+    """Two excursions whose flanks were drawn on into the same gap meet in its middle."""
+    middle = 0.5 * (before[END] + after[ONSET])
+    middle = min(max(middle, before[EXTREME]), after[EXTREME])
+    before[RETURN] -= before[END] - middle
+    before[END] = middle
+    after[ONSET] = middle
 
 
 @kernel

@@ -73,13 +73,13 @@ def acceleration_between(
 ) -> Acceleration:
     """The acceleration between two times. Raises ByHandError where there is none to measure."""
     row = _excursion(recording, findings, onset_s, end_s, sign=1.0)
-    least, _ = least_acceleration(findings.weeks)
+    rule = least_acceleration(findings.weeks)
     sure = np.ones(math.ceil(findings.duration_s) + 1)
     found = events.accelerations_from(
-        row[np.newaxis], findings.uterine.contractions, (), sure, least, RATE_HZ
+        row[np.newaxis], findings.uterine.contractions, (), sure, rule, RATE_HZ
     )
-    if not found or row[ex.AMPLITUDE] < least:
-        raise _too_little(row, "rise", least)
+    if not found or row[ex.AMPLITUDE] < rule[0]:
+        raise _too_little(row, "rise", rule[0])
     return found[0]
 
 

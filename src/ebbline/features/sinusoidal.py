@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.compiled import kernel
+from ebbline.features.findings import SinusoidalEpisode
 
 FloatArray = NDArray[np.float64]
 
@@ -26,6 +27,12 @@ LOWEST_PER_MIN, STEP_PER_MIN, STEPS = 2.5, 1.0 / 6.0, 19
 PURE_SHARE, WITH_OVERTONES_SHARE = 0.55, 0.75
 """An undulation has this much of its fluctuation at one frequency, and this much when its
 overtones are added: a sine nearly all at one, a saw-tooth 61 % (6 / pi^2) and the rest above."""
+
+WANDERING_SHARE, NEIGHBOUR_PER_MIN = 0.75, 60.0 / WINDOW_S
+"""A sine whose frequency wanders within three minutes spreads over its neighbours: with two on
+either side (2/3 per minute) it still holds this much. From 3.6 to 4.4 per minute and back it holds
+0.88 and more; of 10 466 stretches of open recordings (CTU-UHB) one in a hundred reaches 0.75, and
+none for ten minutes in a row (measured)."""
 
 WORTH_A_LOOK = 0.2
 """A sine between two frequencies a cycle in three minutes apart still shows a third at each."""
@@ -46,13 +53,13 @@ LEAST_S = 600.0
 @kernel
 def undulation(second: FloatArray) -> FloatArray:
     """One row for each hop: frequency (per min), peak-to-trough (bpm), share at the frequency,
-    share at its overtones; zeros where the stretch is not valid enough.
+    share at its overtones, share at it and its neighbours; zeros where not valid enough.
 
     second: mean heart rate of each second, NaN where missing or far off the baseline.
     """
     n = second.size
     count = max(0, (n - WINDOW_S) // HOP_S + 1)
-    rows = np.zeros((count, 4))
+    rows = np.zeros((count, 5))
     value = np.empty(WINDOW_S)
     for w in range(count):
         start = w * HOP_S
@@ -100,10 +107,15 @@ def undulation(second: FloatArray) -> FloatArray:
         if share >= PURE_SHARE:
             for times in (2.0, 3.0):
                 overtones += _power(value, times * best) / (0.5 * seen * energy)
+        around = share
+        for away in (-2.0, -1.0, 1.0, 2.0):
+            power = _power(value, best + away * NEIGHBOUR_PER_MIN)
+            around += power / (0.5 * seen * energy)
         rows[w, 0] = best
-        rows[w, 1] = 2.0 * np.sqrt(2.0 * share * energy / seen)
+        rows[w, 1] = 2.0 * np.sqrt(2.0 * min(around, 1.0) * energy / seen)
         rows[w, 2] = share
         rows[w, 3] = overtones
+        rows[w, 4] = around
     return rows
 
 
@@ -117,3 +129,47 @@ def _power(value: FloatArray, per_min: float) -> float:
         before, last = last, value[k] + turn * last - before
     power: float = before * before + last * last - turn * before * last
     return power
+
+
+def episodes(second: FloatArray) -> tuple[SinusoidalEpisode, ...]:
+    """Runs of stretches with one dominating frequency; a run may miss one stretch.
+
+    second: mean heart rate of each second, NaN where missing or far off the baseline.
+    """
+    if len(second) < WINDOW_S:
+        return ()
+    rows = undulation(second)
+    steady = (rows[:, 2] >= PURE_SHARE) & (rows[:, 2] + rows[:, 3] >= WITH_OVERTONES_SHARE)
+    wave = (steady | (rows[:, 4] >= WANDERING_SHARE)) & (
+        (rows[:, 1] >= LEAST_PEAK_TO_PEAK) & (rows[:, 1] <= GREATEST_PEAK_TO_PEAK)
+    )
+    found = []
+    index = 0
+    while index < len(rows):
+        if not wave[index]:
+            index += 1
+            continue
+        last = index
+        while last + 1 < len(rows) and (
+            wave[last + 1] or (last + 2 < len(rows) and wave[last + 2])
+        ):
+            last += 1
+        episode = _episode(rows, index, last)
+        if episode.end_s - episode.start_s >= LEAST_S:
+            found.append(episode)
+        index = last + 1
+    return tuple(found)
+
+
+def _episode(rows: FloatArray, first: int, last: int) -> SinusoidalEpisode:
+    part = rows[first : last + 1]
+    part = part[part[:, 2] > 0]
+    jagged = float(np.median(part[:, 3] / part[:, 2]))
+    return SinusoidalEpisode(
+        start_s=float(first * HOP_S),
+        end_s=float(last * HOP_S + WINDOW_S),
+        cycles_per_min=float(np.median(part[:, 0])),
+        amplitude_bpm=float(np.median(part[:, 1])) / 2.0,
+        pseudo=jagged > JAGGED_SHARE,
+        certainty=float(np.clip(np.median(np.maximum(part[:, 2], part[:, 4])), 0.0, 1.0)),
+    )

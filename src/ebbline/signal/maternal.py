@@ -20,8 +20,14 @@ COINCIDENT_BPM = 5.0
 COINCIDENT_S, COINCIDENT_SHARE = 30.0, 0.85
 """So long, and in so much of it, the rates must coincide."""
 
-STEP_BPM = 25.0
-"""A step between pieces of signal that no heart makes."""
+STEP_BPM = 17.0
+"""A step between neighbouring samples that hardly any heart makes (ours)."""
+
+BEFORE_S = 30.0
+"""The level that a step leaves is the mean of so much signal before it (ours)."""
+
+MULTIPLE_SPREAD, MULTIPLE_S = 0.12, 30.0
+"""A step to twice or half the rate, within this of it, that stays for so long (ours)."""
 
 LOW_BPM, HIGH_BPM = 55.0, 125.0
 """Range of a mother's pulse in labour (common practice, no source)."""
@@ -82,7 +88,9 @@ def low_plateaus(kept: FloatArray, level: FloatArray, rate: int) -> NDArray[np.i
             if start >= 0 and last - start >= least and 2 * seen >= last - start and stepped_in:
                 mean = total / seen
                 spread = np.sqrt(max(0.0, square / seen - mean * mean))
-                low = LOW_BPM <= mean <= HIGH_BPM and mean < level[start] - STEP_BPM
+                # A step that stays becomes the baseline: the level it left is what counts.
+                left = max(level[start], _mean_before(kept, start, int(BEFORE_S * rate)))
+                low = LOW_BPM <= mean <= HIGH_BPM and mean < left - STEP_BPM
                 if low and spread < 9.0:
                     for k in range(start, last + 1):
                         flag[k] = True
@@ -96,6 +104,73 @@ def low_plateaus(kept: FloatArray, level: FloatArray, rate: int) -> NDArray[np.i
             seen = 1
         i += 1
     return _stretches(flag, least)
+
+
+@kernel
+def _mean_before(kept: FloatArray, start: int, wanted: int) -> float:
+    """Mean of up to `wanted` valid samples before start, none older than twice that; else 0."""
+    total = 0.0
+    seen = 0
+    i = start - 1
+    while i >= 0 and i >= start - 2 * wanted and seen < wanted:
+        if kept[i] == kept[i]:
+            total += kept[i]
+            seen += 1
+        i -= 1
+    return total / seen if seen > 0 else 0.0
+
+
+@kernel
+def multiples(kept: FloatArray, rate: int) -> NDArray[np.int64]:
+    """Stretches (start, end, 1 twice or 0 half) entered by a step to a multiple that stays.
+
+    A stretch ends with the signal's next step of that size, or with the recording.
+    """
+    n = kept.size
+    found = np.empty((n // (int(MULTIPLE_S) * rate) + 1, 3), dtype=np.int64)
+    count = 0
+    near = 5 * rate
+    last = -1
+    i = 0
+    while i < n:
+        if kept[i] != kept[i]:
+            i += 1
+            continue
+        if last >= 0 and i - last <= 10 * rate and abs(kept[i] - kept[last]) > 2.0 * STEP_BPM:
+            before = _mean_before(kept, last + 1, near)
+            end = _until_step(kept, i)
+            seen = 0
+            total = 0.0
+            for k in range(i, min(end, i + near)):
+                if kept[k] == kept[k]:
+                    total += kept[k]
+                    seen += 1
+            ratio = total / seen / before if seen > 0 and before > 0.0 else 1.0
+            twice = abs(ratio - 2.0) <= 2.0 * MULTIPLE_SPREAD
+            half = abs(ratio - 0.5) <= 0.5 * MULTIPLE_SPREAD
+            if (twice or half) and end - i >= MULTIPLE_S * rate and count < found.shape[0]:
+                found[count, 0] = i
+                found[count, 1] = end
+                found[count, 2] = 1 if twice else 0
+                count += 1
+                last = end - 1
+                i = end
+                continue
+        last = i
+        i += 1
+    return found[:count].copy()
+
+
+@kernel
+def _until_step(kept: FloatArray, start: int) -> int:
+    """Sample after the last valid one before the next step of a multiple's size."""
+    last = start
+    for i in range(start + 1, kept.size):
+        if kept[i] == kept[i]:
+            if abs(kept[i] - kept[last]) > 2.0 * STEP_BPM:
+                return last + 1
+            last = i
+    return last + 1
 
 
 @kernel

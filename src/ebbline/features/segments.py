@@ -1,0 +1,171 @@
+"""What the standards say of ten minutes at a time: baseline, its changes, variability."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.definitions import (
+    BASELINE_CHANGE_BPM,
+    BASELINE_CHANGE_S,
+    LEAST_BASELINE_S,
+    MARKED_ABOVE_BPM,
+    rounded_baseline,
+)
+from ebbline.features import baseline as base
+from ebbline.features import variability
+from ebbline.features.findings import BaselineChange, BaselineSegment, VariabilitySegment
+from ebbline.signal import quality
+from ebbline.signal.resampling import RATE_HZ
+
+FloatArray = NDArray[np.float64]
+
+RATE = int(RATE_HZ)
+MINUTE = 60 * RATE
+
+
+def ten_minutes(count: int) -> list[tuple[int, int]]:
+    """Stretches (start, end in samples of the grid) of ten minutes; what is left over at the end
+    joins the last one when it is under five minutes, which cannot carry a class of its own."""
+    length = int(quality.SEGMENT_S * RATE)
+    starts = list(range(0, count, length))
+    if len(starts) > 1 and count - starts[-1] < length // 2:
+        starts.pop()
+    return list(zip(starts, [*starts[1:], count], strict=True))
+
+
+def baseline_segments(
+    of_baseline: FloatArray, band: FloatArray, sure: FloatArray, path: FloatArray
+) -> tuple[BaselineSegment, ...]:
+    """The standards' baseline of each ten minutes; marked minutes are left out of the mean.
+
+    of_baseline: samples outside events, near the baseline; band: bandwidth of each minute; sure:
+    of the baseline each second; path: its levels. Where the level changes, the mean is of the level
+    that most of the ten minutes' baseline lies on: a mean over two was never there.
+    """
+    marked = np.repeat(band > MARKED_ABOVE_BPM, MINUTE)[: len(of_baseline)]
+    of_baseline = np.where(_off_main_level(of_baseline, path), np.nan, of_baseline)
+    calm = np.where(marked, np.nan, of_baseline)
+    found: list[BaselineSegment] = []
+    for start, end in ten_minutes(len(calm)):
+        part = calm[start:end]
+        used = part[np.isfinite(part)]
+        if len(used) < LEAST_BASELINE_S * RATE:
+            # Marked variability throughout still has a level: NICHD's mean is then all there is.
+            every = of_baseline[start:end]
+            every = every[np.isfinite(every)]
+            if len(every) >= 2.5 * LEAST_BASELINE_S * RATE:
+                used = every
+        start_s, end_s = start / RATE_HZ, end / RATE_HZ
+        baseline_s = len(used) / RATE_HZ
+        certainty = sure[int(start_s) : math.ceil(end_s)]
+        certain = float(np.mean(certainty)) if len(certainty) else 0.0
+        if baseline_s < LEAST_BASELINE_S:
+            earlier = found[-1] if found else None
+            carried = math.nan
+            if earlier is not None:
+                carried = earlier.start_s if earlier.determinate else earlier.carried_from_s
+            found.append(
+                BaselineSegment(
+                    start_s,
+                    end_s,
+                    math.nan,
+                    math.nan,
+                    baseline_s,
+                    math.nan,
+                    False,
+                    f"{baseline_s:.0f} s of baseline in these ten minutes, "
+                    f"{LEAST_BASELINE_S:.0f} s are needed",
+                    carried,
+                )
+            )
+            continue
+        mean = float(np.mean(used))
+        spread = float(np.std(used)) / math.sqrt(max(1.0, baseline_s / 30.0)) / max(certain, 0.2)
+        found.append(
+            BaselineSegment(
+                start_s,
+                end_s,
+                rounded_baseline(mean),
+                mean,
+                baseline_s,
+                spread,
+                True,
+                "",
+                math.nan,
+            )
+        )
+    return tuple(found)
+
+
+def _off_main_level(of_baseline: FloatArray, path: FloatArray) -> NDArray[np.bool_]:
+    """Samples of ten minutes that lie on another level of the path than most of them."""
+    jumps = np.flatnonzero(np.abs(np.diff(path)) > base.DRIFT_REACH) + 1
+    off = np.zeros(len(of_baseline), np.bool_)
+    if not len(jumps):
+        return off
+    edges = [0, *(int(j * base.STEP_S * RATE) for j in jumps), len(of_baseline)]
+    for start, end in ten_minutes(len(of_baseline)):
+        cuts = [start, *(e for e in edges if start < e < end), end]
+        seen = [int(np.isfinite(of_baseline[a:b]).sum()) for a, b in pairwise(cuts)]
+        main = int(np.argmax(seen))
+        off[start:end] = True
+        off[cuts[main] : cuts[main + 1]] = False
+    return off
+
+
+def admitted(curve: FloatArray, segments: tuple[BaselineSegment, ...]) -> FloatArray:
+    """The continuous baseline, NaN in ten minutes that have none."""
+    shown = curve.copy()
+    for segment in segments:
+        if segment.baseline_s < LEAST_BASELINE_S / 4:
+            shown[int(segment.start_s) : int(segment.end_s)] = np.nan
+    return shown
+
+
+def baseline_changes(path: FloatArray) -> tuple[BaselineChange, ...]:
+    """Jumps of the path between levels that each last ten minutes or more."""
+    stay = int(BASELINE_CHANGE_S / base.STEP_S)
+    found: list[BaselineChange] = []
+    for step in np.flatnonzero(np.abs(np.diff(path)) > base.DRIFT_REACH) + 1:
+        before, after = path[max(0, step - stay) : step], path[step : step + stay]
+        at_s = float(step * base.STEP_S)
+        whole = len(before) >= stay and len(after) >= stay
+        from_bpm, to_bpm = float(np.median(before)), float(np.median(after))
+        if whole and abs(to_bpm - from_bpm) >= BASELINE_CHANGE_BPM:
+            found.append(BaselineChange(at_s, from_bpm, to_bpm))
+    return tuple(found)
+
+
+def variability_segments(
+    of_baseline: FloatArray, band: FloatArray, ltv: FloatArray
+) -> tuple[VariabilitySegment, ...]:
+    """Variability of each ten minutes; band, ltv: of each minute."""
+    found = []
+    for start, end in ten_minutes(len(of_baseline)):
+        first, last = start // MINUTE, math.ceil(end / MINUTE)
+        minutes = band[first:last]
+        measured = np.isfinite(minutes)
+        number = int(measured.sum())
+        width = variability.usual_bandwidth(minutes)
+        ranges = ltv[first:last]
+        seen = np.isfinite(ranges)
+        share = number / max(1, last - first)
+        limits = np.array(variability.LIMITS_BPM)
+        clear = 0.0 if not number else float(np.min(np.abs(np.log(max(width, 0.1) / limits))))
+        found.append(
+            VariabilitySegment(
+                start_s=start / RATE_HZ,
+                end_s=end / RATE_HZ,
+                bandwidth_bpm=width,
+                variability=variability.class_of_minutes(minutes),
+                stv_ms=variability.short_term_variation(of_baseline[start:end], RATE_HZ),
+                ltv_bpm=float(ranges[seen].mean()) if seen.any() else math.nan,
+                measured_minutes=number,
+                certainty=share * (1.0 - 0.5 * math.exp(-clear / 0.15)),
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,177 @@
+"""Stretches of signal that are lost or suspect as findings, and the quality of ten minutes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.features.findings import (
+    Acceleration,
+    Artefact,
+    ArtefactKind,
+    Contraction,
+    QualitySegment,
+)
+from ebbline.signal import artefacts, maternal, quality
+from ebbline.signal.resampling import RATE_HZ
+
+FloatArray = NDArray[np.float64]
+
+RATE = int(RATE_HZ)
+
+LISTED_GAP_S = 15.0
+"""Gaps from this length are listed as artefacts; all gaps count in the valid share."""
+
+_KIND_OF_CODE = {
+    artefacts.MISSING: ArtefactKind.DROP_OUT,
+    artefacts.OUT_OF_RANGE: ArtefactKind.OUT_OF_RANGE,
+    artefacts.SPIKE: ArtefactKind.SPIKE,
+    artefacts.DOUBLED: ArtefactKind.DOUBLING,
+    artefacts.HALVED: ArtefactKind.HALVING,
+    artefacts.FLAT: ArtefactKind.FLAT,
+}
+
+_WHY = {
+    artefacts.MISSING: "no signal",
+    artefacts.OUT_OF_RANGE: (f"outside {artefacts.LOWEST_BPM:.0f}-{artefacts.HIGHEST_BPM:.0f} bpm"),
+    artefacts.SPIKE: "a short piece far from what lies on both sides",
+    artefacts.DOUBLED: (
+        "about twice the level on both sides: a slow rate may have been counted double"
+    ),
+    artefacts.HALVED: "about half the level on both sides: a fast rate may have been counted half",
+    artefacts.FLAT: f"not one change of value in {artefacts.FLAT_S / 60:.0f} minutes or more",
+}
+
+
+_WHY_LASTING = {
+    ArtefactKind.DOUBLING: (
+        "a sudden step to twice the rate: a slow rate may be counted double; listen, feel her pulse"
+    ),
+    ArtefactKind.HALVING: (
+        "a sudden step to half the rate: a fast rate may be counted half, or it is the mother's; "
+        "listen, feel her pulse"
+    ),
+}
+
+PEAKS_TOGETHER_S = 20.0
+"""A rise and a contraction whose peaks lie within this are together (ours)."""
+
+LEAST_RISES, RISES_SHARE = 4, 0.6
+"""Rises with so many contractions, and with so much of all contractions, are a mother's rather than
+a fetus's where the rate itself could be hers (FIGO 2015 names the sign; the numbers are ours)."""
+
+
+def with_rises(
+    suspect: tuple[Artefact, ...],
+    rises: Sequence[Acceleration],
+    contractions: Sequence[Contraction],
+) -> tuple[Artefact, ...]:
+    """The suspect stretches, and accelerations with most contractions at a mother's rate.
+
+    FIGO 2015: accelerations that coincide with contractions, above all with pushing, may be the
+    mother's pulse. Judged in each half hour.
+    """
+    found: list[Artefact] = []
+    last_s = max((c.peak_s for c in contractions), default=0.0)
+    for start_s in np.arange(0.0, last_s + 1.0, 1800.0).tolist():
+        peaks = [c.peak_s for c in contractions if start_s <= c.peak_s < start_s + 1800.0]
+        paired = [
+            a
+            for a in rises
+            if a.baseline_bpm <= maternal.HIGH_BPM
+            and any(abs(a.peak_s - p) <= PEAKS_TOGETHER_S for p in peaks)
+        ]
+        if len(paired) >= max(LEAST_RISES, RISES_SHARE * len(peaks)):
+            found += [
+                Artefact(
+                    ArtefactKind.MATERNAL,
+                    a.onset_s,
+                    a.end_s,
+                    0.4,
+                    "rises with the contractions at a rate that could be the mother's: "
+                    "feel her pulse",
+                )
+                for a in paired
+            ]
+    return tuple(sorted((*suspect, *found), key=lambda artefact: artefact.start_s))
+
+
+def suspect_stretches(
+    kept: FloatArray,
+    code: NDArray[np.int8],
+    level: FloatArray,
+    coincident: NDArray[np.int64],
+    suspect: bool,
+) -> tuple[Artefact, ...]:
+    """Lost and suspect stretches in order of time.
+
+    kept, code: from `artefacts.usable`; level: baseline at each sample; coincident: stretches that
+    were the mother's; suspect: no maternal channel, so that a step to a mother's rate is told.
+    """
+    found = []
+    present = np.bincount(code, minlength=8)
+    for value, kind in _KIND_OF_CODE.items():
+        if not present[value]:
+            continue
+        lost = value in (artefacts.MISSING, artefacts.FLAT)
+        least = int(LISTED_GAP_S * RATE) if lost else 1
+        for start, end in quality.runs(code, value, least, RATE).tolist():
+            sure = 1.0 if lost or value == artefacts.OUT_OF_RANGE else 0.6
+            found.append(Artefact(kind, start / RATE_HZ, end / RATE_HZ, sure, _WHY[value]))
+    found += [
+        Artefact(
+            ArtefactKind.MATERNAL,
+            start / RATE_HZ,
+            end / RATE_HZ,
+            0.9,
+            f"within {maternal.COINCIDENT_BPM:.0f} bpm of the maternal pulse: left out",
+        )
+        for start, end in coincident.tolist()
+    ]
+    if suspect:
+        found += [
+            Artefact(
+                ArtefactKind.MATERNAL,
+                start / RATE_HZ,
+                end / RATE_HZ,
+                0.4,
+                "a sudden step to another level in the range of a mother's pulse",
+            )
+            for start, end in maternal.low_plateaus(kept, level, RATE).tolist()
+        ]
+    for start, end, twice in maternal.multiples(kept, RATE).tolist():
+        kind = ArtefactKind.DOUBLING if twice else ArtefactKind.HALVING
+        found.append(Artefact(kind, start / RATE_HZ, end / RATE_HZ, 0.4, _WHY_LASTING[kind]))
+    found.sort(key=lambda artefact: artefact.start_s)
+    return tuple(found)
+
+
+def suspicions(artefacts: tuple[Artefact, ...]) -> dict[int, list[ArtefactKind]]:
+    """Kinds suspected in each ten minutes, by the segment's number."""
+    found: dict[int, list[ArtefactKind]] = {}
+    for artefact in artefacts:
+        first = int(artefact.start_s // quality.SEGMENT_S)
+        last = int(max(artefact.start_s, artefact.end_s - 1e-6) // quality.SEGMENT_S)
+        for segment in range(first, last + 1):
+            kinds = found.setdefault(segment, [])
+            if artefact.kind not in kinds:
+                kinds.append(artefact.kind)
+    return found
+
+
+def quality_segments(
+    table: FloatArray, count: int, suspected: dict[int, list[ArtefactKind]]
+) -> tuple[QualitySegment, ...]:
+    """Rows of `quality.segments` as findings; suspected: kinds by number of the segment."""
+    return tuple(
+        QualitySegment(
+            start_s=number * quality.SEGMENT_S,
+            end_s=min((number + 1) * quality.SEGMENT_S, count / RATE_HZ),
+            valid_share=row[0],
+            longest_gap_s=row[1] / RATE_HZ,
+            suspected=tuple(suspected.get(number, ())),
+        )
+        for number, row in enumerate(table.tolist())
+    )
