@@ -32,8 +32,8 @@ MODULATION_S = 75.0
 MODULATION_SPREAD = 0.30
 """Waxing and waning of the amplitude: time constant and standard deviation of its logarithm."""
 
-UNIT_BANDWIDTH = 2.99
-OSCILLATION_BANDWIDTH = 4.20
+UNIT_BANDWIDTH = 2.42
+OSCILLATION_BANDWIDTH = 4.05
 """Mean peak-to-trough about its own slope (see `output`) of the fractal part and of the
 oscillation, both at unit variance (measured; the tests hold them)."""
 

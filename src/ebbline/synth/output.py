@@ -30,8 +30,9 @@ FloatArray = NDArray[np.float64]
 LEAST_MMHG, LEAST_S = 10.0, 30.0
 """A contraction that counts (common practice)."""
 LEAST_CALM_S = 18.0
-PIECE_S, PIECE_HOP_S = 30, 10
-"""Variability is judged on pieces of 30 s: two cycles a minute or more (NICHD 1997)."""
+PIECE_S, PIECE_HOP_S, OUTER_SHARE = 30, 10, 0.02
+"""Variability is judged on pieces of 30 s: two cycles a minute or more (NICHD 1997); so much at each
+end is left out (ours)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -199,21 +200,24 @@ def _contractions(state: LabourState) -> tuple[TrueContraction, ...]:
 def _bandwidth(fluctuation: FloatArray, events: FloatArray) -> FloatArray:
     """Bandwidth in each minute: the middle one of the peak-to-troughs of its pieces of 30 s, each
     about its own straight line, of what no event is on; NaN without a piece of which LEAST_CALM_S
-    are calm. Slower than two cycles a minute is drift, not variability (NICHD 1997)."""
+    are calm. Slower than two cycles a minute is drift, not variability (NICHD 1997); no single
+    sample makes the band's edge, as no eye and no pen would take it for that."""
     per_minute, length = 60 * STEP_HZ, PIECE_S * STEP_HZ
     out = np.full(math.ceil(len(fluctuation) / per_minute), np.nan)
     calm = np.abs(events) < 1.0
+    drawn = np.convolve(np.pad(fluctuation, 1, mode="edge"), np.full(3, 1 / 3), "valid")
     time = np.arange(length, dtype=float)
     for minute in range(len(out)):
         widths = []
         for first in range(0, per_minute - length + 1, PIECE_HOP_S * STEP_HZ):
             here = slice(minute * per_minute + first, minute * per_minute + first + length)
-            rate, kept = fluctuation[here], calm[here]
+            rate, kept = drawn[here], calm[here]
             if int(kept.sum()) >= LEAST_CALM_S * STEP_HZ:
                 t, rate = time[: len(rate)][kept], rate[kept]
                 t = t - t.mean()
                 off = rate - rate.mean() - t * float(t @ rate) / float(t @ t)
-                widths.append(float(off.max() - off.min()))
+                low, high = np.quantile(off, (OUTER_SHARE, 1.0 - OUTER_SHARE))
+                widths.append(float(high - low))
         if widths:
             out[minute] = float(np.median(widths))
     return out

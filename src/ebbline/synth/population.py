@@ -32,7 +32,7 @@ class Spread:
     baseline_spread: float = 12.0
     wander: float = 3.0
     wander_spread: float = 0.5
-    bandwidth: float = 10.5
+    bandwidth: float = 8.5
     bandwidth_spread: float = 0.4
     accelerations: float = 8.0
     accelerations_spread: float = 0.9

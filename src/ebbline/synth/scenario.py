@@ -92,7 +92,7 @@ class Scenario:
     baseline_bpm: float = 138.0
     baseline_wander_bpm: float = 2.0
     baseline_shifts: tuple[BaselineShift, ...] = ()
-    bandwidth_bpm: float = 8.5
+    bandwidth_bpm: float = 7.5
     behaviour: Behaviour = Behaviour.CYCLING
     accelerations_per_hour: float = 14.0
     acceleration_height_bpm: float = 22.0
