@@ -46,8 +46,8 @@ of the least duration (10 of 15 s), and a third of itself (ours, by eye on open 
 
 FAINT_BPM, STANDS_OUT = 7.0, 6.0
 """Shallow falls are kept from this depth where they stand so many times out of the trace's
-roughness: on a smooth trace 8 bpm (read as 7 and more) at every contraction are late decelerations to any eye
-(NICHD 2008 sets them no least depth; the numbers are ours)."""
+roughness: on a smooth trace 8 bpm (read as 7 and more) at every contraction are late decelerations
+to any eye (NICHD 2008 sets them no least depth; the numbers are ours)."""
 
 OTHER_RATES = (ArtefactKind.DOUBLING, ArtefactKind.HALVING, ArtefactKind.MATERNAL)
 DOUBT = 0.5

@@ -31,8 +31,8 @@ LEAST_MMHG, LEAST_S = 10.0, 30.0
 """A contraction that counts (common practice)."""
 LEAST_CALM_S = 18.0
 PIECE_S, PIECE_HOP_S, OUTER_SHARE = 30, 10, 0.02
-"""Variability is judged on pieces of 30 s: two cycles a minute or more (NICHD 1997); so much at each
-end is left out (ours)."""
+"""Variability is judged on pieces of 30 s: two cycles a minute or more (NICHD 1997); so much at
+each end is left out (ours)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
