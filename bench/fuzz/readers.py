@@ -106,6 +106,24 @@ def _wfdb() -> Reader:
     return Reader("hea", _encoded(".hea"), take)
 
 
+def _annotations() -> Reader:
+    from ebbline.recording.wfdb_annotations import encode_annotations, with_annotations
+
+    recording = sound()[1]
+    remarks = recording.annotations
+    seeds = [
+        encode_annotations(remarks, Path("r.atr"), 4.0),
+        encode_annotations((), Path("r.atr"), 4.0),
+    ]
+    far = encode_annotations((*remarks, Annotation(4000.0, 0.0017, "far")), Path("r.atr"), 4.0)
+
+    def take(data: bytes, place: Path) -> None:
+        (place / "r.atr").write_bytes(data)
+        encode_recording(with_annotations(recording, place / "r.atr"), "again.json")
+
+    return Reader("atr", tuple(next(iter(s.contents.values())) for s in (*seeds, far)), take)
+
+
 def _upload() -> Reader:
     from ebbline.web.recordings.uploads import laid_out
     from ebbline.web.settings import Limits
@@ -217,6 +235,7 @@ def readers() -> dict[str, Callable[[], Reader]]:
     return {
         "hea": _wfdb,
         **made,
+        "atr": _annotations,
         "zip": _upload,
         "case": _case,
         "policy": _policy,

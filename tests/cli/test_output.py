@@ -11,7 +11,8 @@ from typer.testing import CliRunner
 from ebbline.cli.main import app
 from ebbline.cli.output import OutputError, Outputs
 from ebbline.errors import EbblineError
-from ebbline.recording import save_recording
+from ebbline.reading.analyse import read
+from ebbline.recording import open_recording, save_recording
 from recording.making import labour
 
 
@@ -56,6 +57,8 @@ def test_a_recording_is_never_written_over_not_even_by_force(
 COMMANDS = {
     "read --json": ("read", "x.hea", "--json", "OUT.json"),
     "read --picture": ("read", "x.hea", "--picture", "OUT.pdf"),
+    "read --annotations-out": ("read", "x.hea", "--annotations-out", "OUT.atr"),
+    "convert --annotations-out": ("convert", "x.hea", "new.csv", "--annotations-out", "OUT.atr"),
     "convert": ("convert", "x.hea", "OUT.csv"),
     "invent": ("invent", "normal, 20 minutes", "OUT.csv"),
     "invent --truth": ("invent", "normal, 20 minutes", "new.csv", "--truth", "OUT.json"),
@@ -117,3 +120,21 @@ def test_two_outputs_of_one_name_are_refused(tmp_path: Path) -> None:
     outputs.announce(tmp_path / "a.hea", tmp_path / "a.dat")
     with pytest.raises(OutputError, match="two things"):
         outputs.recording(labour(), tmp_path / "a.hea")
+
+
+def test_findings_go_out_as_annotations_and_come_in_with_a_recording(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    run("invent", "recurrent late, 40 minutes", "a.csv")
+    run("read", "a.csv", "--annotations-out", "a.atr")
+    run("convert", "a.csv", "b.json", "--annotations", "a.atr")
+    marks = open_recording("b.json").annotations
+    told = [a.text for a in marks]
+    assert "contraction" in told
+    late = [a for a in marks if a.text.startswith("late deceleration, ")]
+    findings = read(open_recording("a.csv")).fetuses[0].findings.fetal
+    onsets = [d.onset_s for d in findings.decelerations if d.kind == "late"]
+    assert len(onsets) > 3
+    assert [a.time_s for a in late] == pytest.approx(onsets, abs=0.001)
+    assert all(a.duration_s > 20 for a in late)

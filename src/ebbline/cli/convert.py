@@ -25,11 +25,23 @@ def convert(
             help="File to write; its suffix chooses the format: .hea, .edf, .csv, .parquet, .json."
         ),
     ],
+    annotations: Annotated[
+        Path | None,
+        typer.Option(help="Add the annotations of a WFDB annotation file (.atr and the like)."),
+    ] = None,
+    annotations_out: Annotated[
+        Path | None,
+        typer.Option(help="Write the annotations as a WFDB annotation file too: .atr."),
+    ] = None,
     force: Force = False,
 ) -> None:
     """Write a recording in another format, and say what that format cannot hold.
 
-    Example: ebbline convert 1001 out.edf
+    Examples:
+
+      ebbline convert 1001 out.edf
+
+      ebbline convert 1001 out.json --annotations 1001.atr
     """
     from dataclasses import replace
 
@@ -37,13 +49,20 @@ def convert(
     from ebbline.recording.registry import check_writable
 
     check_writable(target)
-    outputs = Outputs(force=force, read=files_read(source))
-    outputs.announce(target)
+    outputs = Outputs(force=force, read=[*files_read(source), annotations])
+    outputs.announce(target, annotations_out)
     recording = open_recording(source)
+    if annotations is not None:
+        from ebbline.recording.wfdb_annotations import with_annotations
+
+        recording = with_annotations(recording, annotations)
     origin = f"converted from {recording.provenance.source} ({recording.provenance.format})."
     provenance = replace(recording.provenance, notes=(*recording.provenance.notes, origin))
     saved = outputs.recording(replace(recording, provenance=provenance), target)
     typer.echo("wrote " + ", ".join(map(str, saved.files)))
+    if annotations_out is not None:
+        rate_hz = max(channel.rate_hz for channel in recording.channels)
+        outputs.annotations(recording.annotations, annotations_out, rate_hz)
     for channel in recording.channels:
         fetus = f" of fetus {channel.fetus}" if channel.fetus else ""
         minutes = channel.duration_s / 60

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -13,7 +13,7 @@ from ebbline.errors import EbblineError
 
 if TYPE_CHECKING:
     from ebbline.picture.canvas import Document
-    from ebbline.recording.model import Recording
+    from ebbline.recording.model import Annotation, Recording
     from ebbline.recording.registry import Saved
 
 Force = Annotated[bool, typer.Option("--force", help="Replace files that are already there.")]
@@ -92,6 +92,18 @@ class Outputs:
         self._claim(target, encoded.contents)
         write_files(encoded.contents, replace=self._force)
         return Saved(tuple(encoded.contents), encoded.losses)
+
+    def annotations(self, annotations: Sequence[Annotation], target: Path, rate_hz: float) -> None:
+        """Write a WFDB annotation file, and say what it could not hold."""
+        from ebbline.recording.files import shown, write_files
+        from ebbline.recording.wfdb_annotations import encode_annotations
+
+        encoded = encode_annotations(annotations, target, rate_hz)
+        self._claim(target, encoded.contents)
+        write_files(encoded.contents, replace=self._force)
+        typer.echo(f"wrote {len(annotations)} annotations to {shown(target)}", err=True)
+        for loss in encoded.losses:
+            typer.echo(f"not held by this format: {loss}", err=True)
 
     def _claim(self, owner: Path, files: Iterable[Path]) -> None:
         """Check files that belong to one named on the command line, and remember them as its."""

@@ -73,6 +73,10 @@ def read(
     full: Annotated[
         bool, typer.Option("--full", help="Say everything: each reason, the panel, the sources.")
     ] = False,
+    annotations_out: Annotated[
+        Path | None,
+        typer.Option(help="Write the findings as WFDB annotations: a file ending in .atr."),
+    ] = None,
     force: Force = False,
 ) -> None:
     """Read a recording, say what it shows, and class it with reasons.
@@ -91,7 +95,7 @@ def read(
     from ebbline.recording import files_read, open_recording
 
     outputs = Outputs(force=force, read=files_read(path))
-    outputs.announce(json, picture)
+    outputs.announce(json, picture, annotations_out)
     recording = open_recording(path)
     if fetus is not None:
         recording.heart_rate(fetus)
@@ -108,6 +112,11 @@ def read(
         drawing = draw_strip(recording, reading, fetus=shown, speed_cm_per_min=speed)
         outputs.picture(drawing, picture)
     outputs.json(reading, json)
+    if annotations_out is not None:
+        from ebbline.reading.marks import annotations_of
+
+        rate_hz = max(channel.rate_hz for channel in recording.channels)
+        outputs.annotations(annotations_of(reading), annotations_out, rate_hz)
     if json != "-":
         print(say(reading, fetus=fetus, width=_width(), full=full), end="")
 
