@@ -11,7 +11,7 @@ def ten_hours() -> Writer:
     w = case.write
     w(0, "bed", bed="4")
     w(0, "labour", weeks=40, births_before=0, onset="induced", risk="raised",
-      risk_factors=["post-term"], heart_by="continuous")  # fmt: skip
+      risk_factors=["diabetes"], heart_by="continuous")  # fmt: skip
     w(0.05, "examination", fundal_height_cm=36, presentation="vertex",
       position="left transverse", fifths_above=4)  # fmt: skip
     w(0.1, "vitals", pulse_bpm=82, systolic_mmhg=118, diastolic_mmhg=72, temperature_c=36.7)

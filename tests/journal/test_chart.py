@@ -11,7 +11,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ebbline.errors import PolicyError
@@ -91,6 +91,7 @@ def test_below_the_active_phase_no_clock_runs() -> None:
     assert not chart(case.entries, case.at(11)).alerts
 
 
+@settings(deadline=None)
 @given(st.floats(5, 9), st.floats(0.5, 4))
 def test_a_smaller_cervix_found_later_never_reads_better(later: float, hours: float) -> None:
     case = Writer()
@@ -201,6 +202,7 @@ def test_no_decelerations_are_not_said_of_a_trace_that_was_mostly_lost() -> None
     assert row is not None and len(row.cells) == 1
 
 
+@settings(deadline=None)
 @given(st.integers(1, 9), st.integers(0, 9))
 def test_more_late_decelerations_never_read_better(few: int, more: int) -> None:
     case = Writer()

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ebbline.journal.chain import (
@@ -64,6 +64,7 @@ def values(ask: Ask) -> st.SearchStrategy[Any]:
     return st.lists(plain, min_size=1) if ask.sort is Sort.CHOICES else plain
 
 
+@settings(deadline=None)
 @given(st.data())
 def test_whatever_was_written_comes_back_the_same(data: st.DataObject) -> None:
     kind = data.draw(st.sampled_from(sorted(KINDS)))

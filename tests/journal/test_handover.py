@@ -166,3 +166,16 @@ def test_every_text_on_the_chart_stays_on_its_sheet() -> None:
                 left, top, right, bottom = text_box(shape)
                 assert left >= 0 and top >= 0, shape
                 assert right <= page.width and bottom <= page.height, shape
+
+
+def test_the_rows_of_the_chart_end_above_its_foot_however_much_alarms() -> None:
+    from ebbline.journal.chart_sheet import FOOT, HEIGHT
+
+    case = ten_hours()
+    case.write(9.2, "vitals", pulse_bpm=130, systolic_mmhg=150, diastolic_mmhg=95)
+    case.write(9.2, "fluids", protein=3, acetone=3)
+    case.write(9.3, "cervix", dilatation_cm=10, caput=3, moulding=3, position="posterior")
+    case.write(9.3, "posture", posture="supine")
+    document = chart_sheets(chart(case.entries, case.at(9.5)), "24-0117", "4", case.at(9.5))
+    plan = next(t for t in texts(document) if t.text == "Plan")
+    assert plan.y < HEIGHT - FOOT + 0.05

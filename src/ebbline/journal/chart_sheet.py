@@ -38,7 +38,7 @@ WIDTH, HEIGHT, MARGIN = 29.7, 21.0, 1.0
 LABELS = 4.3
 STEPS = 24
 STEP_CM = (WIDTH - 2 * MARGIN - LABELS) / STEPS
-ROW, HEAD, CURVE = 0.47, 0.5, 3.6
+SECTION, CURVE, LEAST_ROW, FOOT = 0.36, 3.3, 0.36, 1.15
 SIZE = 7.2
 _ALERT = Stroke(FALL, 1.0)
 _CURVES = ("cervix", "descent", "station")
@@ -65,6 +65,7 @@ class _Sheet:
         self.first = first
         self.shapes: list[Shape] = []
         self.y = MARGIN
+        self.row = LEAST_ROW
 
     def x(self, column: float) -> float:
         return MARGIN + LABELS + (column - self.first) * STEP_CM
@@ -76,6 +77,9 @@ class _Sheet:
     def draw(self, title: str, number: str, at: datetime) -> list[Shape]:
         self._head(title, number, at)
         self._times()
+        count = sum(len(rows) for _, rows in self.grid.sections)
+        left = HEIGHT - FOOT - self.y - CURVE - SECTION * len(self.grid.sections)
+        self.row = max(LEAST_ROW, min(0.5, left / count))
         for name, rows in self.grid.sections:
             self._section(name)
             for row in rows:
@@ -121,9 +125,9 @@ class _Sheet:
         self.y += 0.38
 
     def _section(self, name: str) -> None:
-        self.shapes.append(Rect(MARGIN, self.y, WIDTH - 2 * MARGIN, HEAD * 0.72, "#e9edf3", None))
+        self.shapes.append(Rect(MARGIN, self.y, WIDTH - 2 * MARGIN, SECTION, "#e9edf3", None))
         self.text(MARGIN + 0.1, self.y + 0.27, name, bold=True, size=7.6)
-        self.y += HEAD * 0.72
+        self.y += SECTION
 
     def _lines(self, height: float) -> None:
         for step in range(STEPS + 1):
@@ -134,14 +138,14 @@ class _Sheet:
         self.shapes.append(Line(MARGIN, bottom, WIDTH - MARGIN, bottom, GRID_MAJOR))
 
     def _row(self, row: GridRow) -> None:
-        self._lines(ROW)
-        base = self.y + ROW * 0.68
+        self._lines(self.row)
+        base = self.y + self.row * 0.68
         unit = f" ({row.unit})" if row.unit and row.unit != "+" else ""
         name = row.title + unit
         self.text(MARGIN + 0.1, base, name, bold=row.alarming)
         if row.rules:
             left = LABELS - 0.35 - text_width(name, SIZE, bold=row.alarming)
-            rules = f"! {row.rules}"
+            rules = f"! {row.rules}".replace(f" {row.unit}", "") if row.unit else f"! {row.rules}"
             if text_width(rules, 5.6) > left:
                 rules = shortened(rules, left, 5.6) if left > 0.8 else ""
             self.text(
@@ -158,10 +162,10 @@ class _Sheet:
             if alarming:
                 wide = min(room, text_width(words, SIZE, bold=True) + 0.12)
                 self.shapes.append(
-                    Rect(x + 0.03, self.y + 0.04, wide, ROW - 0.08, FALL_TINT, _ALERT, 0.06)
+                    Rect(x + 0.03, self.y + 0.04, wide, self.row - 0.08, FALL_TINT, _ALERT, 0.06)
                 )
             self.text(x + 0.08, base, words, bold=alarming)
-        self.y += ROW
+        self.y += self.row
 
     def _curve(self) -> None:
         """Cervix and descent as curves; the limit of time as a line to the right."""
@@ -185,10 +189,11 @@ class _Sheet:
             self.shapes.append(
                 Line(self.x(self.first), y, self.x(self.first + STEPS), y, GRID_FINE)
             )
-        self.text(MARGIN + 0.1, self.y + 0.4, "\N{BULLET} cervix, cm", size=7)
-        self.text(
-            MARGIN + 0.1, self.y + 0.75, "\N{WHITE SQUARE} fifths above the brim, x 2", size=7
-        )
+        x = MARGIN + 0.2
+        self.shapes.append(Circle(x, self.y + 0.32, 0.09, INK))
+        self.text(x + 0.25, self.y + 0.4, "Cervix, cm")
+        self.shapes.append(Rect(x - 0.08, self.y + 0.62, 0.16, 0.16, PAPER, Stroke(RISE, 0.9)))
+        self.text(x + 0.25, self.y + 0.78, "Fifths above the brim, doubled")
         left, right = self.first, self.first + STEPS
         for name, factor in (("cervix", 1.0), ("descent", 2.0)):
             row = self.chart.row(name)

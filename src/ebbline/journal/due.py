@@ -21,6 +21,7 @@ from ebbline.journal.entries import (
     Body,
     Contractions,
     Examination,
+    Fluids,
     Membranes,
     MotherVitals,
     Oxytocic,
@@ -116,6 +117,12 @@ def _last_done(held: Iterable[Entry]) -> dict[str, datetime]:
                 mark("contractions", entry.at)
             case Examination():
                 mark("palpation", entry.at)
+            case Fluids():
+                if body.bladder or body.urine_ml is not None:
+                    mark("bladder", entry.at)
+            case Membranes():
+                if body.fluid:
+                    mark("fluid-colour", entry.at)
             case VaginalExamination():
                 mark("examination-inside", entry.at)
             case MotherVitals():

@@ -191,13 +191,10 @@ class _Maker:
         others = [f for f in known.risk_factors if f not in {k.name for k in factors}]
         risk = "; ".join([*(f.text for f in factors), *others]) or known.risk or NOT_WRITTEN
         found = [f"Onset {known.onset or NOT_WRITTEN}. Risk: {risk}."]
-        rows: list[tuple[str, Entry | None]] = [
-            ("Membranes", _last(self.held, Membranes)),
-            ("Oxytocic", _last(self.held, Oxytocic)),
-        ]
-        for name, entry in rows:
-            said = NOT_WRITTEN if entry is None else f"{entry.words} ({self.at(entry.at)})"
-            found.append(f"{name}: {said}.")
+        found.append(f"Membranes: {self._membranes()}.")
+        drug = _last(self.held, Oxytocic)
+        said = NOT_WRITTEN if drug is None else f"{drug.words} ({self.at(drug.at)})"
+        found.append(f"Oxytocic: {said}.")
         medicines = [
             f"{body.medicine_class} {body.dose}".strip() + f" ({self.at(e.at)})"
             for e, body in of_kind(self.held, Medicine)
@@ -214,6 +211,16 @@ class _Maker:
         if known.note:
             found.append(known.note)
         return tuple(found)
+
+    def _membranes(self) -> str:
+        """Since when they are ruptured, and the fluid as it was last seen."""
+        every = of_kind(self.held, Membranes)
+        ruptured = [(e, b) for e, b in every if b.state.startswith("ruptured")]
+        states = ruptured[:1] or [(e, b) for e, b in every if b.state][-1:]
+        fluids = [(e, b) for e, b in every if b.fluid][-1:]
+        said = [f"{body.state} ({self.at(e.at)})" for e, body in states]
+        said += [f"fluid {body.fluid} ({self.at(e.at)})" for e, body in fluids]
+        return ", ".join(said) or NOT_WRITTEN
 
     def assessment(self, lines: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
         """The rest of the reading, progress, the mother, what listening asks for."""

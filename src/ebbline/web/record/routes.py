@@ -80,6 +80,8 @@ DOES = {
     "blood-pressure": "vitals",
     "temperature": "vitals",
     "palpation": "examination",
+    "bladder": "fluids",
+    "fluid-colour": "membranes",
     "examination-inside": "cervix",
 }
 """Which entry does a review."""
