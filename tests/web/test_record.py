@@ -171,14 +171,12 @@ def test_the_chart_is_printed_and_the_chain_verified(ward: Visitor) -> None:
 def test_a_case_with_its_trace_goes_out_and_into_another_workbench(
     ward: Visitor, tmp_path: Any
 ) -> None:
-    """The demo's recording is tied to the case; the four lines stand on its page."""
+    """An invented recording is tied to the case; the four lines stand on its page."""
     from ebbline.web.app import create_app
     from ebbline.web.settings import Settings
 
-    card = ward.post("/api/recordings/demo", json={"case": "normal"})
-    if card.status_code != 201:
-        names = [path for path in ward.get("/api/openapi.json").json()["paths"] if "demo" in path]
-        pytest.fail(f"no demo recording: {card.status_code} {card.text[:200]} {names}")
+    card = ward.post("/api/invented", json={"case": "late"})
+    assert card.status_code == 201, card.text
     write(ward, "trace", place=card.json()["id"], starts_at=ago(200))
     page = ward.get("/record/24-0117").text
     assert "Right now" in page and "The trace read here ends" in page
