@@ -83,15 +83,17 @@ class Reach:
             }
 
     def tests(self, mutant: Mutant, budget_s: float) -> list[str]:
-        """Tests for a mutant: those that reach the line; of the module, where none is seen to.
+        """Tests for a mutant: those that reach its line, quick ones first, within a budget.
 
-        Lines that run at import or inside compiled code are not seen: every test of the module
-        counts for them. Quick tests first, within a budget.
+        What runs inside compiled code is not seen: every test of the module counts for it; what
+        runs at import is used anywhere: every test of the area does.
         """
         lines = self._lines.get(str(SRC / "ebbline" / mutant.path), {})
         chosen = set() if mutant.in_kernel else set(lines.get(mutant.line, ()))
-        if not chosen and (mutant.in_kernel or mutant.function == "module" or mutant.line in lines):
-            chosen = set().union(*lines.values()) or set(self.seconds)
+        if not chosen and mutant.in_kernel:
+            chosen = set().union(*lines.values())
+        if mutant.function == "module" or not chosen:
+            chosen = set(self.seconds)
         ordered = sorted(chosen & self.seconds.keys(), key=self.seconds.__getitem__)
         within, spent = [], 0.0
         for test in ordered:

@@ -421,3 +421,12 @@ def test_reasons_that_decide_come_first(standard: Standard) -> None:
     deciding = [reason.rule in found.decided_by for reason in found.reasons]
     assert deciding == sorted(deciding, reverse=True)
     assert deciding[0]
+
+
+@pytest.mark.parametrize("standard", [NICHD, FIGO, NICE])
+def test_of_several_normal_baselines_the_last_is_stated(standard: Standard) -> None:
+    """What holds now: 140 in the window's first ten minutes, 125 in its last."""
+    found = judged(standard, trace(30, baseline=(140.0, 130.0, 125.0)))
+    told = [reason.text for reason in found.reasons if "baseline" in reason.rule]
+    assert any("125" in text for text in told)
+    assert not any("140" in text for text in told)

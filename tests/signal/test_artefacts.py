@@ -59,8 +59,9 @@ def test_halved_fast_rate_is_suspected_and_left_out() -> None:
     """Ultrasound can count a fast rate half (FIGO 2015, external monitoring)."""
     bpm = living(300, 170)
     bpm[at(100, 112)] /= 2
-    _, code = artefacts.usable(bpm, RATE)
+    kept, code = artefacts.usable(bpm, RATE)
     assert (code[at(100, 112)] == artefacts.HALVED).all()
+    assert np.isnan(kept[at(100, 112)]).all()
 
 
 def test_deep_deceleration_on_slopes_is_not_taken_for_halving() -> None:

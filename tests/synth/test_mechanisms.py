@@ -5,6 +5,8 @@ Definitions: NICHD 2008 (Macones et al. Obstet Gynecol 2008;112:661-6).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -17,8 +19,6 @@ PLAIN = ", no accelerations, bandwidth 0, 4 contractions"
 
 
 def _plain(words: str, hours: float = 2.0) -> Scenario:
-    from dataclasses import replace
-
     return replace(Scenario.from_words(words + PLAIN), hours=hours, baseline_wander_bpm=0.0)
 
 
@@ -76,6 +76,28 @@ def test_shoulders_come_when_the_cord_is_partly_closed() -> None:
         if d.mechanism is Mechanism.CORD and d.onset_s > 20
     ]
     assert np.mean([rise > 4 for rise in before]) > 0.85
+
+
+def test_a_tired_fetus_loses_its_shoulders() -> None:
+    """Shoulders are of the fetus that can still answer (FIGO 2015 and textbooks: their loss is a
+    sign of hypoxia): with a reserve near none no fall has them, however often they are asked for.
+    """
+    scenario = replace(
+        Scenario(), hours=3.0, variable_share=0.9, variable_depth_bpm=40.0, shoulder_share=1.0,
+        reserve_loss=0.6,
+    )  # fmt: skip
+    truth = invent(scenario, 3).truth
+    falls = [
+        (truth.reserve.values[int(d.onset_s / truth.reserve.step_s)], d.shoulder_before)
+        for d in truth.decelerations
+        if d.kind == "variable"
+    ]
+    fresh = [shoulder for reserve, shoulder in falls if reserve > 0.75]
+    tired = [shoulder for reserve, shoulder in falls if reserve < 0.35]
+    assert len(fresh) > 5
+    assert sum(fresh) > 0.6 * len(fresh)
+    assert len(tired) > 5
+    assert not any(tired)
 
 
 def test_a_prolonged_fall_lasts_2_to_10_minutes() -> None:
@@ -165,8 +187,6 @@ def test_variability_asked_for_is_the_variability_given(
 
 
 def test_bandwidth_given_is_that_asked_for_on_average() -> None:
-    from dataclasses import replace
-
     for asked in (4.0, 12.0, 30.0):
         scenario = replace(
             Scenario.from_words("moderate variability, no accelerations"),

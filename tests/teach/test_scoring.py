@@ -99,6 +99,24 @@ def test_late_called_early_is_found_but_misnamed():
     assert ("late deceleration", 0.0) in score.skills
 
 
+def test_a_fall_that_was_missed_counts_against_the_skill_of_its_kind():
+    """One of two late decelerations found and named: half the skill, not all of it."""
+    kept = [m for m in PERFECT.marks if m.kind is not MarkKind.LATE or m.start_s < 300]
+    score = score_strip(replace(PERFECT, marks=tuple(kept)), TRUTH)
+    assert dict(score.skills)["late deceleration"] == 0.5
+    assert score.confused.count(("late deceleration", "not marked")) == 1
+    assert line(score, "kinds of deceleration").share == 1.0
+
+
+def test_variability_that_was_said_stands_beside_what_was_true():
+    wrong = replace(PERFECT, variability=VariabilityClass.MINIMAL)
+    assert ("moderate variability", "minimal variability") in score_strip(wrong, TRUTH).confused
+    right = score_strip(PERFECT, TRUTH).confused
+    assert ("moderate variability", "moderate variability") in right
+    silent = score_strip(replace(PERFECT, variability=None), TRUTH).confused
+    assert not any("variability" in true for true, _ in silent)
+
+
 def test_one_bracket_over_the_whole_strip_matches_nothing():
     score = score_strip(replace(PERFECT, marks=(Mark(MarkKind.LATE, 0, 1800),)), TRUTH)
     assert line(score, "decelerations").share == 0.0
@@ -161,6 +179,13 @@ def test_positions_are_counted_round_the_pelvis():
 )
 def test_the_heart_sensor_is_scored_by_its_distance(distance, share):
     assert score_site("heart sensor", distance).share == pytest.approx(share)
+
+
+@pytest.mark.parametrize(
+    ("distance", "share"), [(0, 1), (4, 1), (8, 0.5), (10, 0.25), (12, 0), (25, 0), (None, 0)]
+)
+def test_the_contraction_sensor_is_scored_by_its_distance(distance, share):
+    assert score_site("contraction sensor", distance).share == pytest.approx(share)
 
 
 @pytest.mark.parametrize(
