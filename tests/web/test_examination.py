@@ -50,8 +50,34 @@ def test_what_cannot_be_is_refused_in_words(visitor: Visitor, asked: dict[str, o
 def test_what_needs_a_person_now_stands_first(visitor: Visitor) -> None:
     asked = {"findings": {"part": "cord"}, "context": {"stage": "first", "placenta": "not low"}}
     part = visitor.post("/examination/outcome", json=asked).text
-    assert part.index("Cord felt") < part.index("Presents")
+    assert "Cord felt" in part
+    assert "data-alone" in part
+    assert "Presents" not in part
+    breech = {"findings": {"scan": "breech"}, "context": {"stage": "first"}}
+    part = visitor.post("/examination/outcome", json=breech).text
+    assert part.index("Breech possible") < part.index("Presents")
     assert "problem-note" in part
+
+
+@pytest.mark.parametrize("weeks", ["39+4", "39w4d", 39.57142857142857])
+def test_weeks_with_days_are_read(visitor: Visitor, weeks: object) -> None:
+    asked = {"findings": {"brim": "head"}, "context": {"weeks": weeks}}
+    out = visitor.post("/api/examine", json=asked).json()
+    assert any("39+4 weeks" in one["text"] for one in out["basis"])
+    asked["context"] = {"weeks": "39+9"}
+    assert visitor.post("/api/examine", json=asked).status_code == 422
+
+
+def test_what_asks_for_care_is_not_shown_as_clear(visitor: Visitor) -> None:
+    out = visitor.post("/api/internal", json={"sensor": "catheter", "facts": {"scar": "yes"}})
+    assert out.json()["care"]
+
+
+def test_the_figure_of_print_stands_on_the_page_in_inks_that_can_turn(visitor: Visitor) -> None:
+    out = visitor.post("/api/examine", json={"findings": {"brim": "head", "back": "left"}}).json()
+    assert out["figure_svg"].startswith("<svg")
+    assert "var(--fig-14202e, #14202e)" in out["figure_svg"]
+    assert "drawn as vertex" in out["figure_svg"]
 
 
 def test_unknown_counts_as_not_met_for_an_internal_sensor(visitor: Visitor) -> None:

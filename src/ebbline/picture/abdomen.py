@@ -155,9 +155,10 @@ def _figure(
     for i, result in enumerate(results):
         body += _sites(result.sensors, place, "" if len(results) == 1 else "AB"[i])
     if len(results) == 1:
-        body += margin_labels(
+        words = margin_labels(
             callouts(results[0], place), LABEL_ROOM, width - LABEL_ROOM, top + 0.8, bottom - 0.6
         )
+        body.append(Group(tuple(words), name="words"))
     return body, bottom
 
 

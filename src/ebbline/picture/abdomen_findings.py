@@ -25,7 +25,7 @@ from ebbline.picture.fonts import text_width
 from ebbline.picture.style import INK, PAPER, QUIET_INK, SMALL
 
 LEADER = Stroke(QUIET_INK, 0.5)
-LABEL_SIZE = SMALL + 0.6
+LABEL_SIZE = SMALL + 1.4
 LABEL_APART = 0.46
 _THIN = Stroke(INK, 1.0, round_ends=True)
 _OUT = {"front": 0.0, "left front": 0.34, "left flank": 0.66, "left": 0.66, "left far": 0.92}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -71,6 +72,7 @@ def _page(
 ) -> HTMLResponse:
     from ebbline.bedside.policy.internal import load_internal
     from ebbline.bedside.policy.reviews import load_reviews
+    from ebbline.web.examination.questions import questions
     from ebbline.web.examination.service import steps
 
     lists = load_internal()
@@ -83,6 +85,7 @@ def _page(
         saved=saved,
         known=context or ExamContextIn(),
         steps=steps(),
+        questions=[asdict(one) for one in questions()],
         facts=list(lists.facts.values()),
         sensors=lists.sensors,
         asked={name: sorted({line.fact for line in lines}) for name, lines in lists.lines.items()},

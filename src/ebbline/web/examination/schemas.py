@@ -5,18 +5,35 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, BeforeValidator, Field
 
+from ebbline.bedside.number_words import weeks_from
+from ebbline.errors import ContextError
 from ebbline.terms import Stage
 from ebbline.web.schemas import Finite
 
 Word = Annotated[str, Field(max_length=60)]
 
 
+def _weeks(value: object) -> object:
+    """39+4 as well as 39.5: whatever a hand writes down."""
+    if not isinstance(value, str):
+        return value
+    if not value.strip():
+        return None
+    try:
+        return weeks_from(value)
+    except ContextError as error:
+        raise ValueError(str(error)) from error
+
+
+Weeks = Annotated[Finite | None, BeforeValidator(_weeks)]
+
+
 class ExamContextIn(BaseModel):
     """What is known beside the findings; null and "unknown" never mean 'no'."""
 
-    weeks: Finite | None = None
+    weeks: Weeks = None
     earlier_births: int | None = None
     previous_breech: bool | None = None
     fetuses: int = 1
@@ -101,10 +118,18 @@ class TextOut(BaseModel):
 
 
 class ExamOut(BaseModel):
-    """What the examination comes to. positions: all ways to lie, the likeliest first."""
+    """What the examination comes to.
 
+    alone: emergencies beside which nothing else is shown; else empty. positions: all ways to lie,
+    the likeliest first. figure_svg: the drawn abdomen, its inks as CSS variables.
+    """
+
+    alone: list[TextOut]
     cautions: list[TextOut]
     contradictions: list[str]
+    position_told: str
+    position_share: float
+    figure_svg: str
     lie: list[ChanceOut]
     presentation: list[ChanceOut]
     back: list[ChanceOut]
@@ -116,6 +141,7 @@ class ExamOut(BaseModel):
     next_steps: list[NextStepOut]
     scan_advised: bool
     scan_why: str
+    scan_trade: str
     best: SiteOut
     fallback: SiteOut | None
     contraction: SiteOut
@@ -158,9 +184,11 @@ class InternalOut(BaseModel):
     title: str
     verdict: str
     against: bool
+    care: bool
     unknown: bool
     lines: list[InternalLineOut]
     find_out: list[str]
+    dropped: list[str]
     policy: str
     caution: str
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING
 
 from ebbline.bedside import (
@@ -82,6 +83,11 @@ def outcome(result: ExamResult, signal: SignalNow | None = None) -> ExamOut:
     fallback = plan.fallback.words if plan.fallback is not None else "the other side"
     advice = None if signal is None else advise(signal, plan.best.words, fallback)
     return ExamOut(
+        alone=[TextOut(text=c.text, source=c.source, now=True) for c in result.alone],
+        position_told=result.position_told.words,
+        position_share=result.position_told.share,
+        figure_svg=figure_svg(result),
+        scan_trade=result.scan.trade,
         cautions=[TextOut(text=c.text, source=c.source, now=c.now) for c in result.cautions],
         contradictions=[c.text for c in result.contradictions],
         lie=_chances(result.lie),
@@ -131,6 +137,23 @@ def outcome(result: ExamResult, signal: SignalNow | None = None) -> ExamOut:
         signal_notes=_signal_notes(advice),
         caution=result.caution,
     )
+
+
+_INK = re.compile(r"#[0-9a-f]{6}")
+
+
+def figure_svg(result: ExamResult) -> str:
+    """The figure of print, for a page: its inks become CSS variables, so that a dim room can
+    turn them, and it takes its size from where it stands."""
+    from ebbline.picture.abdomen import figure_page
+    from ebbline.picture.svg import svg
+
+    if result.alone:
+        return ""
+    page = figure_page([result])
+    text = _INK.sub(lambda ink: f"var(--fig-{ink.group()[1:]}, {ink.group()})", svg(page))
+    size = f'width="{page.width:g}cm" height="{page.height:g}cm"'
+    return text.replace(size, 'class="figure" role="img"', 1)
 
 
 def _chances(chances: tuple[Chance, ...]) -> list[ChanceOut]:
@@ -220,6 +243,7 @@ def internal(asked: InternalIn) -> InternalOut:
         title=check.title,
         verdict=check.verdict.value,
         against=check.verdict is Verdict.AGAINST,
+        care=bool(check.care),
         unknown=check.verdict is Verdict.UNKNOWN,
         lines=[
             InternalLineOut(
@@ -233,6 +257,7 @@ def internal(asked: InternalIn) -> InternalOut:
             for r in check.results
         ],
         find_out=list(check.find_out),
+        dropped=list(check.dropped),
         policy=_policy(check.policy),
         caution=check.caution,
     )

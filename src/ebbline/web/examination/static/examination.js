@@ -1,6 +1,5 @@
-// The examination's page: answers from the drawing and from the list are one state; after each
-// change everything that follows is asked for anew.
-import { AbdomenDrawing } from "./abdomen.js";
+// The examination's page: one question a screen for one gloved hand; the same answers stand in the
+// lists below, and after each change everything that follows is asked for anew.
 import { piece, send, tell, tellProblem } from "../api.js";
 
 const root = document.getElementById("exam");
@@ -9,7 +8,6 @@ const asked = key ? `?recording=${key}` : "";
 const findings = document.getElementById("findings");
 const known = document.getElementById("known");
 const outcome = document.getElementById("outcome");
-const drawing = new AbdomenDrawing(document.getElementById("abdomen"));
 
 // -- what was answered ---------------------------------------------------------------------------
 
@@ -17,17 +15,12 @@ function answers() {
   return Object.fromEntries([...findings.querySelectorAll("[data-item]")].filter((one) => one.value).map((one) => [one.name, one.value]));
 }
 
-function answer(item, value) {
-  findings.elements[item].value = value;
-  update();
-}
-
 function context() {
   const text = (name) => known.elements[name].value;
   const number = (name) => (text(name) === "" ? null : Number(text(name)));
   const yes = (name) => ({ true: true, false: false })[text(name)] ?? null;
   return {
-    weeks: number("weeks"), fetuses: Number(text("fetuses")), earlier_births: number("earlier_births"), stage: text("stage"), membranes: text("membranes"),
+    weeks: text("weeks").trim() || null, fetuses: Number(text("fetuses")), earlier_births: number("earlier_births"), stage: text("stage"), membranes: text("membranes"),
     placenta: text("placenta"), bleeding: yes("bleeding"), fluid: text("fluid"), previous_breech: yes("previous_breech"),
     examiner: text("examiner"), fundal_height_cm: number("fundal_height_cm"), girth_cm: number("girth_cm"),
     maternal_weight_kg: number("maternal_weight_kg"),
@@ -44,172 +37,159 @@ async function update() {
   const { signal } = running;
   const given = { findings: answers(), context: context() };
   try {
-    const [html, out] = await Promise.all([
-      piece(`/examination/outcome${asked}`, { data: given, signal }),
-      send("POST", `/api/examine${asked}`, given, { signal }),
-    ]);
-    outcome.innerHTML = html;
-    draw(given.findings, out);
+    outcome.innerHTML = await piece(`/examination/outcome${asked}`, { data: given, signal });
+    // An emergency is alone on the screen: nothing else asks for a look.
+    document.body.classList.toggle("alone", outcome.querySelector("[data-alone]") !== null);
   } catch (error) {
     tellProblem(error);
   }
 }
 
-// -- the drawing -----------------------------------------------------------------------------------
+// -- one question a screen -------------------------------------------------------------------------
 
-const side = (word) => (word.startsWith("left") ? "left flank" : word.startsWith("right") ? "right flank" : "front");
+const questions = JSON.parse(document.getElementById("questions").textContent);
+const part = (id) => document.getElementById(id);
+const form = (question) => (question.form === "known" ? known : findings);
+const EMPTY = new Set(["", "unknown"]);
+let at = 0;
+const undone = []; // what stood before each answer: the fields, and where we were
+const skipped = new Set();
 
-/** Where on the drawing each finding is written. */
-function wordsOnAbdomen(found) {
-  const words = {};
-  const put = (place, text) => (words[place] ||= []).push(text);
-  const plain = (value, text = value) => (value === "unclear" ? "unclear" : text);
-  if (found.fundus) put("fundus", plain(found.fundus));
-  if (found.back) put(side(found.back), found.back === "unclear" || found.back === "not felt" ? `back ${found.back}` : found.back === "across" ? "back across" : "back");
-  if (found.limbs) put(side(found.limbs), found.limbs === "unclear" || found.limbs === "not felt" ? `limbs ${found.limbs}` : "limbs");
-  if (found.poles && found.poles !== "none") put(found.poles.includes("fossa") ? `${found.poles.split(" ")[1]} fossa` : found.poles.includes("upper") ? "fundus" : side(found.poles.replace("head ", "").replace("breech ", "")), found.poles.split(" ")[0]);
-  if (found.brim) put("brim", [plain(found.brim), found.fifths && found.fifths !== "unclear" ? `${found.fifths.replace("/5", "")}/5` : ""].filter(Boolean).join(" "));
-  else if (found.fifths) put("brim", `${found.fifths.replace("/5", "")}/5`);
-  if (found.mobility) put("brim", found.mobility);
-  if (found.prominence) put(found.prominence === "left" ? "left fossa" : found.prominence === "right" ? "right fossa" : "brim", found.prominence.startsWith("both") ? "prominence both" : "prominence");
-  return words;
+const value = (question, field) => form(question).elements[field].value;
+const told = (question, choice) => Object.entries(choice.sets).every(([field, wanted]) => value(question, field) === wanted);
+const fields = (question) => [...new Set(question.choices.flatMap((choice) => Object.keys(choice.sets)))];
+const answeredAlready = (question) => fields(question).some((field) => !EMPTY.has(value(question, field)));
+const applies = (question) => question.only_after.length === 0 || question.only_after.some(([item, word]) => findings.elements[item].value === word);
+
+function next() {
+  at = questions.findIndex((question) => applies(question) && !answeredAlready(question) && !skipped.has(question.id));
+  if (at < 0) at = questions.length;
+  show();
+  if (at === questions.length) outcome.scrollIntoView({ block: "start" });
 }
 
-const HEIGHTS = { above: 7, level: 0, below: -8 };
-const ACROSS = { "left flank": 0.8, left: 0.38, midline: 0, right: -0.38, "right flank": -0.8 };
-
-function heardAt(word, abdomen) {
-  const match = /^(left flank|left|midline|right|right flank) (above|level|below)$/.exec(word || "");
-  return match && { x_cm: ACROSS[match[1]] * abdomen.flank_x_cm, y_cm: HEIGHTS[match[2]] };
+function remember(question) {
+  undone.push({ at, id: question.id, wasSkipped: skipped.has(question.id), form: question.form, values: Object.fromEntries(fields(question).map((field) => [field, value(question, field)])) });
 }
 
-function kickedAt(word, abdomen) {
-  if (!word || word === "not noticed" || word === "unclear") return null;
-  const across = word.includes("left") ? 0.62 : word.includes("right") ? -0.62 : 0;
-  const up = word.startsWith("upper") ? 0.82 : word.startsWith("lower") ? 0.18 : 0.5;
-  return { x_cm: across * abdomen.flank_x_cm, y_cm: abdomen.symphysis_y_cm + up * abdomen.fundal_height_cm };
-}
-
-function draw(found, out) {
-  drawing.show({
-    abdomen: out.abdomen,
-    map: out.map,
-    words: wordsOnAbdomen(found),
-    sites: {
-      best: out.best, fallback: out.fallback, contraction: out.contraction, drift: out.drift,
-      heard: heardAt(found.heart, out.abdomen), kicks: kickedAt(found.movement, out.abdomen),
-    },
-  });
-}
-
-// -- touching a zone -------------------------------------------------------------------------------
-
-const BACK = { "left flank": [["left front", "towards the front"], ["left flank", "in the flank"], ["left far", "far back"]], "right flank": [["right front", "towards the front"], ["right flank", "in the flank"], ["right far", "far back"]], "front": [["front", "in the midline"], ["across", "lies across"], ["not felt", "not felt"]] };
-const POLE = [["head", "head: hard, round, moves on its own"], ["breech", "breech: softer, broader, moves with the trunk"], ["nothing", "nothing there"], ["unclear", "cannot tell"]];
-
-function choicesFor(zone) {
-  if (zone === "fundus") return [["Which pole?", "fundus", POLE]];
-  if (zone === "brim") {
-    return [
-      ["What lies above the symphysis?", "brim", POLE],
-      ["Does it still move?", "mobility", [["mobile", "mobile"], ["dipping", "dipping"], ["fixed", "fixed"], ["unclear", "cannot tell"]]],
-      ["Fifths above the brim", "fifths", [..."543210"].map((n) => [n, `${n}/5`])],
-      ["The cephalic prominence", "prominence", [["both alike", "both sides alike"], ["not felt", "not felt"]]],
-    ];
-  }
-  if (zone.endsWith("fossa")) {
-    const where = zone.split(" ")[0];
-    return [
-      ["Does a pole lie here?", "poles", [[`head ${zone}`, "the head"], [`breech ${zone}`, "the breech"], ["none", "none in any flank or fossa"]]],
-      ["The cephalic prominence", "prominence", [[where, "met on this side first"]]],
-    ];
-  }
-  const where = zone.split(" ")[0];
-  const groups = [["The back: smooth, long, firm", "back", BACK[zone]]];
-  if (zone === "front") groups.push(["Limbs: small, irregular, moving", "limbs", [["both sides", "on both sides, all over the front"], ["across", "across"], ["not felt", "not felt"]]]);
-  else {
-    groups.push(["Limbs: small, irregular, moving", "limbs", [[where, "on this side"]]]);
-    groups.push(["Does a pole lie here?", "poles", [[`head ${zone}`, "the head"], [`breech ${zone}`, "the breech"], ["none", "none in any flank or fossa"]]]);
-  }
-  return groups;
-}
-
-const box = document.getElementById("zone");
-const choices = document.getElementById("zone-choices");
-
-function openZone(zone, words) {
-  document.getElementById("zone-title").textContent = `Felt at ${words}`;
-  choices.replaceChildren();
-  for (const [title, item, options] of choicesFor(zone)) {
-    const group = document.createElement("div");
-    group.className = "zone-group";
-    group.setAttribute("role", "group");
-    group.setAttribute("aria-label", title);
-    group.append(Object.assign(document.createElement("h3"), { textContent: title }));
-    for (const [value, label] of options) {
-      const one = Object.assign(document.createElement("button"), { type: "button", textContent: label });
-      one.dataset.item = item;
-      one.dataset.value = value;
-      group.append(one);
-    }
-    choices.append(group);
-  }
-  pressed();
-  box.showModal();
-}
-
-function pressed() {
-  for (const one of choices.querySelectorAll("button")) one.setAttribute("aria-pressed", String(findings.elements[one.dataset.item].value === one.dataset.value));
-}
-
-choices.addEventListener("click", (event) => {
-  const one = event.target.closest("button");
-  if (!one) return;
-  const same = findings.elements[one.dataset.item].value === one.dataset.value;
-  answer(one.dataset.item, same ? "" : one.dataset.value);
-  pressed();
-});
-box.querySelector("[data-done]").addEventListener("click", () => box.close());
-box.addEventListener("click", (event) => event.target === box && box.close());
-
-drawing.addEventListener("zone", ({ detail }) => {
-  if (detail.mode === "feel") openZone(detail.zone, detail.words);
-  else {
-    const item = detail.mode === "listen" ? "heart" : "movement";
-    answer(item, findings.elements[item].value === detail.zone ? "" : detail.zone);
-  }
-});
-
-const MODES = {
-  feel: "Touch where your hands are, and say what they felt.",
-  listen: "Touch where the heart is heard best; feel the mother’s pulse at the same time.",
-  kicks: "Ask her where the strongest kicks are, and touch there.",
-};
-for (const one of root.querySelectorAll("[data-mode]")) {
-  one.addEventListener("click", () => {
-    for (const other of root.querySelectorAll("[data-mode]")) other.setAttribute("aria-pressed", String(other === one));
-    document.getElementById("mode-words").textContent = MODES[one.dataset.mode];
-    drawing.setMode(one.dataset.mode);
-  });
-}
-root.querySelector("[data-clear]").addEventListener("click", () => {
-  for (const one of findings.querySelectorAll("[data-item]")) one.value = "";
+/** Take an answer. The same answer touched again stays: nothing is erased by touching twice. */
+function take(question, sets) {
+  remember(question);
+  skipped.delete(question.id);
+  for (const field of fields(question)) if (!(field in sets) && question.form === "findings") findings.elements[field].value = "";
+  for (const [field, wanted] of Object.entries(sets)) form(question).elements[field].value = wanted;
   update();
+  next();
+}
+
+function undo() {
+  const last = undone.pop();
+  if (!last) return;
+  const into = last.form === "known" ? known : findings;
+  for (const [field, before] of Object.entries(last.values)) into.elements[field].value = before;
+  if (!last.wasSkipped) skipped.delete(last.id);
+  at = last.at;
+  update();
+  show();
+}
+
+function button(words, attributes = {}) {
+  const one = Object.assign(document.createElement("button"), { type: "button", textContent: words });
+  for (const [name, given] of Object.entries(attributes)) one.setAttribute(name, given);
+  return one;
+}
+
+function show() {
+  const question = questions[at];
+  const open = questions.filter((one) => applies(one) && !answeredAlready(one) && !skipped.has(one.id)).length;
+  part("ask").dataset.done = String(!question);
+  part("ask-count").textContent = question ? `${open} to go` : "All asked";
+  part("ask-title").textContent = question ? question.title : "All asked: what it comes to";
+  part("ask-how").textContent = question ? question.how : "Touch an answer to change it. More can be told in the lists at the end.";
+  part("ask-typed").hidden = !question?.typed;
+  part("ask-sides").hidden = !question || question.form === "known" || question.columns < 3;
+  part("ask-choices").style.setProperty("--columns", question?.columns ?? 1);
+  part("ask-choices").dataset.ask = question?.id ?? "";
+  part("ask-choices").replaceChildren(...(question?.choices ?? []).map((choice) => {
+    const one = button(choice.words, { "aria-pressed": String(told(question, choice)), "data-said": Object.values(choice.sets).join(" ") });
+    if (choice.said) one.setAttribute("aria-label", choice.said);
+    one.addEventListener("click", () => take(question, choice.sets));
+    return one;
+  }));
+  const skip = part("ask").querySelector("[data-skip]");
+  skip.hidden = !question;
+  skip.textContent = question?.skip ?? "";
+  part("ask").querySelector("[data-undo]").disabled = undone.length === 0;
+  part("answered").replaceChildren(...questions.filter((one) => applies(one) && answeredAlready(one)).map((one) => {
+    const line = document.createElement("li");
+    const words = one.choices.find((choice) => told(one, choice));
+    const plain = words?.said || words?.words.split(":")[0] || fields(one).map((field) => value(one, field)).filter(Boolean).join(", ");
+    const chip = button(`${one.id}: ${plain}`);
+    chip.addEventListener("click", () => {
+      at = questions.indexOf(one);
+      show();
+      part("ask-title").focus({ preventScroll: false });
+    });
+    line.append(chip);
+    return line;
+  }));
+}
+
+part("ask").querySelector("[data-undo]").addEventListener("click", undo);
+part("ask").querySelector("[data-skip]").addEventListener("click", () => {
+  const question = questions[at];
+  remember(question);
+  skipped.add(question.id);
+  next();
+});
+part("ask-typed").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const written = part("ask-weeks").value.trim();
+  if (written) take(questions[at], { weeks: written });
+});
+const anew = part("anew");
+part("ask").querySelector("[data-new]").addEventListener("click", () => anew.showModal());
+anew.querySelector("[data-keep]").addEventListener("click", () => anew.close());
+anew.querySelector("[data-anew]").addEventListener("click", () => {
+  findings.reset();
+  known.reset();
+  for (const one of findings.querySelectorAll("[data-item]")) one.value = "";
+  for (const question of questions.filter((one) => one.form === "known")) for (const field of fields(question)) known.elements[field].value = ["stage", "membranes", "placenta"].includes(field) ? "unknown" : "";
+  undone.length = 0;
+  skipped.clear();
+  anew.close();
+  update();
+  next();
 });
 
 // -- the lists -------------------------------------------------------------------------------------
 
-findings.addEventListener("change", update);
+findings.addEventListener("change", () => {
+  update();
+  show();
+});
 findings.addEventListener("submit", (event) => event.preventDefault());
 known.addEventListener("change", () => {
   update();
+  show();
   reviews();
 });
 known.addEventListener("submit", (event) => event.preventDefault());
 
 outcome.addEventListener("click", (event) => {
+  if (event.target.closest("[data-undo-alone]")) {
+    undo();
+    return;
+  }
   const next = event.target.closest("[data-next]");
   if (!next) return;
+  const which = questions.findIndex((question) => fields(question).includes(next.dataset.next));
+  if (which >= 0) {
+    at = which;
+    show();
+    part("ask").scrollIntoView({ block: "start", behavior: "smooth" });
+    return;
+  }
   document.getElementById("all-findings").open = true;
   const field = findings.elements[next.dataset.next];
   field.scrollIntoView({ block: "center", behavior: "smooth" });
@@ -279,5 +259,7 @@ reviewsForm.addEventListener("submit", (event) => event.preventDefault());
 setInterval(() => document.getElementById("reviews").open && reviews(), 30000);
 
 update();
+next();
+if (window.matchMedia("(max-width: 900px)").matches) part("ask").scrollIntoView({ block: "start" });
 internal();
 reviews();
