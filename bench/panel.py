@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -38,9 +39,9 @@ from ebbline.criteria.model import PANEL_LABELS, Standard
 from ebbline.criteria.panel_features import FEATURES
 
 HERE = Path(__file__).resolve().parent
-DATA = HERE.parents[1] / "shared" / "data" / "ctu-uhb"
+DATA = Path(os.environ.get("EBBLINE_SHARED", HERE.parents[1] / "shared")) / "data" / "ctu-uhb"
 MODEL = HERE.parent / "src" / "ebbline" / "criteria" / "panel_model.json"
-VERSION = "1"
+VERSION = "2"
 RESAMPLES = 1000
 SEEDS = (0, 1, 2)
 
@@ -243,6 +244,9 @@ def report(cases: list[Case]) -> str:
         "| rank correlation of the score with the mean reader | "
         + " | ".join(f"{_correlation(table, cross.score, step):.2f}" for step in STEPS)
         + " |",
+        "| explained variance of the mean vote | "
+        + " | ".join(f"{_explained(table, cross.probabilities, step):.3f}" for step in STEPS)
+        + " |",
         "",
         f"Log loss per vote {log_loss(table, cross.probabilities):.3f}; of the plain vote shares "
         f"by step {_plain_loss(table):.3f}.",
@@ -270,6 +274,14 @@ def report(cases: list[Case]) -> str:
 def _correlation(table: Table, score: NDArray[np.float64], step: int) -> float:
     rows = table.step == step
     return float(spearmanr(score[rows], np.nanmean(table.votes[rows], axis=1))[0])
+
+
+def _explained(table: Table, probabilities: NDArray[np.float64], step: int) -> float:
+    """1 less the squared error of the mean vote over its variance, of one step's windows."""
+    rows = table.step == step
+    mean = np.nanmean(table.votes[rows], axis=1)
+    off = mean - probabilities[rows] @ np.array([1.0, 2.0, 3.0])
+    return float(1.0 - np.mean(off**2) / np.var(mean))
 
 
 def _plain_loss(table: Table) -> float:

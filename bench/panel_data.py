@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.criteria.panel import window_before
 from ebbline.criteria.panel_features import measure
 from ebbline.features import detect
 from ebbline.features.findings import Findings
@@ -27,12 +28,15 @@ STEPS = (1, 2, 3)
 READERS = 9
 LEAST_VOTES = 5
 LEAST_WINDOW_S = 300.0
-HALF_HOUR_S, HOUR_S = 1800.0, 3600.0
+HALF_HOUR_S = 1800.0
 
 
 @dataclass(frozen=True, eq=False)
 class Case:
-    """One window of one recording, with what the readers said. votes: 1, 2, 3, NaN not given."""
+    """One window of one recording, with what the readers said. votes: 1, 2, 3, NaN not given.
+
+    numbers, before: of the window, and of the half hour before it (NaN without one).
+    """
 
     recording: int
     step: int
@@ -40,6 +44,7 @@ class Case:
     context: Context
     findings: Findings
     numbers: FloatArray
+    before: FloatArray
     votes: FloatArray
     outcome: dict[str, float]
 
@@ -54,14 +59,11 @@ def median_reader(votes: FloatArray) -> IntArray:
 
 
 def step_window(step: int, second_stage_s: float | None, duration_s: float) -> Window:
-    """Steps 1 and 2: half hours of the first stage; step 3: the second stage."""
-    end_of_first = duration_s if second_stage_s is None else second_stage_s
-    if step == 1:
-        start = max(0.0, end_of_first - HOUR_S)
-        return Window(start, min(start + HALF_HOUR_S, end_of_first))
-    if step == 2:
-        return Window(max(0.0, end_of_first - HALF_HOUR_S), end_of_first)
-    return Window(end_of_first, duration_s)
+    """Steps 1 and 2: minutes 0-30 and 30-60 of the recording; step 3: the second stage."""
+    if step == 3:
+        return Window(duration_s if second_stage_s is None else second_stage_s, duration_s)
+    start = (step - 1) * HALF_HOUR_S
+    return Window(min(start, duration_s), min(start + HALF_HOUR_S, duration_s))
 
 
 def read_votes(folder: Path) -> dict[tuple[int, int], FloatArray]:
@@ -91,6 +93,8 @@ def read_cases(folder: Path) -> list[Case]:
             window = step_window(step, recording.context.second_stage_start_s, recording.duration_s)
             if window.duration_s < LEAST_WINDOW_S:
                 continue
+            numbers = measure(findings, window)
+            earlier = window_before(findings, window)
             cases.append(
                 Case(
                     recording=int(path.stem),
@@ -98,7 +102,8 @@ def read_cases(folder: Path) -> list[Case]:
                     window=window,
                     context=recording.context,
                     findings=findings,
-                    numbers=measure(findings, window),
+                    numbers=numbers,
+                    before=measure(findings, earlier) if earlier else np.full_like(numbers, np.nan),
                     votes=said,
                     outcome=recording.provenance.outcome,
                 )

@@ -1,7 +1,8 @@
 """Fitting the panel model: proportional odds on monotone piecewise-linear terms.
 
 Maximum likelihood of all readers' votes with a lasso and a ridge penalty on weights held at or
-over zero (so that every term is monotone in the direction of worse).
+over zero (so that every term is monotone in the direction of worse). The half hour before a window
+counts with the same weights and a share of its own, `history`, fitted with them.
 """
 
 from __future__ import annotations
@@ -25,15 +26,18 @@ IntArray = NDArray[np.int64]
 STAGES = ("first", "second")
 KNOTS = 6
 OUTER_QUANTILES = (0.02, 0.98)
-PENALTIES = ((0.0002, 0.3), (0.0005, 0.3), (0.001, 0.3), (0.0005, 3.0))
+PENALTIES = ((0.0002, 0.1), (0.0005, 0.1), (0.0005, 0.3), (0.001, 0.3), (0.0005, 1.0))
+MOST_HISTORY = 0.8
 """(lasso, ridge over the number of windows) among which inner cross-validation chooses."""
 
 
 @dataclass(frozen=True, eq=False)
 class Table:
-    """Cases as arrays: numbers (n, features), vote shares (n, 3), votes (n, 9)."""
+    """Cases as arrays: numbers (n, features), those of the half hour before (NaN rows without
+    one), vote shares (n, 3), votes (n, 9)."""
 
     numbers: FloatArray
+    before: FloatArray
     shares: FloatArray
     votes: FloatArray
     median: IntArray
@@ -51,6 +55,7 @@ def table_of(cases: list[Case]) -> Table:
     step = np.array([case.step for case in cases])
     return Table(
         numbers=np.array([case.numbers for case in cases]),
+        before=np.array([case.before for case in cases]),
         shares=np.stack([(votes == k).sum(axis=1) for k in (1, 2, 3)], axis=1) / given,
         votes=votes,
         median=median_reader(votes),
@@ -62,30 +67,34 @@ def table_of(cases: list[Case]) -> Table:
 
 @dataclass(frozen=True, eq=False)
 class Fit:
-    """Knots and weights by feature, and cuts by stage."""
+    """Knots and weights by feature, the share of the half hour before, and cuts by stage."""
 
     knots: list[FloatArray]
     weights: list[FloatArray]
     usual: list[float]
+    history: float
     cuts: FloatArray
     label_cuts: FloatArray
 
-    def score(self, numbers: FloatArray) -> FloatArray:
-        total = np.zeros(len(numbers))
+    def score(self, table: Table) -> FloatArray:
+        had = np.isfinite(table.before[:, 0])
+        before = np.where(had[:, None], table.before, 0.0)
+        total = np.zeros(len(had))
         for j, feature in enumerate(FEATURES):
-            way = parts(numbers[:, j], self.knots[j], feature.worse)
-            total += way @ self.weights[j] - self.usual[j]
+            for numbers, share in ((table.numbers, 1.0), (before, self.history * had)):
+                way = parts(numbers[:, j], self.knots[j], feature.worse)
+                total += share * (way @ self.weights[j] - self.usual[j])
         return total
 
     def probabilities(self, table: Table) -> FloatArray:
-        score = self.score(table.numbers)
+        score = self.score(table)
         cuts = self.cuts[table.second.astype(int)]
         upto = expit(cuts - score[:, None])
         return np.stack([upto[:, 0], upto[:, 1] - upto[:, 0], 1 - upto[:, 1]], axis=1)
 
     def labels(self, table: Table) -> IntArray:
         cuts = self.label_cuts[table.second.astype(int)]
-        return 1 + (self.score(table.numbers)[:, None] > cuts).sum(axis=1)
+        return 1 + (self.score(table)[:, None] > cuts).sum(axis=1)
 
     def to_dict(self, version: str, data: str) -> dict[str, Any]:
         return {
@@ -104,6 +113,7 @@ class Fit:
                     FEATURES, self.knots, self.weights, self.usual, strict=True
                 )
             ],
+            "history": round(self.history, 4),
             "cuts": {s: [round(float(v), 4) for v in self.cuts[i]] for i, s in enumerate(STAGES)},
             "label_cuts": {
                 s: [round(float(v), 4) for v in self.label_cuts[i]] for i, s in enumerate(STAGES)
@@ -112,24 +122,59 @@ class Fit:
 
 
 def fit(table: Table, penalty: tuple[float, float]) -> Fit:
-    lasso, ridge = penalty
-    n = len(table.numbers)
-    knots, ways = [], []
+    knots, here, before = _designs(table)
+    had = np.isfinite(table.before[:, 0])[:, None]
+    design = np.concatenate(here, axis=1)
+    # Both centred on the mean window: a window without a half hour before has a usual one.
+    middle = design.mean(axis=0)
+    design = design - middle
+    earlier = (np.concatenate(before, axis=1) - middle) * had
+    found = _maximised(design, earlier, table, penalty)
+    size = design.shape[1]
+    ends = np.cumsum([way.shape[1] for way in here])[:-1]
+    weights = np.split(found[:size], ends)
+    usual = [float((way @ w).mean()) for way, w in zip(here, weights, strict=True)]
+    first = found[size + 1 : size + 3]
+    cuts = np.stack([first, first + np.exp(found[size + 3 :])], axis=1)
+    rough = Fit(knots, weights, usual, float(found[size]), cuts, cuts)
+    score = rough.score(table)
+    label_cuts = np.array(
+        [
+            best_cuts(score[table.second == second], table.median[table.second == second])
+            for second in (False, True)
+        ]
+    )
+    return Fit(knots, weights, usual, rough.history, cuts, label_cuts)
+
+
+def _designs(table: Table) -> tuple[list[FloatArray], list[FloatArray], list[FloatArray]]:
+    """Knots, and how far each window and each half hour before has come between them."""
+    knots, here, before = [], [], []
     for j, feature in enumerate(FEATURES):
         values = table.numbers[:, j]
         marks = np.unique(np.quantile(values, np.linspace(*OUTER_QUANTILES, KNOTS)))
         if len(marks) < 2:
             marks = np.array([marks[0], marks[0] + 1.0])
         knots.append(marks)
-        ways.append(parts(values, marks, feature.worse))
-    design = np.concatenate(ways, axis=1)
-    size = design.shape[1]
+        here.append(parts(values, marks, feature.worse))
+        before.append(parts(np.nan_to_num(table.before[:, j]), marks, feature.worse))
+    return knots, here, before
+
+
+def _maximised(
+    design: FloatArray, earlier: FloatArray, table: Table, penalty: tuple[float, float]
+) -> FloatArray:
+    """Weights, history, first cuts by stage, logarithms of the gaps between the cuts."""
+    lasso, ridge = penalty
+    n, size = design.shape
     stage = np.stack([~table.second, table.second], axis=1).astype(float)
     shares = table.shares
 
     def loss(x: FloatArray) -> tuple[float, FloatArray]:
-        weights, first, gap = x[:size], x[size : size + 2], np.exp(x[size + 2 :])
-        score = design @ weights
+        weights, history = x[:size], x[size]
+        first, gap = x[size + 1 : size + 3], np.exp(x[size + 3 :])
+        both = design + history * earlier
+        score = both @ weights
         low = expit(stage @ first - score)
         high = expit(stage @ (first + gap) - score)
         p = np.maximum(np.stack([low, high - low, 1 - high], axis=1), 1e-9)
@@ -138,29 +183,20 @@ def fit(table: Table, penalty: tuple[float, float]) -> Fit:
         by_high = (by_p[:, 1] - by_p[:, 2]) * high * (1 - high)
         value = -np.sum(shares * np.log(p)) / n + lasso * weights.sum()
         value += ridge / n * weights @ weights
-        gradient = -design.T @ (by_low + by_high) + lasso + 2 * ridge / n * weights
+        by_score = -(by_low + by_high)
+        gradient = both.T @ by_score + lasso + 2 * ridge / n * weights
+        by_history = (earlier @ weights) @ by_score
         by_first = stage.T @ (by_low + by_high)
-        return float(value), np.concatenate([gradient, by_first, stage.T @ by_high * gap])
+        return float(value), np.concatenate(
+            [gradient, [by_history], by_first, stage.T @ by_high * gap]
+        )
 
-    begin = np.concatenate([np.full(size, 0.01), np.zeros(2), np.full(2, 0.8)])
-    bounds = [(0.0, None)] * size + [(None, None)] * 4
+    begin = np.concatenate([np.full(size, 0.05), [0.2], np.zeros(2), np.full(2, 0.8)])
+    bounds = [(0.0, None)] * size + [(0.0, MOST_HISTORY)] + [(None, None)] * 4
     found = minimize(
         loss, begin, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 500}
     )
-    ends = np.cumsum([way.shape[1] for way in ways])[:-1]
-    weights = np.split(found.x[:size], ends)
-    usual = [float((way @ w).mean()) for way, w in zip(ways, weights, strict=True)]
-    first = found.x[size : size + 2] - sum(usual)
-    cuts = np.stack([first, first + np.exp(found.x[size + 2 :])], axis=1)
-    rough = Fit(knots, weights, usual, cuts, cuts)
-    score = rough.score(table.numbers)
-    label_cuts = np.array(
-        [
-            best_cuts(score[table.second == second], table.median[table.second == second])
-            for second in (False, True)
-        ]
-    )
-    return Fit(knots, weights, usual, cuts, label_cuts)
+    return np.asarray(found.x)
 
 
 def quadratic_kappa(a: IntArray, b: IntArray) -> float:
@@ -233,7 +269,7 @@ def nested(table: Table, count: int = 10, seed: int = 0) -> CrossValidated:
         train, test = table.part(fold != k), table.part(fold == k)
         penalties.append(chosen_penalty(train, seed + 1))
         model = fit(train, penalties[-1])
-        score[fold == k] = model.score(test.numbers)
+        score[fold == k] = model.score(test)
         probabilities[fold == k] = model.probabilities(test)
         label[fold == k] = model.labels(test)
     return CrossValidated(score, probabilities, label, penalties)

@@ -15,7 +15,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ebbline.criteria.model import PANEL_LABELS
-from ebbline.criteria.panel import panel_model, panel_reading, split
+from ebbline.criteria.panel import (
+    HALF_HOUR_BEFORE,
+    panel_model,
+    panel_reading,
+    panel_silence,
+    split,
+)
 from ebbline.criteria.panel_features import FEATURES, measure
 from ebbline.features import detect
 from ebbline.recording.model import Context
@@ -85,36 +91,77 @@ def test_no_reading_is_given_of_what_could_not_be_seen() -> None:
     ("context", "window", "said"),
     [
         (Context(weeks=31, stage=Stage.FIRST), HALF_HOUR, "31 weeks"),
-        (Context(weeks=40), HALF_HOUR, "stage not known"),
         (Context(weeks=40, stage=Stage.ANTEPARTUM), HALF_HOUR, "antepartum"),
         (LABOUR, Window(0.0, 600.0), "10 minutes"),
     ],
 )
-def test_windows_unlike_the_panels_are_warned_of(
+def test_the_panel_is_silent_outside_its_data_and_says_why(
     context: Context, window: Window, said: str
 ) -> None:
-    reading = panel_reading(detect(calm().recording()), window, context)
-    assert reading is not None
-    assert any(said in warning for warning in reading.warnings)
+    findings = detect(calm().recording())
+    assert panel_reading(findings, window, context) is None
+    assert said in panel_silence(findings, window, context)
+    assert not panel_silence(findings, HALF_HOUR, LABOUR)
+
+
+def test_a_stage_that_is_not_known_is_warned_of() -> None:
+    reading = panel_reading(detect(calm().recording()), HALF_HOUR, Context(weeks=40))
     usual = panel_reading(detect(calm().recording()), HALF_HOUR, LABOUR)
-    assert usual is not None
+    assert reading is not None and usual is not None
+    assert any("stage not known" in warning for warning in reading.warnings)
     assert not usual.warnings
 
 
-def test_lost_signal_is_warned_of() -> None:
+def test_the_panel_is_silent_where_more_was_lost_than_it_ever_read() -> None:
     trace = calm()
     for start in range(0, 1800, 60):
         trace.lose(start, start + 36)
-    reading = panel_reading(detect(trace.recording()), HALF_HOUR, LABOUR)
-    assert reading is not None
-    assert any("signal lost" in warning for warning in reading.warnings)
+    findings = detect(trace.recording())
+    assert panel_reading(findings, HALF_HOUR, LABOUR) is None
+    assert "signal is lost" in panel_silence(findings, HALF_HOUR, LABOUR)
+
+
+def test_the_panel_is_silent_beside_a_sinusoidal_pattern() -> None:
+    trace = Trace(30, band=1.0)
+    trace.bpm = trace.bpm + 8 * np.sin(2 * np.pi * trace.seconds / 15)
+    findings = detect(trace.recording())
+    assert findings.fetal.sinusoidal
+    assert "sinusoidal" in panel_silence(findings, HALF_HOUR, LABOUR)
+
+
+def test_the_half_hour_before_counts_as_one_line_that_unfolds() -> None:
+    """The readers had seen the earlier trace: bad before, the same window is read as worse."""
+    good, worse = Trace(60).contractions(180), Trace(60).contractions(180)
+    for onset in range(80, 1700, 150):
+        worse.excursion(onset, 35, 10, 45, -60)
+    second = Window(1800.0, 3600.0)
+    calm_before = panel_reading(detect(good.recording()), second, LABOUR)
+    bad_before = panel_reading(detect(worse.recording()), second, LABOUR)
+    assert calm_before is not None and bad_before is not None
+    (line,) = [c for c in bad_before.contributions if c.finding == HALF_HOUR_BEFORE]
+    assert line.points == pytest.approx(sum(c.points for c in bad_before.before), abs=1e-12)
+    assert line.points > 0 and bad_before.score > calm_before.score
+    alone = panel_reading(detect(worse.recording()), HALF_HOUR, LABOUR)
+    assert alone is not None and not alone.before
+
+
+@pytest.mark.parametrize("depth", [16.0, 30.0, 60.0])
+def test_one_more_deceleration_never_lowers_the_score(depth: float) -> None:
+    trace = Trace(30).contractions(180)
+    scores = []
+    for onset in (300, 660, 1020, 1380):
+        reading = panel_reading(detect(trace.recording()), HALF_HOUR, LABOUR)
+        assert reading is not None
+        scores.append(reading.score)
+        trace.excursion(onset, 10, 20, 15, -depth)
+    assert scores == sorted(scores)
 
 
 def test_numbers_are_those_of_the_findings() -> None:
     findings = detect(bad().recording())
     numbers = dict(zip((f.name for f in FEATURES), measure(findings, HALF_HOUR), strict=True))
     depths = [d.depth_bpm for d in findings.fetal.decelerations if not d.shallow]
-    assert numbers["median depth of decelerations"] == pytest.approx(np.median(depths))
+    assert numbers["depth of the second deepest deceleration"] == sorted(depths)[-2]
     assert numbers["time under 100 bpm"] == pytest.approx(
         100 * np.mean(findings.fetal.rate_curve.values[:1800] < 100)
     )

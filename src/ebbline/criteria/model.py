@@ -99,8 +99,9 @@ class PanelContribution:
 class PanelReading:
     """How a panel of nine readers would probably split over normal, suspicious, pathological.
 
-    probabilities: of normal, suspicious, pathological, summing to 1. warnings: where the window
-    lies outside the data the model came from.
+    probabilities: of normal, suspicious, pathological, summing to 1. contributions: parts of the
+    score; before: what the one called "half hour before" is made of. warnings: where the window
+    differs from those the model came from.
     """
 
     window: Window
@@ -111,3 +112,4 @@ class PanelReading:
     model_version: str
     data: str
     warnings: tuple[str, ...]
+    before: tuple[PanelContribution, ...] = ()

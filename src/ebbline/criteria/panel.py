@@ -2,11 +2,12 @@
 
 An ordinal model (proportional odds; McCullagh, J R Stat Soc B 1980;42:109-42) on a sum of
 monotone terms, one for each number of `panel_features`: more of what is worse never lowers the
-score. The terms' points are exact: they add up to the score. The fitted numbers stand in
-`panel_model.json`, made by `bench/panel.py --refit` from the readings of nine obstetricians
-(Hruban L, et al. J Eval Clin Pract 2015) of the open CTU-UHB recordings (Chudacek V, et al. BMC
-Pregnancy Childbirth 2014;14:16). It says what readers would call a window, not what is true of
-the fetus, and never replaces a standard's class.
+score. The readers had seen the earlier trace, so that the score is that of the window and a share
+of that of the half hour before, by the same terms. The points are exact: they add up to the score.
+The fitted numbers stand in `panel_model.json`, made by `bench/panel.py --refit` from the readings
+of nine obstetricians (Hruban L, et al. J Eval Clin Pract 2015) of the open CTU-UHB recordings
+(Chudacek V, et al. BMC Pregnancy Childbirth 2014;14:16). It says what readers would call a window,
+not what is true of the fetus, and never replaces a standard's class.
 """
 
 from __future__ import annotations
@@ -23,7 +24,8 @@ from numpy.typing import NDArray
 
 from ebbline.criteria.model import PANEL_LABELS, PanelContribution, PanelReading
 from ebbline.criteria.panel_features import FEATURES, measure
-from ebbline.features.findings import Findings
+from ebbline.definitions import HALF_HOUR_S
+from ebbline.features.findings import BaselineSegment, Findings, SinusoidalEpisode
 from ebbline.recording.model import Context
 from ebbline.terms import Stage, Window
 
@@ -36,8 +38,18 @@ or more of recording (README of the data)."""
 LEAST_WEEKS = 37.0
 """The recordings are of term labours."""
 
-USUAL_LOSS = 0.55
-"""The greatest share of lost signal in the recordings."""
+MOST_LOSS = 0.55
+"""The greatest share of lost signal in the recordings' windows, but for a few (99 %)."""
+
+FIRST_STAGE_MIN, SECOND_STAGE_MIN = (20.0, 40.0), (4.0, 40.0)
+"""Lengths of window that are answered, min: the panel read 30 in the first stage, 5 to 30 in the
+second; with a third to spare (ours)."""
+
+BEFORE_S, LEAST_BEFORE_S = HALF_HOUR_S, 600.0
+"""What was read before counts for half an hour, from ten minutes of it on (ours)."""
+
+HALF_HOUR_BEFORE = "half hour before"
+"""Name of the contribution that unfolds into `PanelReading.before`."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,11 +73,13 @@ class PanelTerm:
 @dataclass(frozen=True, slots=True, eq=False)
 class PanelModel:
     """Terms and cuts. cuts: where the score passes to suspicious, to pathological, for a single
-    reader; label_cuts: the same for the middle one of nine readers. Keys: first, second stage."""
+    reader; label_cuts: the same for the middle one of nine readers. Keys: first, second stage.
+    history: how much of the half hour before counts."""
 
     version: str
     data: str
     terms: tuple[PanelTerm, ...]
+    history: float
     cuts: dict[str, tuple[float, float]]
     label_cuts: dict[str, tuple[float, float]]
 
@@ -100,6 +114,7 @@ def from_dict(saved: dict[str, Any]) -> PanelModel:
             PanelTerm(t["name"], np.array(t["knots"]), np.array(t["weights"]), t["usual"])
             for t in saved["terms"]
         ),
+        history=saved["history"],
         cuts={stage: (cut[0], cut[1]) for stage, cut in saved["cuts"].items()},
         label_cuts={stage: (cut[0], cut[1]) for stage, cut in saved["label_cuts"].items()},
     )
@@ -108,57 +123,110 @@ def from_dict(saved: dict[str, Any]) -> PanelModel:
 def panel_reading(
     findings: Findings, window: Window, context: Context, model: PanelModel | None = None
 ) -> PanelReading | None:
-    """The panel's probable split over a window, or None where too little signal is usable."""
-    model = model or panel_model()
-    first, last = int(window.start_s), max(int(window.start_s) + 1, round(window.end_s))
-    usable = np.isfinite(findings.fetal.rate_curve.values[first:last])
-    if float(usable.sum()) < LEAST_USABLE_S:
+    """The panel's probable split over a window, or None where it keeps silent (`panel_silence`)."""
+    if panel_silence(findings, window, context):
         return None
-    stage = context.stage_at(0.5 * (window.start_s + window.end_s))
+    model = model or panel_model()
+    stage = _stage(window, context)
     key = "second" if stage is Stage.SECOND else "first"
-    values = measure(findings, window)
-    contributions = []
-    for feature, term, value in zip(FEATURES, model.terms, values.tolist(), strict=True):
-        points = term.points(value, feature.worse)
-        contributions.append(PanelContribution(feature.name, value, feature.unit, points))
+    contributions = _contributions(model, findings, window, 1.0)
+    earlier = window_before(findings, window)
+    before = _contributions(model, findings, earlier, model.history) if earlier else ()
+    if before:
+        together = PanelContribution(HALF_HOUR_BEFORE, math.nan, "", sum(c.points for c in before))
+        contributions = (*contributions, together)
     score = sum(c.points for c in contributions)
-    contributions.sort(key=lambda c: -abs(c.points))
     rank = sum(score > cut for cut in model.label_cuts[key])
     return PanelReading(
         window=window,
         probabilities=split(score, model.cuts[key]),
         label=PANEL_LABELS[rank],
         score=score,
-        contributions=tuple(contributions),
+        contributions=tuple(sorted(contributions, key=_by_size)),
         model_version=model.version,
         data=model.data,
-        warnings=_warnings(findings, window, context, stage, 1.0 - float(usable.mean())),
+        warnings=_warnings(window, context, stage, bool(before)),
+        before=tuple(sorted(before, key=_by_size)),
     )
 
 
-def _warnings(
-    findings: Findings, window: Window, context: Context, stage: Stage, loss: float
-) -> tuple[str, ...]:
-    """Where the window lies outside the data that the model came from."""
+def window_before(findings: Findings, window: Window) -> Window | None:
+    """The half hour before a window; None where there is too little of it."""
+    before = Window(max(0.0, window.start_s - BEFORE_S), window.start_s)
+    if before.duration_s < LEAST_BEFORE_S or _usable_s(findings, before) < LEAST_USABLE_S:
+        return None
+    return before
+
+
+def panel_silence(findings: Findings, window: Window, context: Context) -> str:
+    """Why the panel says nothing of a window (outside its data, a sign it cannot see), or ""."""
+    usable_s = _usable_s(findings, window)
+    stage = _stage(window, context)
+    low, high = SECOND_STAGE_MIN if stage is Stage.SECOND else FIRST_STAGE_MIN
+    minutes = window.duration_s / 60.0
+    lost = 1.0 - usable_s / max(window.duration_s, 1.0)
+    reasons = (
+        (
+            usable_s < LEAST_USABLE_S or lost > MOST_LOSS,
+            f"{100 * lost:.0f} % of the signal is lost: more than in the panel's windows",
+        ),
+        (
+            context.weeks is not None and context.weeks < LEAST_WEEKS,
+            f"{context.weeks or 0:g} weeks: the panel read term labours only",
+        ),
+        (stage is Stage.ANTEPARTUM, "antepartum: the panel read labours only"),
+        (findings.fetal.fetus > 1, "a further twin: the panel read single fetuses only"),
+        (
+            not low <= minutes <= high,
+            f"{minutes:.0f} minutes: the panel read {'5 to 30' if low < 5 else '30'}",
+        ),
+        (
+            any(not s.pseudo and _overlap(s, window) for s in findings.fetal.sinusoidal),
+            "a sinusoidal pattern, which the panel's numbers cannot see",
+        ),
+        (
+            not any(s.determinate and _overlap(s, window) for s in findings.fetal.baseline),
+            "no baseline in the window",
+        ),
+    )
+    return next((why for holds, why in reasons if holds), "")
+
+
+def _usable_s(findings: Findings, window: Window) -> float:
+    first, last = int(window.start_s), max(int(window.start_s) + 1, round(window.end_s))
+    return float(np.isfinite(findings.fetal.rate_curve.values[first:last]).sum())
+
+
+def _stage(window: Window, context: Context) -> Stage:
+    return context.stage_at(0.5 * (window.start_s + window.end_s))
+
+
+def _overlap(part: SinusoidalEpisode | BaselineSegment, window: Window) -> bool:
+    return part.end_s > window.start_s and part.start_s < window.end_s
+
+
+def _by_size(contribution: PanelContribution) -> float:
+    return -abs(contribution.points)
+
+
+def _contributions(
+    model: PanelModel, findings: Findings, window: Window, weight: float
+) -> tuple[PanelContribution, ...]:
+    values = measure(findings, window).tolist()
+    return tuple(
+        PanelContribution(f.name, value, f.unit, weight * term.points(value, f.worse))
+        for f, term, value in zip(FEATURES, model.terms, values, strict=True)
+    )
+
+
+def _warnings(window: Window, context: Context, stage: Stage, before: bool) -> tuple[str, ...]:
+    """What was not as the panel had it."""
     found = []
-    if context.weeks is not None and context.weeks < LEAST_WEEKS:
-        found.append(f"{context.weeks:g} weeks: the panel read term labours only")
-    if stage is Stage.ANTEPARTUM:
-        found.append("antepartum: the panel read labours only")
     if stage is Stage.UNKNOWN:
         found.append("stage not known: read as the first stage")
-    if findings.fetal.fetus > 1:
-        found.append("a further twin: the panel read single fetuses only")
     minutes = window.duration_s / 60.0
     if stage is not Stage.SECOND and not 25.0 <= minutes <= 35.0:
         found.append(f"{minutes:.0f} minutes: in the first stage the panel read 30")
-    if stage is Stage.SECOND and not 4.0 <= minutes <= 31.0:
-        found.append(f"{minutes:.0f} minutes: in the second stage the panel read 5 to 30")
-    if loss > USUAL_LOSS:
-        found.append(f"{loss:.0%} of the signal lost: more than in the panel's recordings")
-    if not any(
-        s.determinate and s.end_s > window.start_s and s.start_s < window.end_s
-        for s in findings.fetal.baseline
-    ):
-        found.append("no baseline in the window: what depends on it is guesswork")
+    if not before and window.start_s > 0.0:
+        found.append("the half hour before could not be seen: the panel had seen it")
     return tuple(found)

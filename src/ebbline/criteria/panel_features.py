@@ -12,14 +12,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.definitions import BASELINE_VERY_SLOW_BPM, MARKED_ABOVE_BPM, TEN_MINUTES_S
+from ebbline.definitions import (
+    BASELINE_VERY_SLOW_BPM,
+    MARKED_ABOVE_BPM,
+    MINIMAL_UPTO_BPM,
+    TEN_MINUTES_S,
+)
 from ebbline.features import window as within
 from ebbline.features.findings import Curve, Deceleration, DecelerationKind, Findings
 from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
 
-LOW_BPM, VERY_LOW_BPM, HIGH_BPM = BASELINE_VERY_SLOW_BPM, 80.0, 165.0
+LOW_BPM, BELOW_BPM, VERY_LOW_BPM, HIGH_BPM = BASELINE_VERY_SLOW_BPM, 90.0, 80.0, 165.0
 RISEN_BPM = 12.0
 REDUCED_FINE_BPM = 4.0
 HIGH_BASELINE_BPM, LOW_BASELINE_BPM = 145.0, 112.0
@@ -35,6 +40,7 @@ class Look:
 
     window: Window
     rate: FloatArray
+    rate_with_gaps: FloatArray
     above: FloatArray
     baseline_levels: FloatArray
     earlier_levels: FloatArray
@@ -76,6 +82,7 @@ def look(findings: Findings, window: Window) -> Look:
     return Look(
         window=window,
         rate=rate[np.isfinite(rate)],
+        rate_with_gaps=rate,
         above=above[np.isfinite(above)],
         baseline_levels=baseline[np.isfinite(baseline)],
         earlier_levels=np.array(
@@ -95,10 +102,6 @@ def _quantile(values: FloatArray, share: float) -> float:
     left = int(place)
     right = min(left + 1, len(ordered) - 1)
     return float(ordered[left] + (ordered[right] - ordered[left]) * (place - left))
-
-
-def _median_of(values: list[float]) -> float:
-    return _quantile(np.array(values or [0.0]), 0.5)
 
 
 def _share(flags: NDArray[np.bool_]) -> float:
@@ -138,12 +141,40 @@ def _fine(seen: Look) -> float:
     return _quantile(seen.fine, 0.2) if len(seen.fine) else USUAL_FINE_BPM
 
 
-def _median_depth(seen: Look) -> float:
-    return _median_of([d.depth_bpm for d in seen.decelerations])
+def _very_low_run(seen: Look) -> float:
+    longest = run = 0
+    for second in seen.rate_with_gaps.tolist():
+        # A gap neither ends a run nor lengthens it.
+        if second == second:
+            run = run + 1 if second < VERY_LOW_BPM else 0
+            longest = max(longest, run)
+    return float(longest)
 
 
-def _median_return(seen: Look) -> float:
-    return _median_of([d.return_s for d in seen.decelerations])
+def _below_90(seen: Look) -> float:
+    return _share(seen.rate < BELOW_BPM)
+
+
+def _narrow(seen: Look) -> float:
+    return _share(seen.bandwidth <= MINIMAL_UPTO_BPM)
+
+
+def _greatest(values: list[float], place: int) -> float:
+    """The place-th greatest, 0 where there are fewer: one more never makes it less."""
+    ordered = sorted(values, reverse=True)
+    return ordered[place - 1] if len(ordered) >= place else 0.0
+
+
+def _greatest_depth(seen: Look) -> float:
+    return _greatest([d.depth_bpm for d in seen.decelerations], 1)
+
+
+def _second_depth(seen: Look) -> float:
+    return _greatest([d.depth_bpm for d in seen.decelerations], 2)
+
+
+def _second_return(seen: Look) -> float:
+    return _greatest([d.return_s for d in seen.decelerations], 2)
 
 
 def _area(seen: Look) -> float:
@@ -154,8 +185,9 @@ def _sure_decelerations(seen: Look) -> float:
     return sum(d.certainty > SURE for d in seen.decelerations) / seen.tens
 
 
-def _late(seen: Look) -> float:
-    return sum(d.kind is DecelerationKind.LATE for d in seen.decelerations) / seen.tens
+def _late_or_prolonged(seen: Look) -> float:
+    kinds = (DecelerationKind.LATE, DecelerationKind.PROLONGED)
+    return sum(d.kind in kinds for d in seen.decelerations) / seen.tens
 
 
 def _high_baseline(seen: Look) -> float:
@@ -197,11 +229,15 @@ FEATURES: tuple[PanelFeature, ...] = (
     PanelFeature("minutes of marked variability", "%", 1, _marked),
     PanelFeature("minutes of reduced fine variability", "%", 1, _reduced),
     PanelFeature("fine variability of the quietest minutes", "bpm", -1, _fine),
-    PanelFeature("median depth of decelerations", "bpm", 1, _median_depth),
-    PanelFeature("median return from the nadir", "s", 1, _median_return),
+    PanelFeature("time under 90 bpm", "%", 1, _below_90),
+    PanelFeature("longest run under 80 bpm", "s", 1, _very_low_run),
+    PanelFeature("minutes of bandwidth 5 bpm or less", "%", 1, _narrow),
+    PanelFeature("depth of the deepest deceleration", "bpm", 1, _greatest_depth),
+    PanelFeature("depth of the second deepest deceleration", "bpm", 1, _second_depth),
+    PanelFeature("second slowest return from a nadir", "s", 1, _second_return),
     PanelFeature("area of decelerations", "bpm min", 1, _area),
     PanelFeature("sure decelerations in 10 min", "", 1, _sure_decelerations),
-    PanelFeature("late decelerations in 10 min", "", 1, _late),
+    PanelFeature("late or prolonged decelerations in 10 min", "", 1, _late_or_prolonged),
     PanelFeature("baseline over 145 bpm", "bpm", 1, _high_baseline),
     PanelFeature("baseline under 112 bpm", "bpm", 1, _low_baseline),
     PanelFeature("baseline fallen since before the window", "bpm", 1, _fallen_baseline),

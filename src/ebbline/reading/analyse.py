@@ -9,7 +9,7 @@ from dataclasses import replace
 from ebbline import CAUTION, __version__
 from ebbline.criteria import classify
 from ebbline.criteria.model import Standard
-from ebbline.criteria.panel import panel_reading
+from ebbline.criteria.panel import panel_reading, panel_silence
 from ebbline.definitions import HALF_HOUR_S, TEN_MINUTES_S
 from ebbline.errors import ContextError
 from ebbline.features import detect
@@ -127,6 +127,7 @@ def _fetus(
         history=_history(findings, window, context, standards) if history else (),
         panel=panel_reading(findings, window, context),
         four_lines=four_lines(findings, review, classes[0], clock) if classes else None,
+        panel_silence=panel_silence(findings, window, context),
     )
 
 

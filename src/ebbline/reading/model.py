@@ -139,7 +139,7 @@ class FourLines:
 class FetalReading:
     """The reading of one fetus: findings of the whole, review and classes of the window.
 
-    four_lines: None where no standard was asked for.
+    four_lines: None where no standard was asked for. panel_silence: why the panel says nothing.
     """
 
     fetus: int
@@ -149,6 +149,7 @@ class FetalReading:
     history: tuple[HistoryPoint, ...]
     panel: PanelReading | None
     four_lines: FourLines | None = None
+    panel_silence: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

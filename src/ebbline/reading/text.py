@@ -14,7 +14,15 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import groupby
 
-from ebbline.criteria.model import PANEL_LABELS, Classification, Level, PanelReading, Reason
+from ebbline.criteria.model import (
+    PANEL_LABELS,
+    Classification,
+    Level,
+    PanelContribution,
+    PanelReading,
+    Reason,
+)
+from ebbline.criteria.panel import HALF_HOUR_BEFORE
 from ebbline.definitions import HALF_HOUR_S
 from ebbline.features import window as within
 from ebbline.features.findings import ArtefactKind, VariabilityClass
@@ -145,7 +153,7 @@ def sections(reading: Reading, fetal: FetalReading) -> tuple[Section, ...]:
         Section("Change over time", tuple(_column(one, clock) for one in review.columns)),
         *classes,
         Section("Class over time", _history(fetal, clock)),
-        *((Section("Panel reading", _panel(fetal.panel)),) if fetal.panel else ()),
+        *_panel_section(fetal),
         Section("Not assessed", _not_assessed(fetal)),
         Section("Sources", tuple(sources.lines())),
     )
@@ -517,6 +525,23 @@ def _history(fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def _panel_section(fetal: FetalReading) -> tuple[Section, ...]:
+    if fetal.panel is not None:
+        return (Section("Panel reading", _panel(fetal.panel)),)
+    if fetal.panel_silence:
+        return (Section("Panel reading", (f"Not told: {fetal.panel_silence}.",)),)
+    return ()
+
+
+def _driven(part: PanelContribution, panel: PanelReading) -> str:
+    """One part of the panel's score; the half hour before unfolds into its own greatest parts."""
+    towards = f"{part.points:+.2f} points towards {'pathological' if part.points > 0 else 'normal'}"
+    if part.finding == HALF_HOUR_BEFORE:
+        made_of = ", ".join(f"{one.finding} {one.points:+.2f}" for one in panel.before[:3])
+        return f"{upper(part.finding)}: {towards} (most of it: {made_of})."
+    return f"{upper(part.finding)} {number(part.value, part.unit, 1).strip()}: {towards}."
+
+
 def _panel(panel: PanelReading) -> tuple[str, ...]:
     named = PANEL_LABELS
     split = ", ".join(
@@ -535,12 +560,7 @@ def _panel(panel: PanelReading) -> tuple[str, ...]:
     ranked = sorted(panel.contributions, key=lambda part: -abs(part.points))
     driving = [part for part in ranked if abs(part.points) >= _DRIVING_POINTS]
     rest = [part for part in ranked if abs(part.points) < _DRIVING_POINTS]
-    driven = [
-        f"{upper(part.finding)} {number(part.value, part.unit, 1).strip()}: "
-        f"{part.points:+.2f} points towards "
-        f"{'pathological' if part.points > 0 else 'normal'}."
-        for part in driving
-    ]
+    driven = [_driven(part, panel) for part in driving]
     if rest:
         driven.append(
             f"{len(rest)} other findings: {sum(part.points for part in rest):+.2f} points together."
