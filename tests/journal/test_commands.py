@@ -133,3 +133,12 @@ def test_a_case_goes_out_and_into_another_record(desk: Desk, tmp_path: Path) -> 
     assert "such a case already" in other.refused("import", str(out))
     out.write_bytes(out.read_bytes()[:-40])
     assert "not a whole zip file" in other.refused("import", str(out))
+
+
+def test_a_backup_is_a_whole_record(desk: Desk, tmp_path: Path) -> None:
+    desk.said("add", "24-0117", "note", "note=well", "--by", "Kim")
+    copy = tmp_path / "copy.sqlite"
+    assert "1 cases, 2 entries" in desk.said("backup", str(copy))
+    assert Desk(copy).said("show", "24-0117") == desk.said("show", "24-0117")
+    assert "already" in desk.refused("backup", str(copy))
+    assert desk.run("backup", str(desk.place)).exception is not None

@@ -202,3 +202,19 @@ def test_only_who_is_signed_in_sees_or_writes(guarded: Visitor) -> None:
     assert guarded.sign_in("reader one") == 303
     answer = guarded.post("/api/record/cases", json={"case": "24-0117", "bed": "4"})
     assert answer.json()["author"] == "reader one"
+
+
+def test_a_running_trace_is_read_for_the_record_and_is_preferred(ward: Visitor) -> None:
+    """A source of running traces, such as live beds."""
+    from dataclasses import replace
+
+    from ebbline.web.recordings.demo_cases import invented_recording
+
+    records = ward.app.state.records  # type: ignore[attr-defined]
+    start = datetime.now().astimezone() - timedelta(minutes=90)
+    trace = replace(invented_recording("late"), start=start)
+    records.add_trace_source(lambda case: trace if case == "24-0117" else None)
+    page = ward.get("/record/24-0117").text
+    assert "Right now" in page and "The trace read here ends" not in page
+    assert any(one["row"] == "falls" for one in ward.get(f"{CASE}/state").json()["alerts"])
+    assert "recording.hea" in str(ward.get(f"{CASE}/archive.zip").content)

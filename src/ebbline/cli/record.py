@@ -326,6 +326,36 @@ def import_case(
             typer.echo(f"  {loss}")
 
 
+@record_app.command("backup")
+def backup(
+    target: Annotated[Path, typer.Argument(help="File to write the copy to.")],
+    force: Force = False,
+    place: Place = None,
+) -> None:
+    """Copy the record, whole and consistent, while it may be in use.
+
+    A record in PostgreSQL is copied with pg_dump.
+    """
+    from ebbline.journal.database import default_place
+
+    where = place or str(default_place())
+    if "://" in where:
+        raise JournalError(
+            "this record lies in PostgreSQL.", where="backup", remedy="Copy it with pg_dump."
+        )
+    path = Path(where)
+    if not path.exists():
+        raise JournalError("there is no record.", where=where, remedy="Name it with --place.")
+    beside = [path.with_name(path.name + ending) for ending in ("", "-wal", "-shm")]
+    Outputs(force=force, read=beside).announce(target)
+    journal = _journal(where)
+    found = journal.verify()
+    if not found.holds:
+        typer.echo(f"The chain does not hold ({found.breaks[0]}); it is copied as it is.", err=True)
+    journal.store.backup(target)
+    typer.echo(f"Copied {path} to {target}: {found.cases} cases, {found.entries} entries.")
+
+
 def _journal(place: str | None) -> Journal:
     from ebbline.journal.database import default_place
     from ebbline.journal.store import Journal

@@ -412,7 +412,7 @@ def archive(kept: Kept, case: str, recording_format: str = "wfdb") -> Response:
     state = kept.state(case)
     data = pack(
         state.entries,
-        recording=kept.recording(state.held) if state.reading else None,
+        recording=kept.recording(state.case, state.held) if state.reading else None,
         reading=state.reading,
         recording_format=recording_format,
     )

@@ -30,6 +30,12 @@ STALE = timedelta(minutes=30)
 """From when the page says how old the reading is (ours: the usual window)."""
 
 
+FRESH = timedelta(minutes=1)
+"""How long the reading of a running trace stands on the record's pages (ours)."""
+
+MOST_RUNNING = 24
+
+
 @dataclass(frozen=True, slots=True)
 class CaseState:
     """A case at a moment. reading_problem: why there is no reading of its trace, else empty."""
@@ -83,8 +89,16 @@ class CaseState:
         return max(0, int((self.now - ends).total_seconds() // 60))
 
 
+TraceSource = Callable[[str], "Recording | None"]
+"""Gives the trace of a case so far, or None where it has none."""
+
+
 class Records:
-    """The record of this workbench, opened when it is first asked for."""
+    """The record of this workbench, opened when it is first asked for.
+
+    A trace that runs comes from a source that is added; before any, and for cases without one, the
+    recording that the record itself names is read.
+    """
 
     def __init__(
         self,
@@ -96,6 +110,12 @@ class Records:
         self._library = library
         self._now = now
         self._journal: Journal | None = None
+        self._sources: list[TraceSource] = []
+        self._running: dict[str, tuple[datetime, Recording, Reading]] = {}
+
+    def add_trace_source(self, source: TraceSource) -> None:
+        """Ask this for the trace of a case before the record's own."""
+        self._sources.append(source)
 
     @property
     def journal(self) -> Journal:
@@ -125,7 +145,7 @@ class Records:
         entries = self.journal.entries(case)
         now = self.now()
         held = tuple(one for one in standing(entries) if one.at <= now)
-        reading, problem = self.reading(held)
+        reading, problem = self.reading(case, held)
         reviews = case_reviews(entries, now)
         bed = last_of(held, Bed)
         return CaseState(
@@ -147,8 +167,11 @@ class Records:
         """The handover of a case, filled."""
         return handover(state.entries, state.now, reading=state.reading)
 
-    def recording(self, held: tuple[Entry, ...]) -> Recording | None:
-        """The recording of a case, with its clock; None where none is tied to it."""
+    def recording(self, case: str, held: tuple[Entry, ...]) -> Recording | None:
+        """The recording of a case, with its clock; None where it has none."""
+        running = self._run(case)
+        if running is not None:
+            return running[0]
         found = last_of(held, Trace)
         if found is None:
             return None
@@ -158,19 +181,42 @@ class Records:
             recording = replace(recording, start=body.starts_at)
         return recording
 
-    def reading(self, held: tuple[Entry, ...]) -> tuple[Reading | None, str]:
+    def reading(self, case: str, held: tuple[Entry, ...]) -> tuple[Reading | None, str]:
         """The reading of the case's trace, and why there is none."""
         found = last_of(held, Trace)
-        if found is None:
-            return None, ""
-        body = found[1]
         try:
-            reading = self._library.reading(body.place)
+            running = self._run(case)
+            if running is not None:
+                return running[1], ""
+            if found is None:
+                return None, ""
+            reading = self._library.reading(found[1].place)
         except EbblineError as error:
             return None, f"The trace of this case cannot be read: {error.what}"
-        if not reading.start and body.starts_at is not None:
-            reading = replace(reading, start=body.starts_at.isoformat())
+        if not reading.start and found[1].starts_at is not None:
+            reading = replace(reading, start=found[1].starts_at.isoformat())
         return reading, ""
+
+    def _run(self, case: str) -> tuple[Recording, Reading] | None:
+        """A running trace with its reading, read again when it is older than a minute."""
+        from ebbline.reading.analyse import read
+
+        now = self._now()
+        kept = self._running.get(case)
+        if kept is not None and timedelta(0) <= now - kept[0] < FRESH:
+            return kept[1], kept[2]
+        for source in self._sources:
+            recording = source(case)
+            if recording is not None and recording.fetuses:
+                reading = read(recording)
+                # Only so many traces are held: those asked for last.
+                self._running.pop(case, None)
+                while len(self._running) >= MOST_RUNNING:
+                    self._running.pop(next(iter(self._running)))
+                self._running[case] = (now, recording, reading)
+                return recording, reading
+        self._running.pop(case, None)
+        return None
 
 
 def _columns(reading: Reading | None) -> tuple[TraceColumn, ...]:
