@@ -6,7 +6,6 @@ from pathlib import Path
 
 from ebbline.errors import EbblineError
 from ebbline.picture.canvas import Document
-from ebbline.recording.files import write_files
 
 SUFFIXES = (".svg", ".pdf", ".png")
 
@@ -22,6 +21,9 @@ def write(
     may be replaced. Raises EbblineError for another suffix, a place that cannot be written to, or
     a page too large.
     """
+    # The abdomen is drawn with this too, and the examination loads nothing of traces.
+    from ebbline.recording.files import write_files
+
     contents = _contents(document, Path(path), dpi)
     write_files(contents, replace=replace)
     return list(contents)
