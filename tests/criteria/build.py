@@ -225,7 +225,7 @@ class Trace:
 
     baseline: one value, or one for each ten minutes (NaN: indeterminate). bandwidth, valid,
     activity: one value, or one for each minute. present: whether there is an activity channel.
-    start_s: before it nothing was recorded.
+    start_s: before it nothing was recorded. rate: bpm of every second (None: not known).
     """
 
     minutes: int = 40
@@ -242,6 +242,7 @@ class Trace:
     present: bool = True
     weeks: float | None = 39.0
     start_s: float = 0.0
+    rate: Sequence[float] | None = None
 
     def moved(self, by_s: float) -> Trace:
         """The same, so much later."""
@@ -280,7 +281,9 @@ class Trace:
                 fetus=1,
                 sensor=SensorKind.ULTRASOUND,
                 baseline_curve=blank,
-                rate_curve=blank,
+                rate_curve=blank
+                if self.rate is None
+                else Curve(start_s, 1.0, np.asarray(self.rate, dtype=np.float64)),
                 baseline=_baselines(
                     _each(self.baseline, math.ceil(minutes / 10)), minutes, start_s
                 ),

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
 import pytest
 
 from criteria.build import (
@@ -259,7 +260,26 @@ def measured_for(minutes: float) -> Findings:
     return trace(30, bandwidth=[12.0] * count + [float("nan")] * (30 - count))
 
 
+def slow_for(share: float) -> Findings:
+    """Half an hour of which ten minutes were seen, a share of them under 100 bpm."""
+    rate = np.full(1800, math.nan)
+    rate[:600] = 140.0
+    rate[: round(600 * share)] = 90.0
+    return trace(30, rate=rate.tolist())
+
+
 CASES = [
+    *(
+        Case(
+            f"{standard.value}-slow-half",
+            standard,
+            OUR_CHOICE,
+            slow_for,
+            (0.49, 0.5, 0.51),
+            AT_LEAST,
+        )
+        for standard in (NICHD, FIGO, NICE)
+    ),
     # ---- NICHD 2008
     Case("nichd-baseline-normal", NICHD, MACONES, level, (105, 110, 115), AT_LEAST),
     Case("nichd-baseline-normal", NICHD, MACONES, level, (155, 160, 165), AT_MOST),

@@ -28,8 +28,8 @@ NO_CLASS = "no class"
 _ORDER = (Level.ALARMING, Level.CAUTION, Level.NOT_ASSESSED, Level.REASSURING)
 
 
-class Docket:
-    """The reasons of one class in the making."""
+class ClassBuilder:
+    """The reasons of one class, gathered until `close` makes the class of them."""
 
     def __init__(self, table: Table, facts: WindowFacts) -> None:
         self._table = table
@@ -39,6 +39,8 @@ class Docket:
         self._withheld: list[str] = []
         self._open: list[str] = []
         self._unseen: list[str] = []
+        self._beyond: list[str] = []
+        self._edge: list[str] = []
 
     def add(
         self,
@@ -70,6 +72,19 @@ class Docket:
         """Something the class rests on that could not be seen, without stopping the class."""
         self._unseen.append(what)
 
+    def say_above(self, what: str) -> None:
+        """What the letter of the standard leaves out, to be said above the class."""
+        self._beyond.append(what)
+
+    def on_edge(self, what: str) -> None:
+        """What would change the class if it were a little more or less."""
+        self._edge.append(what)
+
+    @property
+    def rank(self) -> int:
+        """The worst class that a line so far makes."""
+        return max((rule.rank for rule, _ in self._found if rule.part is Part.CLASS), default=0)
+
     def met(self, rank: int) -> tuple[Rule, ...]:
         """Deciding lines of this rank that were met."""
         return tuple(
@@ -85,7 +100,7 @@ class Docket:
 
     def close(self) -> Classification:
         """The class, or the refusal."""
-        rank = max((rule.rank for rule, _ in self._found if rule.part is Part.CLASS), default=0)
+        rank = self.rank
         refusal: list[str] = []
         unseen = list(self._unseen)
         found = self._found
@@ -98,10 +113,9 @@ class Docket:
                 refusal += self._withheld
             else:
                 unseen = [*self._withheld, *unseen]
-            if refusal and rank > 0 and self._table.alarm_rank is not None:
-                refusal.append(f"what could be seen is at least {self._table.classes[rank]}")
+        certain = bool(refusal) and rank > 0 and self._table.alarm_rank is not None
         decided: tuple[str, ...] = ()
-        if not refusal:
+        if not refusal or certain:
             decided = tuple(
                 dict.fromkeys(
                     rule.id
@@ -123,6 +137,9 @@ class Docket:
             decided_by=decided,
             refusal=tuple(dict.fromkeys(refusal)),
             not_assessed=tuple(dict.fromkeys(unseen)),
+            at_least=self._table.classes[rank] if certain else "",
+            beyond=tuple(dict.fromkeys(self._beyond)),
+            edge=tuple(dict.fromkeys(self._edge)),
         )
 
 
@@ -131,55 +148,81 @@ def spans(falls: Iterable[Deceleration]) -> tuple[Window, ...]:
     return tuple(Window(fall.onset_s, fall.end_s) for fall in falls)
 
 
-def check_window(docket: Docket, facts: WindowFacts, context: Context) -> None:
+def check_window(builder: ClassBuilder, facts: WindowFacts, context: Context) -> None:
     """Hold the window against the limits all standards of labour share."""
     window = facts.window
     if context.stage_at(window.end_s) is Stage.ANTEPARTUM:
-        docket.add(limits.LABOUR)
+        builder.add(limits.LABOUR)
     minutes = window.duration_s / 60.0
     if limits.WINDOW.met(minutes):
-        docket.add(limits.WINDOW, minutes)
-        docket.refuse(f"the window is too short: {minutes:.1f} min, {_needed(limits.WINDOW)}")
+        builder.add(limits.WINDOW, minutes)
+        builder.refuse(f"the window is too short: {minutes:.1f} min, {_needed(limits.WINDOW)}")
     share = facts.reliable_share
     poorest, where = facts.poorest
     if limits.VALID.met(share):
-        docket.add(limits.VALID, share)
-        docket.refuse(
+        builder.add(limits.VALID, share)
+        builder.refuse(
             f"too little signal: {100 * share:.0f} % of the window can be relied on, "
             f"{_needed(limits.VALID)}"
         )
     elif limits.TEN_MINUTES.met(poorest):
-        docket.add(limits.TEN_MINUTES, poorest, evidence=(where,))
-        docket.withhold(
+        builder.add(limits.TEN_MINUTES, poorest, evidence=(where,))
+        builder.withhold(
             f"the heart rate from {stretch(where.start_s, where.end_s)} could not be read"
         )
     if limits.WORKABLE.met(1.0 - share):
-        docket.add(limits.WORKABLE, 1.0 - share)
-        docket.not_seen(f"{100 * (1 - share):.0f} % of the heart-rate signal is lost or doubtful")
+        builder.add(limits.WORKABLE, 1.0 - share)
+        builder.not_seen(f"{100 * (1 - share):.0f} % of the heart-rate signal is lost or doubtful")
     for kind in dict.fromkeys(one.kind for one in facts.suspected):
         found = [one for one in facts.suspected if one.kind is kind]
         seconds = sum(one.end_s - one.start_s for one in found)
         advice = "; feel the maternal pulse" if kind is ArtefactKind.MATERNAL else ""
-        docket.not_seen(
+        builder.not_seen(
             f"{seconds:.0f} s from {stretch(found[0].start_s, found[-1].end_s)} are not relied on: "
             f"{kind.value}{advice}"
         )
 
 
-def check_baseline(docket: Docket, facts: WindowFacts) -> None:
+def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
+    """What stands above the class: a fall not recovered, prolonged falls, a slow rate."""
+    long = facts.long_falls
+    lasting = next((one for one in long if not one.recovered), None)
+    if lasting is not None:
+        builder.say_above(
+            f"not recovered at the end: a fall of {lasting.duration_s / 60.0:.0f} min so far, "
+            f"{lasting.words}"
+        )
+    elif facts.open_fall is not None:
+        fall = facts.open_fall
+        builder.say_above(
+            f"not recovered at the end: a fall of {facts.so_far_s(fall):.0f} s so far, "
+            f"down to {fall.nadir_bpm:.0f} bpm"
+        )
+    if len(long) > 1 or (long and builder.rank == 0):
+        lengths = ", ".join(f"{one.duration_s / 60.0:.1f}" for one in long[:5])
+        builder.say_above(
+            f"{len(long)} prolonged {'fall' if len(long) == 1 else 'falls'} in the window, of "
+            f"{lengths} min, down to {min(one.nadir_bpm for one in long):.0f} bpm"
+        )
+    share = facts.slow_share
+    if share >= limits.SLOW_HALF:
+        builder.say_above(f"under 100 bpm for {100 * share:.0f} % of the time that was seen")
+
+
+def check_baseline(builder: ClassBuilder, facts: WindowFacts) -> None:
     """The best class needs a baseline in every ten minutes of the window."""
     for one in facts.baselines:
         if one.asked_for and math.isnan(one.whole_bpm):
             place = stretch(one.evidence.start_s, one.evidence.end_s)
-            docket.withhold(f"the baseline from {place} is indeterminate: {one.why}")
+            builder.withhold(f"the baseline from {place} is indeterminate: {one.why}")
 
 
-def check_bandwidth(docket: Docket, facts: WindowFacts) -> None:
+def check_bandwidth(builder: ClassBuilder, facts: WindowFacts) -> None:
     """A class needs minutes in which variability could be measured."""
     if math.isnan(facts.mean_bandwidths[0][0]):
         minutes = facts.measured_minutes
-        docket.add(limits.MEASURED_MINUTES, minutes)
-        docket.refuse(
+        builder.add(limits.MEASURED_MINUTES, minutes)
+        builder.refuse(
             f"variability could be measured in {minutes:.0f} min only, "
             f"{_needed(limits.MEASURED_MINUTES)}"
         )

@@ -139,6 +139,11 @@ OPEN = Rule(
     note="No better class is then given.",
 )
 
+SLOW_HALF = 0.5
+"""Share of the usable rate under 100 bpm from which no standard gives its best class, nor none: the
+greater part of the window is then slower than any baseline that a standard calls less than
+pathological (ours)."""
+
 COMMON = (WINDOW, VALID, TEN_MINUTES, WORKABLE, SUSPECT, LABOUR, OPEN)
 """Limits of every standard of labour."""
 OF_MINUTES = (MEASURED_MINUTES, RUN_GAP)

@@ -54,12 +54,13 @@ class Classification:
     """The class one standard gives one window.
 
     label: the standard's word ("Category II", "suspicious", "reactive"), or "no class" when
-    refused. rank: 0 best, rising; -1 when refused. reasons: all that were applied, the ones that
-    decide first. decided_by: rule ids that put it in this class. refusal: why no class is given.
-    not_assessed: what the class rests on that could not be seen. at_least: where no class is given,
-    the worst class that is certain ("suspicious"), or "". beyond: what the letter of the standard
-    leaves out and a careful reader would say, to be shown above the class. edge: what would change
-    the class if it were a little more or less ("176 s; red from 180 s").
+    refused; said: the same as it is to be shown, which leads with what is certain. rank: 0 best,
+    rising; -1 when refused. reasons: all that were applied, the ones that decide first.
+    decided_by: rule ids that put it in this class (or in the one it is at least in). refusal: why
+    no class is given. not_assessed: what the class rests on that could not be seen. at_least: where
+    no class is given, the worst that is certain ("suspicious"), or "". beyond: what the letter of
+    the standard leaves out and a careful reader would say, to be shown above the class. edge: what
+    would change the class if it were a little more or less ("176 s; red from 180 s").
     """
 
     standard: Standard
@@ -74,6 +75,11 @@ class Classification:
     at_least: str = ""
     beyond: tuple[str, ...] = ()
     edge: tuple[str, ...] = ()
+
+    @property
+    def said(self) -> str:
+        """The class as it is shown: "at least suspicious" where no more than that is certain."""
+        return f"at least {self.at_least}" if self.at_least else self.label
 
     @property
     def refused(self) -> bool:

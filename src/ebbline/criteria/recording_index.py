@@ -12,11 +12,18 @@ from numpy.typing import NDArray
 
 from ebbline.criteria import limits
 from ebbline.criteria.variability_runs import MinuteTrack, Runs
-from ebbline.definitions import LATE_LAG_S, MARKED_ABOVE_BPM, REDUCED_BELOW_BPM, TEN_MINUTES_S
+from ebbline.definitions import (
+    LATE_LAG_S,
+    LEAST_EXCURSION_BPM,
+    MARKED_ABOVE_BPM,
+    REDUCED_BELOW_BPM,
+    TEN_MINUTES_S,
+)
 from ebbline.features import window as within
 from ebbline.features.findings import (
     Artefact,
     ArtefactKind,
+    BaselineChange,
     BaselineSegment,
     Deceleration,
     DecelerationKind,
@@ -49,6 +56,22 @@ class TenMinuteBaseline:
     evidence: Window
     asked_for: bool
     why: str
+
+
+SUDDEN_S, SUDDEN_SHARE, LOOK_AROUND_S = 60.0, 0.25, 120.0
+"""A change of level is sudden when the middle half of it took a minute or less; looked for in the
+four minutes about it (ours: the onset of a fall is over in that time, a drift of the baseline is
+not)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drop:
+    """A sudden fall of the baseline itself. until_s: when it rose again, infinity if never."""
+
+    start_s: float
+    until_s: float
+    from_bpm: float
+    to_bpm: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -159,14 +182,52 @@ class RecordingFacts:
 
     @cached_property
     def concerning(self) -> BoolArray:
-        """Variable decelerations with any concerning characteristic (NICE)."""
-        return np.array(
+        """Variable decelerations with any concerning characteristic (NICE).
+
+        Every prolonged one is among them, however it began: none of two minutes weighs less than
+        a variable one of over a minute (our reading).
+        """
+        return self.prolonged | np.array(
             [
                 bool(variable and within.concerning_features(self.findings, fall))
                 for variable, fall in zip(self.variable.tolist(), self.falls.items, strict=True)
             ],
             dtype=np.bool_,
         )
+
+    @cached_property
+    def drops(self) -> tuple[Drop, ...]:
+        """Sudden falls to another level that stayed there, and until when they did.
+
+        NICHD calls ten minutes at another level a change of baseline. Whoever sees the rate fall
+        and not come back does not call it better for that: it goes on counting as a fall.
+        """
+        found = []
+        changes = self.findings.fetal.baseline_changes
+        for place, change in enumerate(changes):
+            if change.from_bpm - change.to_bpm < LEAST_EXCURSION_BPM or not self._sudden(change):
+                continue
+            back = 0.5 * (change.from_bpm + change.to_bpm)
+            returned = (later.at_s for later in changes[place + 1 :] if later.to_bpm > back)
+            until_s = next(returned, math.inf)
+            found.append(Drop(change.at_s, until_s, change.from_bpm, change.to_bpm))
+        return tuple(found)
+
+    def _sudden(self, change: BaselineChange) -> bool:
+        """Whether the rate went most of the way within SUDDEN_S."""
+        curve = self.findings.fetal.rate_curve
+        values = curve.values
+        first = max(0, round((change.at_s - LOOK_AROUND_S - curve.start_s) / curve.step_s))
+        last = max(0, round((change.at_s + LOOK_AROUND_S - curve.start_s) / curve.step_s))
+        seen = values[first:last]
+        size = change.from_bpm - change.to_bpm
+        high = np.flatnonzero(seen >= change.from_bpm - SUDDEN_SHARE * size)
+        low = np.flatnonzero(seen <= change.to_bpm + SUDDEN_SHARE * size)
+        if not len(high) or not len(low):
+            return False
+        after = low[np.searchsorted(low, high)[np.searchsorted(low, high) < len(low)]]
+        before = high[: len(after)]
+        return bool(len(after)) and float((after - before).min()) * curve.step_s <= SUDDEN_S
 
     @cached_property
     def levels(self) -> tuple[TenMinuteBaseline, ...]:

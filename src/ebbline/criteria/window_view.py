@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from ebbline.criteria.recording_index import TenMinuteBaseline, recording_facts
 from ebbline.criteria.variability_runs import MINUTE_S, RunFound
-from ebbline.definitions import HALF_HOUR_S, TEN_MINUTES_S
+from ebbline.definitions import BASELINE_VERY_SLOW_BPM, HALF_HOUR_S, PROLONGED_FROM_S, TEN_MINUTES_S
 from ebbline.features import pattern_duration
 from ebbline.features import window as within
 from ebbline.features.findings import (
@@ -27,6 +28,28 @@ from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class LongFall:
+    """A fall of two minutes or more. end_s: at most the window's end; recovered: seen to return."""
+
+    onset_s: float
+    end_s: float
+    depth_bpm: float
+    nadir_bpm: float
+    recovered: bool
+
+    @property
+    def duration_s(self) -> float:
+        """How long it had lasted by the window's end."""
+        return self.end_s - self.onset_s
+
+    @property
+    def words(self) -> str:
+        """'75 bpm deep, down to 65 bpm, not recovered'."""
+        back = "" if self.recovered else ", not recovered"
+        return f"{self.depth_bpm:.0f} bpm deep, down to {self.nadir_bpm:.0f} bpm{back}"
 
 
 class WindowFacts:
@@ -193,6 +216,60 @@ class WindowFacts:
     def so_far_s(self, fall: Deceleration) -> float:
         """How long a deceleration had lasted by the window's end."""
         return min(fall.end_s, self.window.end_s) - fall.onset_s
+
+    @cached_property
+    def slow_share(self) -> float:
+        """Share of the window's usable heart rate that is under 100 bpm; NaN without any."""
+        rate = self.findings.fetal.rate_curve
+        first = max(0, round((self.window.start_s - rate.start_s) / rate.step_s))
+        last = max(first, round((self.window.end_s - rate.start_s) / rate.step_s))
+        seen = rate.values[first:last]
+        seen = seen[np.isfinite(seen)]
+        if len(seen) * rate.step_s < MINUTE_S:
+            return math.nan
+        return float((seen < BASELINE_VERY_SLOW_BPM).mean())
+
+    @cached_property
+    def long_falls(self) -> tuple[LongFall, ...]:
+        """Falls that had lasted two minutes or more by the window's end, the longest first.
+
+        Decelerations that reach into the window, and sudden drops of the baseline that began in it:
+        a fall that lasts on until it is called a new baseline is no shorter for that.
+        """
+        end_s = self.window.end_s
+        found = [
+            LongFall(
+                fall.onset_s,
+                min(fall.end_s, end_s),
+                fall.depth_bpm,
+                fall.nadir_bpm,
+                fall.end_s <= end_s and fall.recovered,
+            )
+            for fall in self.touching(~self.whole.falls.shallow)
+        ]
+        found += [
+            LongFall(
+                drop.start_s,
+                min(drop.until_s, end_s),
+                drop.from_bpm - drop.to_bpm,
+                drop.to_bpm,
+                drop.until_s <= end_s,
+            )
+            for drop in self.whole.drops
+            if self.window.start_s <= drop.start_s < end_s
+        ]
+        long = [one for one in found if one.duration_s >= PROLONGED_FROM_S]
+        return tuple(sorted(long, key=lambda one: -one.duration_s))
+
+    @cached_property
+    def open_fall(self) -> Deceleration | None:
+        """The deceleration that the window ends in, not seen to recover; None without one."""
+        open_now = [
+            fall
+            for fall in self.touching(~self.whole.falls.shallow)
+            if fall.end_s > self.window.end_s or not fall.recovered
+        ]
+        return max(open_now, key=lambda fall: fall.onset_s, default=None)
 
     @cached_property
     def accelerations(self) -> int:

@@ -28,8 +28,11 @@ class EventIndex:
 
     Contractions are in the order of their peaks, decelerations and accelerations in the order of
     their nadirs and peaks; `*_order` leads back to the place in the findings. `carrier` is the
-    (ordered) contraction of each deceleration or -1; `readable` says of each contraction whether
-    the heart rate could be read through it; `begins_s` is where the recording begins.
+    (ordered) contraction of each deceleration or -1; `pairs`, shape (2, pairs): every (ordered)
+    deceleration with each contraction that it comes with: its own, and those whose peaks it lasts
+    over, so that falls that run together into one come with as many contractions; `readable` says
+    of each contraction whether the heart rate could be read through it; `begins_s` is where the
+    recording begins.
     """
 
     contraction_order: IntArray
@@ -44,6 +47,7 @@ class EventIndex:
     deceleration_nadir_s: FloatArray
     deceleration_end_s: FloatArray
     carrier: IntArray
+    pairs: IntArray
     kind: IntArray
     shallow: BoolArray
     activity_edges_s: FloatArray
@@ -62,6 +66,20 @@ def _running_sum(curve: Curve) -> tuple[FloatArray, FloatArray]:
     shares = np.nan_to_num(curve.values, nan=0.0)
     edges: FloatArray = curve.start_s + curve.step_s * np.arange(len(shares) + 1, dtype=np.float64)
     return edges, np.concatenate(([0.0], np.cumsum(shares * curve.step_s)))
+
+
+def _pairs(
+    carrier: IntArray, onset_s: FloatArray, end_s: FloatArray, peak_s: FloatArray
+) -> IntArray:
+    """Decelerations and contractions that belong together, shape (2, pairs)."""
+    first, stop = np.searchsorted(peak_s, onset_s), np.searchsorted(peak_s, end_s)
+    covered = [
+        (fall, contraction)
+        for fall in range(len(carrier))
+        for contraction in {int(carrier[fall]), *range(int(first[fall]), int(stop[fall]))}
+        if contraction >= 0
+    ]
+    return np.array(covered, dtype=np.int64).reshape(-1, 2).T
 
 
 def gathered(edges: FloatArray, sums: FloatArray, at_s: FloatArray | float) -> FloatArray:
@@ -93,6 +111,9 @@ def index_of(findings: Findings) -> EventIndex:
     acceleration_peaks = _column(a.peak_s for a in accelerations)
     by_peak = np.argsort(acceleration_peaks, kind="stable")
 
+    carriers = place[carrier][by_nadir]
+    onset_s = _column(d.onset_s for d in decelerations)[by_nadir]
+    end_s = _column(d.end_s for d in decelerations)[by_nadir]
     activity_edges, activity_sum = _running_sum(findings.uterine.measured)
     heart_edges, heart_sum = _running_sum(findings.fetal.valid)
     tails = ends + READABLE_TAIL_S
@@ -107,10 +128,11 @@ def index_of(findings: Findings) -> EventIndex:
         acceleration_order=by_peak,
         acceleration_peak_s=acceleration_peaks[by_peak],
         deceleration_order=by_nadir,
-        deceleration_onset_s=_column(d.onset_s for d in decelerations)[by_nadir],
+        deceleration_onset_s=onset_s,
         deceleration_nadir_s=nadirs[by_nadir],
-        deceleration_end_s=_column(d.end_s for d in decelerations)[by_nadir],
-        carrier=place[carrier][by_nadir],
+        deceleration_end_s=end_s,
+        carrier=carriers,
+        pairs=_pairs(carriers, onset_s, end_s, peaks[order]),
         kind=kinds[by_nadir],
         shallow=shallow[by_nadir],
         activity_edges_s=activity_edges,

@@ -62,8 +62,9 @@ class _Segments:
 def _segments(findings: Findings, mask: bytes, until_s: float) -> _Segments | None:
     index = index_of(findings)
     which = np.frombuffer(mask, dtype=np.bool_)
-    chosen = which & (index.carrier >= 0)
-    if not findings.uterine.present or np.count_nonzero(chosen) < LEAST_TO_RECUR:
+    falls, squeezes = index.pairs
+    falls, squeezes = falls[which[falls]], squeezes[which[falls]]
+    if not findings.uterine.present or len(np.unique(squeezes)) < LEAST_TO_RECUR:
         return None
     pattern = pattern_of(findings, which)
     cuts = cuts_of(findings, index.begins_s, until_s, RECURRENCE_S)
@@ -81,8 +82,8 @@ def _segments(findings: Findings, mask: bytes, until_s: float) -> _Segments | No
     begins = np.searchsorted(run, run)
     onset_s = np.full(len(pattern.carrying), np.inf)
     end_s = np.full(len(pattern.carrying), -np.inf)
-    np.minimum.at(onset_s, index.carrier[chosen], index.deceleration_onset_s[chosen])
-    np.maximum.at(end_s, index.carrier[chosen], index.deceleration_end_s[chosen])
+    np.minimum.at(onset_s, squeezes, index.deceleration_onset_s[falls])
+    np.maximum.at(end_s, squeezes, index.deceleration_end_s[falls])
     return _Segments(
         known_from_s=known_from[shows],
         run=run,

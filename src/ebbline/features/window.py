@@ -319,7 +319,8 @@ def _kept_pattern(findings: Findings, mask: bytes) -> Pattern:
     index = index_of(findings)
     which = np.frombuffer(mask, dtype=np.bool_)
     carrying = np.zeros(len(index.contraction_peak_s), dtype=np.bool_)
-    carrying[index.carrier[which & (index.carrier >= 0)]] = True
+    falls, squeezes = index.pairs
+    carrying[squeezes[which[falls]]] = True
     counts = np.zeros((2, len(carrying) + 1), dtype=np.int64)
     np.cumsum(carrying, out=counts[0, 1:])
     np.cumsum(carrying | index.readable, out=counts[1, 1:])
@@ -474,7 +475,9 @@ def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray) -> str:
         if hiding.any():
             return _too_little(float(cuts.measured_s[hiding].min()), cuts.length_s)
     number = int(np.count_nonzero(seen))
-    alone = int(np.count_nonzero(seen & (index.carrier < 0)))
+    with_one = np.zeros(len(seen), dtype=np.bool_)
+    with_one[index.pairs[0]] = True
+    alone = int(np.count_nonzero(seen & ~with_one))
     if alone >= LEAST_TO_RECUR and alone > HALF_OF_CONTRACTIONS * number:
         return f"no contraction was recorded with {alone} of {number} decelerations"
     inside = _inside(index.contraction_peak_s, float(cuts.starts_s[0]), float(cuts.ends_s[-1]))

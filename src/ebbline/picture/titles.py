@@ -203,7 +203,7 @@ def _columns(fetal: FetalReading) -> list[_Column]:
     found = [
         _Column(
             worst(one),
-            f"{one.edition}: {one.label}",
+            f"{one.edition}: {one.said}",
             one.window,
             " ".join(map(_sentence, deciding(one))),
         )

@@ -64,7 +64,7 @@ def class_level(one: Classification) -> Level:
 def class_line(one: Classification) -> str:
     """The class and what decides it; what its letter leaves out stands before it."""
     if one.refused:
-        head = f"at least {one.at_least}" if one.at_least else one.label
+        head = one.said
         why = [*(r.text for r in one.reasons if r.rule in one.decided_by), *one.refusal]
     else:
         head = one.label

@@ -192,10 +192,10 @@ def _first(fetal: FetalReading) -> Section:
 
 def _class_in_short(one: Classification) -> str:
     """A class with the first reason that decides it, if it is not the best one."""
-    label = f"at least {one.at_least}" if one.refused and one.at_least else one.label
-    why = [r.text for r in one.reasons if r.rule in one.decided_by] if one.rank else one.refusal
-    said = [*one.beyond, *list(why)[:1]]
-    return " ".join([f"{one.edition}: {label}.", *(sentence(upper(text)) for text in said)])
+    decided = [r.text for r in one.reasons if r.rule in one.decided_by]
+    why = [] if one.rank == 0 else decided or list(one.refusal)
+    said = [*one.beyond, *why[:1]]
+    return " ".join([f"{one.edition}: {one.said}.", *(sentence(upper(text)) for text in said)])
 
 
 def _antepartum(reading: Reading) -> bool:
@@ -487,7 +487,11 @@ class _Sources:
 
 
 def _class(one: Classification, clock: Clock, sources: _Sources) -> Section:
-    lines = [f"{upper(one.label)}, {clock.stretch(one.window)} ({length(one.window.duration_s)})."]
+    lines = [sentence(upper(text)) for text in one.beyond]
+    lines.append(
+        f"{upper(one.said)}, {clock.stretch(one.window)} ({length(one.window.duration_s)})."
+    )
+    lines += [sentence(f"On the edge: {text}") for text in one.edge]
     lines += [f"No class: {sentence(why)}" for why in one.refusal]
     lines += [_reason(reason, one, clock, sources) for reason in one.reasons]
     if one.not_assessed:

@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.criteria.classification_builder import (
-    Docket,
+    ClassBuilder,
     check_bandwidth,
     check_baseline,
     check_window,
+    say_beyond_the_letter,
     spans,
 )
 from ebbline.criteria.model import Classification
@@ -32,23 +33,26 @@ UNTOLD_APART_S = 600.0
 
 def classify(facts: WindowFacts, context: Context) -> Classification:
     """The class of a window by FIGO 2015, or why there is none."""
-    docket = Docket(line.TABLE, facts)
-    check_window(docket, facts, context)
-    _baseline(docket, facts)
-    reduced = _variability(docket, facts)
-    _sinusoidal(docket, facts)
-    _decelerations(docket, facts, reduced)
-    _contractions(docket, facts)
+    builder = ClassBuilder(line.TABLE, facts)
+    check_window(builder, facts, context)
+    _baseline(builder, facts)
+    reduced = _variability(builder, facts)
+    _sinusoidal(builder, facts)
+    _decelerations(builder, facts, reduced)
+    _contractions(builder, facts)
     if facts.accelerations:
-        docket.add(line.ACCELERATIONS, detail=f"{facts.accelerations} in the window")
-    return docket.close()
+        builder.add(line.ACCELERATIONS, detail=f"{facts.accelerations} in the window")
+    say_beyond_the_letter(builder, facts)
+    return builder.close()
 
 
-def _baseline(docket: Docket, facts: WindowFacts) -> None:
+def _baseline(builder: ClassBuilder, facts: WindowFacts) -> None:
     known = facts.known_baselines
-    check_baseline(docket, facts)
+    check_baseline(builder, facts)
+    if line.SLOW_HALF.met(facts.slow_share):
+        builder.add(line.SLOW_HALF, facts.slow_share, evidence=(facts.window,))
     if not known:
-        docket.refuse("the baseline is indeterminate, in the preceding ten minutes too")
+        builder.refuse("the baseline is indeterminate, in the preceding ten minutes too")
         return
     fastest = max(known, key=lambda one: one.whole_bpm)
     slowest = min(known, key=lambda one: one.whole_bpm)
@@ -61,40 +65,40 @@ def _baseline(docket: Docket, facts: WindowFacts) -> None:
     ):
         if rule.met(one.whole_bpm):
             carried = "of the preceding ten minutes" if one.carried else ""
-            docket.add(rule, one.whole_bpm, evidence=(one.evidence,), detail=carried)
+            builder.add(rule, one.whole_bpm, evidence=(one.evidence,), detail=carried)
     if all(line.BASELINE_NORMAL.met(one.whole_bpm) for one in known):
-        docket.add(line.BASELINE_NORMAL, known[-1].whole_bpm, evidence=(known[-1].evidence,))
+        builder.add(line.BASELINE_NORMAL, known[-1].whole_bpm, evidence=(known[-1].evidence,))
 
 
-def _variability(docket: Docket, facts: WindowFacts) -> bool:
+def _variability(builder: ClassBuilder, facts: WindowFacts) -> bool:
     """States the variability; returns whether some half hour of the window has it reduced."""
     (low, low_at), (high, high_at) = facts.mean_bandwidths
-    check_bandwidth(docket, facts)
+    check_bandwidth(builder, facts)
     if line.VARIABILITY_NORMAL.met(low) and line.VARIABILITY_NORMAL.met(high):
-        docket.add(line.VARIABILITY_NORMAL, low, evidence=(low_at,))
+        builder.add(line.VARIABILITY_NORMAL, low, evidence=(low_at,))
     if line.VARIABILITY_LOW.met(low):
-        docket.add(line.VARIABILITY_LOW, low, evidence=(low_at,))
+        builder.add(line.VARIABILITY_LOW, low, evidence=(low_at,))
     if line.VARIABILITY_HIGH.met(high):
-        docket.add(line.VARIABILITY_HIGH, high, evidence=(high_at,))
+        builder.add(line.VARIABILITY_HIGH, high, evidence=(high_at,))
     for rule, run in ((line.REDUCED, facts.reduced_run), (line.INCREASED, facts.increased_run)):
         if run is not None and rule.met(run.minutes):
-            docket.add(rule, run.minutes, evidence=(run.evidence,))
-    state_unmeasured(docket, facts, line.REDUCED, line.REDUCED_UNMEASURED)
+            builder.add(rule, run.minutes, evidence=(run.evidence,))
+    state_unmeasured(builder, facts, line.REDUCED, line.REDUCED_UNMEASURED)
     return line.VARIABILITY_LOW.met(low)
 
 
-def state_unmeasured(docket: Docket, facts: WindowFacts, rule: Rule, note: Rule) -> None:
+def state_unmeasured(builder: ClassBuilder, facts: WindowFacts, rule: Rule, note: Rule) -> None:
     """Say so when only unmeasured minutes keep reduced variability from being too long."""
     run, bridged = facts.reduced_run, facts.reduced_over_gaps
     if run is None or bridged is None or rule.met(run.minutes):
         return
     if note.met(bridged.elapsed_min):
-        docket.add(note, bridged.elapsed_min, evidence=(bridged.evidence,))
+        builder.add(note, bridged.elapsed_min, evidence=(bridged.evidence,))
         unmeasured = bridged.elapsed_min - bridged.minutes
-        docket.not_seen(f"variability of {unmeasured:.0f} min within a run of reduced variability")
+        builder.not_seen(f"variability of {unmeasured:.0f} min within a run of reduced variability")
 
 
-def _sinusoidal(docket: Docket, facts: WindowFacts) -> None:
+def _sinusoidal(builder: ClassBuilder, facts: WindowFacts) -> None:
     for pseudo in (False, True):
         longest = facts.longest_sinusoidal(pseudo=pseudo)
         if longest is None:
@@ -102,7 +106,7 @@ def _sinusoidal(docket: Docket, facts: WindowFacts) -> None:
         seconds, episode = longest
         minutes = seconds / 60.0
         rule = line.SINUSOIDAL if line.SINUSOIDAL.met(minutes) else line.SINUSOIDAL_SHORT
-        docket.add(
+        builder.add(
             line.PSEUDOSINUSOIDAL if pseudo else rule,
             minutes,
             evidence=(Window(episode.start_s, episode.start_s + seconds),),
@@ -137,91 +141,88 @@ def _masks(whole: RecordingFacts, shallow_counts: bool) -> tuple[BoolArray, Bool
     return late, prolonged, deep & ~falls.paired & form & ~prolonged
 
 
-def _decelerations(docket: Docket, facts: WindowFacts, reduced: bool) -> None:
+def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> None:
     whole = facts.whole
     late, prolonged, maybe_late = _masks(whole, reduced and not facts.accelerations)
     every = ~whole.falls.shallow | late
-    _single(docket, facts, prolonged)
+    _single(builder, facts, prolonged)
 
     answer = facts.repetitive(every)
     touched = facts.touching(every)
     if answer.answer is None:
-        docket.add(
+        builder.add(
             line.UNTOLD,
             evidence=spans(touched),
             detail=f"{len(touched)} in the window, {answer.why}",
         )
-        docket.not_seen(f"whether decelerations are repetitive, or late: {answer.why}")
+        builder.not_seen(f"whether decelerations are repetitive, or late: {answer.why}")
     elif answer.answer:
-        docket.add(line.REPETITIVE, answer.value, evidence=(Window(answer.start_s, answer.end_s),))
+        builder.add(line.REPETITIVE, answer.value, evidence=(Window(answer.start_s, answer.end_s),))
     else:
         counted = f"{len(touched)} in the window" if touched else "none in the window"
-        docket.add(line.NOT_REPETITIVE, evidence=spans(touched), detail=counted)
+        builder.add(line.NOT_REPETITIVE, evidence=spans(touched), detail=counted)
 
     run = facts.longest_run(late | prolonged)
     if run is not None:
-        _lasting(docket, facts, run.start_s, run.end_s, f"{run.carrying} contractions carry one")
+        _lasting(builder, facts, run.start_s, run.end_s, f"{run.carrying} contractions carry one")
     if answer.answer is None:
         series = facts.chain(late | prolonged | maybe_late, UNTOLD_APART_S)
         if series is not None and line.LATE_REDUCED.met(series.duration_s / 60.0):
-            docket.leave_open(
+            builder.leave_open(
                 f"decelerations that may be late go on for {series.duration_s / 60.0:.0f} min, "
                 f"and whether with most contractions cannot be told ({answer.why}): pathological "
                 "is not excluded"
             )
 
 
-def _lasting(docket: Docket, facts: WindowFacts, start_s: float, end_s: float, detail: str) -> None:
+def _lasting(
+    builder: ClassBuilder, facts: WindowFacts, start_s: float, end_s: float, detail: str
+) -> None:
     minutes = (end_s - start_s) / 60.0
     evidence = (Window(start_s, end_s),)
     if line.LATE_LONG.met(minutes):
-        docket.add(line.LATE_LONG, minutes, evidence=evidence, detail=detail)
+        builder.add(line.LATE_LONG, minutes, evidence=evidence, detail=detail)
         return
     if not line.LATE_REDUCED.met(minutes):
         return
     bandwidth = float(facts.whole.minutes.means(np.array([start_s]), end_s - start_s)[0])
     if bandwidth < REDUCED_BELOW_BPM:
-        docket.add(
+        builder.add(
             line.LATE_REDUCED,
             minutes,
             evidence=evidence,
             detail=f"{detail}; bandwidth {bandwidth:.1f} bpm",
         )
     elif math.isnan(bandwidth):
-        docket.leave_open(
+        builder.leave_open(
             f"repetitive late or prolonged decelerations for {minutes:.0f} min are pathological "
             "if variability is reduced, and it could not be measured"
         )
 
 
-def _single(docket: Docket, facts: WindowFacts, prolonged: BoolArray) -> None:
+def _single(builder: ClassBuilder, facts: WindowFacts, prolonged: BoolArray) -> None:
     """Single decelerations that go on for long."""
     falls = facts.touching(prolonged)
-    if not falls:
-        return
-    longest = max(falls, key=facts.so_far_s)
-    minutes = facts.so_far_s(longest) / 60.0
-    rule = line.PROLONGED_5 if line.PROLONGED_5.met(minutes) else line.PROLONGED
-    if rule.met(minutes):
-        docket.add(
-            rule,
-            minutes,
-            evidence=spans((longest,)),
-            detail=f"{longest.depth_bpm:.0f} bpm deep, down to {longest.nadir_bpm:.0f} bpm",
-        )
+    if facts.long_falls:
+        long = facts.long_falls[0]
+        minutes = long.duration_s / 60.0
+        rule = line.PROLONGED_5 if line.PROLONGED_5.met(minutes) else line.PROLONGED
+        if rule.met(minutes):
+            where = (Window(long.onset_s, long.end_s),)
+            builder.add(rule, minutes, evidence=where, detail=long.words)
     flat = [fall for fall in falls if fall.variability_within_bpm < REDUCED_BELOW_BPM]
     if not flat:
         return
     longest = max(flat, key=facts.so_far_s)
     minutes = facts.so_far_s(longest) / 60.0
     if line.REDUCED_WITHIN.met(minutes):
-        docket.add(line.REDUCED_WITHIN, minutes, evidence=spans((longest,)))
+        builder.add(line.REDUCED_WITHIN, minutes, evidence=spans((longest,)))
     for fall in flat:
         if line.PROLONGED_5.met(facts.so_far_s(fall) / 60.0) and line.ACUTE.met(fall.nadir_bpm):
-            docket.add(line.ACUTE, fall.nadir_bpm, evidence=spans((fall,)))
+            builder.add(line.ACUTE, fall.nadir_bpm, evidence=spans((fall,)))
 
 
-def _contractions(docket: Docket, facts: WindowFacts) -> None:
+def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
     window = facts.window
     answer, rule = facts.tachysystole, line.TACHYSYSTOLE
     if answer.answer is not True:
@@ -229,6 +230,6 @@ def _contractions(docket: Docket, facts: WindowFacts) -> None:
         if tens.answer:
             answer, rule = tens, line.TACHYSYSTOLE_TENS
     if answer.answer is None:
-        docket.not_seen(f"contractions: {answer.why}")
+        builder.not_seen(f"contractions: {answer.why}")
     elif answer.answer:
-        docket.add(rule, answer.value, evidence=(Window(answer.start_s, answer.end_s),))
+        builder.add(rule, answer.value, evidence=(Window(answer.start_s, answer.end_s),))

@@ -7,10 +7,11 @@ from itertools import pairwise
 from statistics import median
 
 from ebbline.criteria.classification_builder import (
-    Docket,
+    ClassBuilder,
     check_bandwidth,
     check_baseline,
     check_window,
+    say_beyond_the_letter,
     spans,
 )
 from ebbline.criteria.model import Classification, Level
@@ -29,49 +30,50 @@ SERIES_APART_S = RECURRENCE_S
 
 def classify(facts: WindowFacts, context: Context) -> Classification:
     """The class of a window by NICE NG229, or why there is none."""
-    docket = Docket(line.TABLE, facts)
-    check_window(docket, facts, context)
-    _contractions(docket, facts)
-    _baseline(docket, facts)
-    _variability(docket, facts)
-    _decelerations(docket, facts)
+    builder = ClassBuilder(line.TABLE, facts)
+    check_window(builder, facts, context)
+    _contractions(builder, facts)
+    _baseline(builder, facts)
+    _variability(builder, facts)
+    _decelerations(builder, facts)
     if facts.accelerations:
-        docket.add(
+        builder.add(
             line.ACCELERATIONS,
             detail=f"{facts.accelerations} in the window",
             level=Level.REASSURING,
         )
-    sure = dict.fromkeys(rule.feature for rule in docket.met(1) if rule is not line.UNTOLD)
-    untold = line.UNTOLD in docket.met(1) and line.UNTOLD.feature not in sure
+    sure = dict.fromkeys(rule.feature for rule in builder.met(1) if rule is not line.UNTOLD)
+    untold = line.UNTOLD in builder.met(1) and line.UNTOLD.feature not in sure
     if line.TWO_AMBER.met(len(sure)):
-        docket.add(line.TWO_AMBER, len(sure), detail=", ".join(sure))
+        builder.add(line.TWO_AMBER, len(sure), detail=", ".join(sure))
     elif untold and line.TWO_AMBER.met(len(sure) + 1):
-        docket.leave_open(
+        builder.leave_open(
             f"beside the {', '.join(sure)}, decelerations may be a second amber feature"
         )
-    return docket.close()
+    say_beyond_the_letter(builder, facts)
+    return builder.close()
 
 
-def _contractions(docket: Docket, facts: WindowFacts) -> None:
+def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
     busiest = facts.tachysystole
     evidence = (Window(busiest.start_s, busiest.end_s),)
-    _hypertonus(docket, facts)
+    _hypertonus(builder, facts)
     if busiest.answer is None:
-        docket.withhold(f"contractions, one of the four features: {busiest.why}")
+        builder.withhold(f"contractions, one of the four features: {busiest.why}")
     if line.CONTRACTIONS_AMBER.met(busiest.value):
         rest_s = _median_rest_s(facts, evidence[0])
         if math.isnan(rest_s) or line.REST.met(rest_s):
             rest = "rest not measured" if math.isnan(rest_s) else f"median rest {rest_s:.0f} s"
-            docket.add(line.CONTRACTIONS_AMBER, busiest.value, evidence=evidence, detail=rest)
+            builder.add(line.CONTRACTIONS_AMBER, busiest.value, evidence=evidence, detail=rest)
         else:
-            docket.add(
+            builder.add(
                 line.CONTRACTIONS_RESTED,
                 busiest.value,
                 evidence=evidence,
                 detail=f"median rest {rest_s:.0f} s",
             )
-    elif busiest.answer is not None and not docket.weighs("contractions"):
-        docket.add(line.CONTRACTIONS_WHITE, busiest.value, evidence=evidence)
+    elif busiest.answer is not None and not builder.weighs("contractions"):
+        builder.add(line.CONTRACTIONS_WHITE, busiest.value, evidence=evidence)
 
 
 def _median_rest_s(facts: WindowFacts, where: Window) -> float:
@@ -81,32 +83,34 @@ def _median_rest_s(facts: WindowFacts, where: Window) -> float:
     return median(rests) if rests else math.nan
 
 
-def _hypertonus(docket: Docket, facts: WindowFacts) -> None:
+def _hypertonus(builder: ClassBuilder, facts: WindowFacts) -> None:
     seen = within.contractions_in(facts.findings, facts.window.start_s, facts.window.end_s)
     if not seen:
         return
     catheter = facts.findings.uterine.sensor is SensorKind.PRESSURE_CATHETER
     longest = max(seen, key=lambda one: one.duration_s)
     if line.HYPERTONUS.met(longest.duration_s / 60.0):
-        docket.add(
+        builder.add(
             line.HYPERTONUS if catheter else line.LONG_ON_TOCO,
             longest.duration_s / 60.0,
             evidence=(Window(longest.onset_s, longest.end_s),),
         )
     if not catheter:
-        docket.not_seen("hypertonus: a toco gives no resting tone and no reliable duration")
+        builder.not_seen("hypertonus: a toco gives no resting tone and no reliable duration")
     else:
         tone = median(one.resting_tone for one in seen)
         if line.RESTING_TONE.met(tone):
-            docket.add(line.RESTING_TONE, tone, evidence=(facts.window,))
+            builder.add(line.RESTING_TONE, tone, evidence=(facts.window,))
 
 
-def _baseline(docket: Docket, facts: WindowFacts) -> None:
+def _baseline(builder: ClassBuilder, facts: WindowFacts) -> None:
     known = facts.known_baselines
+    if line.SLOW_HALF.met(facts.slow_share):
+        builder.add(line.SLOW_HALF, facts.slow_share, evidence=(facts.window,))
     if not known:
-        docket.add(line.BASELINE_UNKNOWN, detail="in the preceding ten minutes neither")
+        builder.add(line.BASELINE_UNKNOWN, detail="in the preceding ten minutes neither")
         return
-    check_baseline(docket, facts)
+    check_baseline(builder, facts)
     fastest = max(known, key=lambda one: one.whole_bpm)
     slowest = min(known, key=lambda one: one.whole_bpm)
     for rule, one in (
@@ -115,17 +119,17 @@ def _baseline(docket: Docket, facts: WindowFacts) -> None:
         (line.BASELINE_LOW, slowest),
     ):
         if rule.met(one.whole_bpm):
-            docket.add(rule, one.whole_bpm, evidence=(one.evidence,))
+            builder.add(rule, one.whole_bpm, evidence=(one.evidence,))
     rise, since, risen = _rise(facts, known)
     if line.BASELINE_RISE.met(rise):
-        docket.add(
+        builder.add(
             line.BASELINE_RISE,
             rise,
             evidence=(risen.evidence,),
             detail=f"from {since.whole_bpm:.0f} to {risen.whole_bpm:.0f} bpm",
         )
-    if not docket.weighs("baseline"):
-        docket.add(line.BASELINE_WHITE, known[-1].whole_bpm, evidence=(known[-1].evidence,))
+    if not builder.weighs("baseline"):
+        builder.add(line.BASELINE_WHITE, known[-1].whole_bpm, evidence=(known[-1].evidence,))
 
 
 def _rise(
@@ -147,75 +151,73 @@ def _rise(
     return best
 
 
-def _variability(docket: Docket, facts: WindowFacts) -> None:
+def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:
     (low, low_at), (high, _) = facts.mean_bandwidths
-    check_bandwidth(docket, facts)
+    check_bandwidth(builder, facts)
     reduced, increased = facts.reduced_run, facts.increased_run
     if reduced is not None:
         for rule in (line.REDUCED_RED, line.REDUCED_AMBER):
             if rule.met(reduced.minutes):
-                docket.add(rule, reduced.minutes, evidence=(reduced.evidence,))
+                builder.add(rule, reduced.minutes, evidence=(reduced.evidence,))
     if increased is not None:
         for rule in (line.INCREASED_RED, line.INCREASED_AMBER, line.INCREASED_SHORT):
             if rule.met(increased.minutes):
-                docket.add(rule, increased.minutes, evidence=(increased.evidence,))
-    state_unmeasured(docket, facts, line.REDUCED_RED, line.REDUCED_UNMEASURED)
+                builder.add(rule, increased.minutes, evidence=(increased.evidence,))
+    state_unmeasured(builder, facts, line.REDUCED_RED, line.REDUCED_UNMEASURED)
     longest = facts.longest_sinusoidal()
     if longest is not None:
         seconds, episode = longest
         if line.SINUSOIDAL.met(seconds / 60.0):
-            docket.add(
+            builder.add(
                 line.SINUSOIDAL,
                 seconds / 60.0,
                 evidence=(Window(episode.start_s, episode.start_s + seconds),),
             )
         else:
-            docket.withhold(
+            builder.withhold(
                 f"a sinusoidal undulation has lasted {seconds / 60.0:.0f} min by the window's end"
             )
-    if docket.weighs("variability"):
+    if builder.weighs("variability"):
         return
     if line.VARIABILITY_WHITE.met(low) and line.VARIABILITY_WHITE.met(high):
-        docket.add(line.VARIABILITY_WHITE, low, evidence=(low_at,))
+        builder.add(line.VARIABILITY_WHITE, low, evidence=(low_at,))
     if reduced is not None and low < line.VARIABILITY_WHITE.threshold:
-        docket.add(line.REDUCED_SHORT, reduced.minutes, evidence=(reduced.evidence,))
+        builder.add(line.REDUCED_SHORT, reduced.minutes, evidence=(reduced.evidence,))
         if reduced.began_unseen:
-            docket.withhold(
+            builder.withhold(
                 f"variability is under 5 bpm from {clock(reduced.evidence.start_s)} on, and for "
                 "how long it was so before was not measured"
             )
 
 
-def _decelerations(docket: Docket, facts: WindowFacts) -> None:
+def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     whole = facts.whole
     touched = facts.touching(~whole.falls.shallow)
-    if touched:
-        longest = max(touched, key=facts.so_far_s)
-        minutes = facts.so_far_s(longest) / 60.0
+    if facts.long_falls:
+        long = facts.long_falls[0]
+        minutes = long.duration_s / 60.0
         if line.PROLONGED.met(minutes):
-            docket.add(
-                line.PROLONGED,
-                minutes,
-                evidence=spans((longest,)),
-                detail=f"{longest.depth_bpm:.0f} bpm deep, down to {longest.nadir_bpm:.0f} bpm",
-            )
+            where = (Window(long.onset_s, long.end_s),)
+            builder.add(line.PROLONGED, minutes, evidence=where, detail=long.words)
     late = facts.repetitive(whole.late)
     variable = facts.repetitive(whole.concerning)
     run = facts.longest_run(whole.late)
     if run is not None and line.LATE_RED.met(run.duration_s / 60.0):
-        docket.add(line.LATE_RED, run.duration_s / 60.0, evidence=(Window(run.start_s, run.end_s),))
+        builder.add(
+            line.LATE_RED, run.duration_s / 60.0, evidence=(Window(run.start_s, run.end_s),)
+        )
     elif late.answer:
-        docket.add(line.LATE_AMBER, late.value, evidence=(Window(late.start_s, late.end_s),))
+        builder.add(line.LATE_AMBER, late.value, evidence=(Window(late.start_s, late.end_s),))
     run = facts.longest_run(whole.concerning)
     if run is not None and line.VARIABLE_RED.met(run.duration_s / 60.0):
-        docket.add(
+        builder.add(
             line.VARIABLE_RED,
             run.duration_s / 60.0,
             evidence=(Window(run.start_s, run.end_s),),
             detail=_characteristics(facts),
         )
     elif variable.answer:
-        docket.add(
+        builder.add(
             line.VARIABLE_AMBER,
             variable.value,
             evidence=(Window(variable.start_s, variable.end_s),),
@@ -224,19 +226,19 @@ def _decelerations(docket: Docket, facts: WindowFacts) -> None:
     else:
         series = facts.chain(whole.concerning, SERIES_APART_S)
         if series is not None and line.VARIABLE_LASTING.met(series.duration_s / 60.0):
-            docket.add(
+            builder.add(
                 line.VARIABLE_LASTING,
                 series.duration_s / 60.0,
                 evidence=(series,),
                 detail=_characteristics(facts),
             )
-    _untold(docket, facts, variable)
-    if not docket.weighs("decelerations"):
+    _untold(builder, facts, variable)
+    if not builder.weighs("decelerations"):
         counted = f"{len(touched)} in the window" if touched else "none in the window"
-        docket.add(line.DECELERATIONS_WHITE, detail=counted)
+        builder.add(line.DECELERATIONS_WHITE, detail=counted)
 
 
-def _untold(docket: Docket, facts: WindowFacts, variable: within.Answer) -> None:
+def _untold(builder: ClassBuilder, facts: WindowFacts, variable: within.Answer) -> None:
     """Decelerations that would count, were the contractions known."""
     whole = facts.whole
     maybe_late = whole.late | whole.unpaired
@@ -247,15 +249,15 @@ def _untold(docket: Docket, facts: WindowFacts, variable: within.Answer) -> None
         if answer.answer is not None:
             continue
         falls = facts.touching(mask)
-        docket.add(
+        builder.add(
             line.UNTOLD,
             evidence=spans(falls),
             detail=f"{name}: {len(falls)} in the window, {answer.why}",
         )
-        docket.not_seen(f"whether decelerations are repetitive, or late: {answer.why}")
+        builder.not_seen(f"whether decelerations are repetitive, or late: {answer.why}")
         series = facts.chain(mask, UNTOLD_APART_S)
         if series is not None and limit.met(series.duration_s / 60.0):
-            docket.leave_open(
+            builder.leave_open(
                 f"decelerations that may be red go on for {series.duration_s / 60.0:.0f} min, and "
                 f"whether with most contractions cannot be told ({answer.why}): pathological is "
                 "not excluded"

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 import math
 
-from ebbline.criteria.classification_builder import Docket, check_baseline, check_window, spans
+from ebbline.criteria.classification_builder import (
+    ClassBuilder,
+    check_baseline,
+    check_window,
+    say_beyond_the_letter,
+    spans,
+)
 from ebbline.criteria.model import Classification, Level
 from ebbline.criteria.tables import nichd as line
 from ebbline.criteria.window_view import WindowFacts, stretch
@@ -17,35 +23,38 @@ from ebbline.terms import Window
 
 def classify(facts: WindowFacts, context: Context) -> Classification:
     """The category of a window by NICHD 2008, or why there is none."""
-    docket = Docket(line.TABLE, facts)
-    check_window(docket, facts, context)
-    slowest = _baseline(docket, facts)
-    _variability(docket, facts)
-    _sinusoidal(docket, facts)
-    _decelerations(docket, facts, slowest)
-    _contractions(docket, facts)
+    builder = ClassBuilder(line.TABLE, facts)
+    check_window(builder, facts, context)
+    slowest = _baseline(builder, facts)
+    _variability(builder, facts)
+    _sinusoidal(builder, facts)
+    _decelerations(builder, facts, slowest)
+    _contractions(builder, facts)
     if facts.accelerations:
-        docket.add(line.ACCELERATIONS, detail=f"{facts.accelerations} in the window")
-    return docket.close()
+        builder.add(line.ACCELERATIONS, detail=f"{facts.accelerations} in the window")
+    say_beyond_the_letter(builder, facts)
+    return builder.close()
 
 
-def _baseline(docket: Docket, facts: WindowFacts) -> float:
+def _baseline(builder: ClassBuilder, facts: WindowFacts) -> float:
     """States the baseline; returns the slowest of the window's, NaN when there is none."""
     known = facts.known_baselines
-    check_baseline(docket, facts)
+    check_baseline(builder, facts)
+    if line.SLOW_HALF.met(facts.slow_share):
+        builder.add(line.SLOW_HALF, facts.slow_share, evidence=(facts.window,))
     if not known:
-        docket.refuse("the baseline is indeterminate, in the preceding ten minutes too")
+        builder.refuse("the baseline is indeterminate, in the preceding ten minutes too")
         return math.nan
     fastest = max(known, key=lambda one: one.rounded_bpm)
     slowest = min(known, key=lambda one: one.rounded_bpm)
     for rule, one in ((line.TACHYCARDIA, fastest), (line.BRADYCARDIA, slowest)):
         if rule.met(one.rounded_bpm):
-            docket.add(
+            builder.add(
                 rule, one.rounded_bpm, evidence=(one.evidence,), detail=_carried(one.carried)
             )
     if all(line.BASELINE_NORMAL.met(one.rounded_bpm) for one in known):
         last = known[-1]
-        docket.add(
+        builder.add(
             line.BASELINE_NORMAL,
             last.rounded_bpm,
             evidence=(last.evidence,),
@@ -58,16 +67,16 @@ def _carried(carried: bool) -> str:
     return "of the preceding ten minutes" if carried else ""
 
 
-def _variability(docket: Docket, facts: WindowFacts) -> None:
+def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:
     if not facts.known_variabilities:
-        docket.refuse("variability could not be measured")
+        builder.refuse("variability could not be measured")
         return
     for one in facts.variabilities:
         if (
             one.variability is VariabilityClass.INDETERMINATE
             and one.end_s - one.start_s >= 0.5 * TEN_MINUTES_S
         ):
-            docket.withhold(
+            builder.withhold(
                 f"variability from {stretch(one.start_s, one.end_s)} could not be measured"
             )
     rules = {
@@ -80,17 +89,17 @@ def _variability(docket: Docket, facts: WindowFacts) -> None:
         found = facts.variability_of(kind)
         if found and (kind is not VariabilityClass.MODERATE or found == facts.known_variabilities):
             width = sum(one.bandwidth_bpm for one in found) / len(found)
-            docket.add(rule, width, evidence=[Window(one.start_s, one.end_s) for one in found])
+            builder.add(rule, width, evidence=[Window(one.start_s, one.end_s) for one in found])
 
 
-def _sinusoidal(docket: Docket, facts: WindowFacts) -> None:
+def _sinusoidal(builder: ClassBuilder, facts: WindowFacts) -> None:
     longest = facts.longest_sinusoidal()
     if longest is None:
         return
     seconds, episode = longest
     minutes = seconds / 60.0
     rule = line.SINUSOIDAL if line.SINUSOIDAL.met(minutes) else line.SINUSOIDAL_SHORT
-    docket.add(
+    builder.add(
         rule,
         minutes,
         evidence=(Window(episode.start_s, episode.start_s + seconds),),
@@ -98,7 +107,7 @@ def _sinusoidal(docket: Docket, facts: WindowFacts) -> None:
     )
 
 
-def _decelerations(docket: Docket, facts: WindowFacts, slowest_bpm: float) -> None:
+def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float) -> None:
     whole = facts.whole
     late, variable = facts.touching(whole.late), facts.touching(whole.variable)
     prolonged, unpaired = facts.touching(whole.prolonged), facts.touching(whole.unpaired)
@@ -110,24 +119,22 @@ def _decelerations(docket: Docket, facts: WindowFacts, slowest_bpm: float) -> No
         (line.EARLY, early),
     ):
         if falls:
-            docket.add(rule, evidence=spans(falls), detail=_deepest(falls))
-    if prolonged:
-        longest = max(prolonged, key=lambda fall: fall.duration_s)
-        docket.add(
-            line.PROLONGED,
-            longest.duration_s / 60.0,
-            evidence=spans(prolonged),
-            detail=_deepest(prolonged, of_all_kinds=True),
-        )
-    if not (late or variable or prolonged or unpaired):
-        docket.add(line.NO_DECELERATIONS)
+            builder.add(rule, evidence=spans(falls), detail=_deepest(falls))
+    long = facts.long_falls
+    if prolonged or long:
+        longest_s = max([one.duration_s for one in long] + [fall.duration_s for fall in prolonged])
+        seen = tuple(Window(one.onset_s, one.end_s) for one in long) or spans(prolonged)
+        told = _deepest(prolonged, of_all_kinds=True) if prolonged else long[0].words
+        builder.add(line.PROLONGED, longest_s / 60.0, evidence=seen, detail=told)
+    if not (late or variable or prolonged or long or unpaired):
+        builder.add(line.NO_DECELERATIONS)
 
     absent = facts.variability_of(VariabilityClass.ABSENT)
     absent_windows = [Window(one.start_s, one.end_s) for one in absent]
     if absent and line.BRADYCARDIA.met(slowest_bpm):
-        docket.add(line.ABSENT_AND_BRADYCARDIA, slowest_bpm, evidence=absent_windows)
+        builder.add(line.ABSENT_AND_BRADYCARDIA, slowest_bpm, evidence=absent_windows)
     elif not facts.known_variabilities and line.BRADYCARDIA.met(slowest_bpm):
-        docket.leave_open("with absent variability, the bradycardia would make Category III")
+        builder.leave_open("with absent variability, the bradycardia would make Category III")
     for rule, name, mask, falls in (
         (line.ABSENT_AND_LATE, "late", whole.late, (*late, *unpaired)),
         (line.ABSENT_AND_VARIABLE, "variable", whole.variable, variable),
@@ -141,10 +148,10 @@ def _decelerations(docket: Docket, facts: WindowFacts, slowest_bpm: float) -> No
         if answer.answer:
             where = Window(answer.start_s, answer.end_s)
             if absent:
-                docket.add(rule, answer.value, evidence=(*absent_windows, where))
+                builder.add(rule, answer.value, evidence=(*absent_windows, where))
                 continue
             unknown = len(facts.known_variabilities) < len(facts.variabilities)
-            docket.add(
+            builder.add(
                 line.RECURRENT,
                 answer.value,
                 evidence=(where,),
@@ -152,36 +159,42 @@ def _decelerations(docket: Docket, facts: WindowFacts, slowest_bpm: float) -> No
                 level=Level.ALARMING if not facts.known_variabilities else Level.CAUTION,
             )
             if not facts.known_variabilities:
-                docket.leave_open(
+                builder.leave_open(
                     f"with absent variability, the recurrent {name} decelerations would make "
                     "Category III"
                 )
             elif unknown:
-                docket.not_seen(
+                builder.not_seen(
                     "variability of part of the window: were it absent there, the recurrent "
                     f"{name} decelerations would make Category III"
                 )
         elif possible.answer is None:
             _untold(
-                docket, facts, name, mask | whole.unpaired if name == "late" else mask, possible
+                builder, facts, name, mask | whole.unpaired if name == "late" else mask, possible
             )
             if absent:
-                docket.leave_open(
+                builder.leave_open(
                     f"variability is absent, and whether {name} decelerations are recurrent "
                     f"cannot be told ({possible.why}): Category III is not excluded"
                 )
 
 
 def _untold(
-    docket: Docket, facts: WindowFacts, name: str, mask: within.BoolArray, answer: within.Answer
+    builder: ClassBuilder,
+    facts: WindowFacts,
+    name: str,
+    mask: within.BoolArray,
+    answer: within.Answer,
 ) -> None:
-    docket.not_seen(f"whether {name} decelerations are recurrent: {answer.why}")
+    builder.not_seen(f"whether {name} decelerations are recurrent: {answer.why}")
     window = facts.window
     count, start_s, end_s = within.most_decelerations(
         facts.findings, window.start_s, window.end_s, mask
     )
     if line.SUSPECTED_RECURRENT.met(count):
-        docket.add(line.SUSPECTED_RECURRENT, count, evidence=(Window(start_s, end_s),), detail=name)
+        builder.add(
+            line.SUSPECTED_RECURRENT, count, evidence=(Window(start_s, end_s),), detail=name
+        )
 
 
 def _deepest(falls: tuple[Deceleration, ...], *, of_all_kinds: bool = False) -> str:
@@ -195,11 +208,11 @@ def _deepest(falls: tuple[Deceleration, ...], *, of_all_kinds: bool = False) -> 
     return f"{' '.join(said)}, the deepest {deepest:.0f} bpm"
 
 
-def _contractions(docket: Docket, facts: WindowFacts) -> None:
+def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
     answer = facts.tachysystole
     if answer.answer is None:
-        docket.not_seen(f"contractions: {answer.why}")
+        builder.not_seen(f"contractions: {answer.why}")
     elif answer.answer:
-        docket.add(
+        builder.add(
             line.TACHYSYSTOLE, answer.value, evidence=(Window(answer.start_s, answer.end_s),)
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ebbline.criteria import limits
-from ebbline.criteria.classification_builder import Docket, spans
+from ebbline.criteria.classification_builder import ClassBuilder, spans
 from ebbline.criteria.model import Classification
 from ebbline.criteria.tables import nst as line
 from ebbline.criteria.window_view import WindowFacts, stretch, window_facts
@@ -24,7 +24,7 @@ def classify(facts: WindowFacts, context: Context) -> Classification:
     begins_s = facts.findings.fetal.valid.start_s
     looked = Window(max(begins_s, min(window.start_s, window.end_s - longer_s)), window.end_s)
     seen = facts if looked == window else window_facts(facts.findings, looked)
-    docket = Docket(line.TABLE, facts)
+    builder = ClassBuilder(line.TABLE, facts)
     stage = context.stage_at(window.end_s)
     if stage is not Stage.ANTEPARTUM:
         told = (
@@ -32,15 +32,15 @@ def classify(facts: WindowFacts, context: Context) -> Classification:
             if stage is Stage.UNKNOWN
             else (f"this is the {stage} stage of labour")
         )
-        docket.refuse(f"the non-stress test is read before labour, and {told}")
-    _accelerations(docket, seen)
-    _decelerations(docket, facts)
+        builder.refuse(f"the non-stress test is read before labour, and {told}")
+    _accelerations(builder, seen)
+    _decelerations(builder, facts)
     if facts.findings.weeks is None:
-        docket.not_seen("weeks of gestation: accelerations are judged as from 32 weeks on")
-    return docket.close()
+        builder.not_seen("weeks of gestation: accelerations are judged as from 32 weeks on")
+    return builder.close()
 
 
-def _accelerations(docket: Docket, seen: WindowFacts) -> None:
+def _accelerations(builder: ClassBuilder, seen: WindowFacts) -> None:
     window = seen.window
     found = within.accelerations_in(seen.findings, window.start_s, window.end_s)
     doubtful = tuple(
@@ -49,12 +49,12 @@ def _accelerations(docket: Docket, seen: WindowFacts) -> None:
         if any(one.onset_s < part.end_s and one.end_s > part.start_s for part in seen.suspected)
     )
     if doubtful:
-        docket.add(
+        builder.add(
             line.NOT_COUNTED,
             evidence=[Window(one.onset_s, one.end_s) for one in doubtful],
             detail=f"{len(doubtful)}; feel the maternal pulse",
         )
-        docket.not_seen("whether some accelerations are the fetus's; feel the maternal pulse")
+        builder.not_seen("whether some accelerations are the fetus's; feel the maternal pulse")
     counted = [one for one in found if one not in doubtful]
     peaks = np.array([one.peak_s for one in counted])
     together = np.searchsorted(peaks, peaks + line.WITHIN.threshold * 60.0, "right") - np.arange(
@@ -63,7 +63,7 @@ def _accelerations(docket: Docket, seen: WindowFacts) -> None:
     most = int(together.max()) if len(peaks) else 0
     if line.ACCELERATIONS.met(most):
         first = int(np.argmax(together))
-        docket.add(
+        builder.add(
             line.ACCELERATIONS,
             most,
             evidence=[Window(one.onset_s, one.end_s) for one in counted[first : first + most]],
@@ -73,29 +73,29 @@ def _accelerations(docket: Docket, seen: WindowFacts) -> None:
     minutes = window.duration_s / 60.0
     detail = f"most in 20 minutes: {most}"
     if limits.VALID.met(share):
-        docket.add(limits.VALID, share)
-        docket.refuse(f"{100 * (1 - share):.0f} % of the signal is lost or doubtful")
+        builder.add(limits.VALID, share)
+        builder.refuse(f"{100 * (1 - share):.0f} % of the signal is lost or doubtful")
     if line.SHORT.met(minutes):
-        docket.add(line.SHORT, minutes, evidence=(window,), detail=detail)
-        docket.refuse(
+        builder.add(line.SHORT, minutes, evidence=(window,), detail=detail)
+        builder.refuse(
             f"not yet reactive: {detail}, looked for over {minutes:.0f} of "
             f"{line.SHORT.threshold:.0f} min ({stretch(window.start_s, window.end_s)})"
         )
     else:
-        docket.add(line.NONREACTIVE, minutes, evidence=(window,), detail=detail)
+        builder.add(line.NONREACTIVE, minutes, evidence=(window,), detail=detail)
 
 
-def _decelerations(docket: Docket, facts: WindowFacts) -> None:
+def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     window = facts.window
     variable = facts.whole.variable
     count, start_s, end_s = within.most_decelerations(
         facts.findings, window.start_s, window.end_s, variable
     )
     if line.REPETITIVE.met(count):
-        docket.add(line.REPETITIVE, count, evidence=(Window(start_s, end_s),))
+        builder.add(line.REPETITIVE, count, evidence=(Window(start_s, end_s),))
     falls = facts.touching(~facts.whole.falls.shallow)
     if falls:
         longest = max(falls, key=facts.so_far_s)
         minutes = facts.so_far_s(longest) / 60.0
         if line.LONG.met(minutes):
-            docket.add(line.LONG, minutes, evidence=spans((longest,)))
+            builder.add(line.LONG, minutes, evidence=spans((longest,)))

@@ -118,6 +118,21 @@ BASELINE_LOW = Rule(
     source=FIGO_2015,
     section=_CLASSES,
 )
+SLOW_HALF = Rule(
+    id="figo-slow-half",
+    part=Part.CLASS,
+    feature="baseline",
+    verdict=_PATHOLOGICAL,
+    level=Level.ALARMING,
+    says="Of the heart rate that was seen, under 100 bpm",
+    compare=Compare.AT_LEAST,
+    threshold=limits.SLOW_HALF,
+    unit="%",
+    rank=2,
+    source=OURS,
+    section="",
+    note="Slower for most of the window than any baseline that is less than this.",
+)
 VARIABILITY_NORMAL = Rule(
     id="figo-variability-normal",
     part=Part.CLASS,
@@ -462,6 +477,7 @@ TABLE = Table(
         TACHYCARDIA,
         BRADYCARDIA,
         BASELINE_LOW,
+        SLOW_HALF,
         VARIABILITY_NORMAL,
         VARIABILITY_LOW,
         VARIABILITY_HIGH,

@@ -193,6 +193,17 @@ BASELINE_FAST = _line(
     BASELINE_WHITE.upper,
     "bpm",
 )
+SLOW_HALF = _line(
+    "nice-slow-half",
+    "baseline",
+    "red",
+    "Of the heart rate that was seen, under 100 bpm",
+    Compare.AT_LEAST,
+    limits.SLOW_HALF,
+    "%",
+    source=OURS,
+    note="Slower for most of the window than any baseline that is less than red.",
+)
 VARIABILITY_WHITE = _line(
     "nice-variability-white",
     "variability",
@@ -425,6 +436,7 @@ TABLE = Table(
         BASELINE_UNKNOWN,
         BASELINE_SLOW,
         BASELINE_FAST,
+        SLOW_HALF,
         VARIABILITY_WHITE,
         REDUCED_SHORT,
         REDUCED_AMBER,

@@ -71,6 +71,21 @@ BRADYCARDIA = Rule(
     source=NICHD_2008,
     section="baseline",
 )
+SLOW_HALF = Rule(
+    id="nichd-slow-half",
+    part=Part.CLASS,
+    feature="baseline",
+    verdict=_NOT_I,
+    level=Level.ALARMING,
+    says="Of the heart rate that was seen, under 100 bpm",
+    compare=Compare.AT_LEAST,
+    threshold=limits.SLOW_HALF,
+    unit="%",
+    rank=1,
+    source=OURS,
+    section="",
+    note="Slower for most of the window than any baseline that is less than this.",
+)
 VARIABILITY_MODERATE = Rule(
     id="nichd-variability-moderate",
     part=Part.CLASS,
@@ -337,6 +352,7 @@ TABLE = Table(
         BASELINE_NORMAL,
         TACHYCARDIA,
         BRADYCARDIA,
+        SLOW_HALF,
         VARIABILITY_MODERATE,
         VARIABILITY_MINIMAL,
         VARIABILITY_ABSENT,
