@@ -21,6 +21,7 @@ from ebbline.criteria.model import Classification, Level, Reason
 from ebbline.criteria.rule import NOT_NUMERIC, Part, Rule, Table, reason
 from ebbline.criteria.window_view import WindowFacts, stretch
 from ebbline.features.findings import ArtefactKind, Deceleration
+from ebbline.features.fitness import unfit_words
 from ebbline.recording.model import Context
 from ebbline.terms import Stage, Window
 
@@ -173,6 +174,8 @@ def check_window(builder: ClassBuilder, facts: WindowFacts, context: Context) ->
     if limits.WORKABLE.met(1.0 - share):
         builder.add(limits.WORKABLE, 1.0 - share)
         builder.not_seen(f"{100 * (1 - share):.0f} % of the heart-rate signal is lost or doubtful")
+    for what in unfit_words(facts.findings):
+        builder.withhold(what)
     for kind in dict.fromkeys(one.kind for one in facts.suspected):
         found = [one for one in facts.suspected if one.kind is kind]
         seconds = sum(one.end_s - one.start_s for one in found)

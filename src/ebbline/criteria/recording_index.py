@@ -146,6 +146,12 @@ class RecordingFacts:
         return falls.of(DecelerationKind.LATE) | long_and_late
 
     @cached_property
+    def shallow_late(self) -> BoolArray:
+        """Gradual, late, 10 to under 15 bpm deep: NICHD sets no depth for a late deceleration."""
+        late = np.array([k is DecelerationKind.LATE for k in self.falls.kind], dtype=np.bool_)
+        return late & self.falls.shallow
+
+    @cached_property
     def variable(self) -> BoolArray:
         """Variable (NICHD, NICE): of that kind, or prolonged with an abrupt onset (see `late`)."""
         prolonged = self.falls.of(DecelerationKind.PROLONGED)

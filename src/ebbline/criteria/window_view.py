@@ -12,7 +12,13 @@ from numpy.typing import NDArray
 
 from ebbline.criteria.recording_index import TenMinuteBaseline, recording_facts
 from ebbline.criteria.variability_runs import MINUTE_S, RunFound
-from ebbline.definitions import BASELINE_VERY_SLOW_BPM, HALF_HOUR_S, PROLONGED_FROM_S, TEN_MINUTES_S
+from ebbline.definitions import (
+    BASELINE_VERY_SLOW_BPM,
+    HALF_HOUR_S,
+    PROLONGED_FROM_S,
+    REDUCED_BELOW_BPM,
+    TEN_MINUTES_S,
+)
 from ebbline.features import pattern_duration
 from ebbline.features import window as within
 from ebbline.features.findings import (
@@ -260,6 +266,28 @@ class WindowFacts:
         ]
         long = [one for one in found if one.duration_s >= PROLONGED_FROM_S]
         return tuple(sorted(long, key=lambda one: -one.duration_s))
+
+    @cached_property
+    def low_variability(self) -> bool:
+        """Whether some ten minutes are absent or minimal, or some half hour has under 5 bpm."""
+        low = self.mean_bandwidths[0][0]
+        flat = (VariabilityClass.ABSENT, VariabilityClass.MINIMAL)
+        return any(one.variability in flat for one in self.variabilities) or (
+            low < REDUCED_BELOW_BPM
+        )
+
+    @cached_property
+    def late(self) -> BoolArray:
+        """The decelerations that count as late in this window (NICHD, NICE).
+
+        Shallow ones, of 10 to under 15 bpm, count where variability is absent or minimal, and where
+        they come with half of the contractions: a depth of 15 bpm is asked of variable ones only.
+        """
+        whole = self.whole
+        every = whole.late | whole.shallow_late
+        if self.low_variability or self.recurrent(every).answer:
+            return every
+        return whole.late
 
     @cached_property
     def open_fall(self) -> Deceleration | None:

@@ -25,6 +25,7 @@ from ebbline.features.findings import (
     Findings,
     UterineFindings,
 )
+from ebbline.features.fitness import limited
 from ebbline.recording.model import ChannelKind, Recording
 from ebbline.signal import artefacts, maternal, quality
 from ebbline.signal.resampling import RATE_HZ, to_grid
@@ -69,7 +70,12 @@ def detect(recording: Recording, *, fetus: int = 1, weeks: float | None = None) 
         contractions=uterine.contractions,
         mother_bpm=mother_bpm,
     )
-    return Findings(duration_s=recording.duration_s, weeks=weeks, uterine=uterine, fetal=fetal)
+    activity = recording.first(ChannelKind.UTERINE_ACTIVITY)
+    return limited(
+        Findings(duration_s=recording.duration_s, weeks=weeks, uterine=uterine, fetal=fetal),
+        channel.rate_hz,
+        math.nan if activity is None else activity.rate_hz,
+    )
 
 
 def uterine_findings(recording: Recording, count: int) -> UterineFindings:

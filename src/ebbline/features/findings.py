@@ -7,6 +7,7 @@ measured is NaN; a state that could not be told has its own name, never None.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -228,7 +229,8 @@ class UterineFindings:
     """What the activity channel shows; the same for all fetuses of a recording.
 
     present: False where there is no channel, and then nothing below may be read as 'none'.
-    measured: Curve at one-minute steps, share of each minute with valid activity signal.
+    measured: Curve at one-minute steps, share of each minute with valid activity signal. rate_hz:
+    samples per second of the channel; NaN not known (see `features.fitness`).
     """
 
     present: bool
@@ -237,6 +239,7 @@ class UterineFindings:
     tone: Curve
     measured: Curve
     quality: tuple[QualitySegment, ...]
+    rate_hz: float = math.nan
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -247,7 +250,8 @@ class FetalFindings:
     rate_curve: usable heart rate (bpm), mean of each second, NaN where none was usable.
     bandwidth: one value a minute, bpm, of baseline only (NaN where it could not be measured).
     fine_bandwidth: the same of the fluctuation about the 15-s mean (waves over 4 per minute).
-    valid: one value a minute, share of valid samples.
+    valid: one value a minute, share of valid samples. rate_hz: samples per second of the channel;
+    NaN not known (see `features.fitness`).
     """
 
     fetus: int
@@ -265,6 +269,7 @@ class FetalFindings:
     sinusoidal: tuple[SinusoidalEpisode, ...]
     artefacts: tuple[Artefact, ...]
     quality: tuple[QualitySegment, ...]
+    rate_hz: float = math.nan
 
 
 @dataclass(frozen=True, slots=True, eq=False)

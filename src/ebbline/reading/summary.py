@@ -26,6 +26,7 @@ from ebbline.features.findings import (
     Findings,
     VariabilityClass,
 )
+from ebbline.features.fitness import unfit_words
 from ebbline.features.variability import class_of_minutes, usual_bandwidth
 from ebbline.reading.model import ContractionSummary, DecelerationSummary, Review, TenMinutes
 from ebbline.reading.text import share
@@ -105,7 +106,7 @@ def summarise(findings: Findings, window: Window) -> Review:
         decelerations=decelerations,
         sinusoidal=_sinusoidal(findings, facts),
         columns=_columns(findings, window),
-        not_assessed=(*_missing(facts, contractions, note), *untold),
+        not_assessed=(*unfit_words(findings), *_missing(facts, contractions, note), *untold),
     )
 
 

@@ -199,9 +199,9 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
         if line.PROLONGED.met(minutes):
             where = (Window(long.onset_s, long.end_s),)
             builder.add(line.PROLONGED, minutes, evidence=where, detail=long.words)
-    late = facts.repetitive(whole.late)
+    late = facts.repetitive(facts.late)
     variable = facts.repetitive(whole.concerning)
-    run = facts.longest_run(whole.late)
+    run = facts.longest_run(facts.late)
     if run is not None and line.LATE_RED.met(run.duration_s / 60.0):
         builder.add(
             line.LATE_RED, run.duration_s / 60.0, evidence=(Window(run.start_s, run.end_s),)
@@ -241,7 +241,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
 def _untold(builder: ClassBuilder, facts: WindowFacts, variable: within.Answer) -> None:
     """Decelerations that would count, were the contractions known."""
     whole = facts.whole
-    maybe_late = whole.late | whole.unpaired
+    maybe_late = facts.late | whole.unpaired
     for name, mask, answer, limit in (
         ("variable", whole.concerning, variable, line.VARIABLE_RED),
         ("late or early", maybe_late, facts.repetitive(maybe_late), line.LATE_RED),

@@ -109,7 +109,7 @@ def _sinusoidal(builder: ClassBuilder, facts: WindowFacts) -> None:
 
 def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float) -> None:
     whole = facts.whole
-    late, variable = facts.touching(whole.late), facts.touching(whole.variable)
+    late, variable = facts.touching(facts.late), facts.touching(whole.variable)
     prolonged, unpaired = facts.touching(whole.prolonged), facts.touching(whole.unpaired)
     early = facts.touching(whole.early)
     for rule, falls in (
@@ -136,7 +136,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
     elif not facts.known_variabilities and line.BRADYCARDIA.met(slowest_bpm):
         builder.leave_open("with absent variability, the bradycardia would make Category III")
     for rule, name, mask, falls in (
-        (line.ABSENT_AND_LATE, "late", whole.late, (*late, *unpaired)),
+        (line.ABSENT_AND_LATE, "late", facts.late, (*late, *unpaired)),
         (line.ABSENT_AND_VARIABLE, "variable", whole.variable, variable),
     ):
         if not falls:
@@ -201,10 +201,13 @@ def _deepest(falls: tuple[Deceleration, ...], *, of_all_kinds: bool = False) -> 
     """How many and how deep; prolonged ones that count as the kind, too, are told apart."""
     deepest = max(fall.depth_bpm for fall in falls)
     long = sum(fall.kind is DecelerationKind.PROLONGED for fall in falls)
-    number = len(falls) if of_all_kinds else len(falls) - long
+    shallow = sum(fall.shallow for fall in falls)
+    number = len(falls) if of_all_kinds else len(falls) - long - shallow
     said = [f"{number} in the window"] if number else []
+    if shallow:
+        said.append(f"{'and ' if said else ''}{shallow} of 10 to under 15 bpm")
     if long and not of_all_kinds:
-        said.append(f"{'and ' if number else ''}{long} prolonged that began so")
+        said.append(f"{'and ' if said else ''}{long} prolonged that began so")
     return f"{' '.join(said)}, the deepest {deepest:.0f} bpm"
 
 
