@@ -168,6 +168,14 @@ def test_every_text_on_the_chart_stays_on_its_sheet() -> None:
                 assert right <= page.width and bottom <= page.height, shape
 
 
+def test_the_rules_on_the_chart_are_those_of_the_table() -> None:
+    case = ten_hours()
+    document = chart_sheets(chart(case.entries, case.at(9.5)), "24-0117", "4", case.at(9.5))
+    said = [t.text for t in texts(document)]
+    assert said.count("! +++ or more") == 2 and said.count("! ++ or more") == 2
+    assert "! under 60; 120 or more" in said and "! under 110; 160 or more" in said
+
+
 def test_the_rows_of_the_chart_end_above_its_foot_however_much_alarms() -> None:
     from ebbline.journal.chart_sheet import FOOT, HEIGHT
 

@@ -145,7 +145,9 @@ class _Sheet:
         self.text(MARGIN + 0.1, base, name, bold=row.alarming)
         if row.rules:
             left = LABELS - 0.35 - text_width(name, SIZE, bold=row.alarming)
-            rules = f"! {row.rules}".replace(f" {row.unit}", "") if row.unit else f"! {row.rules}"
+            rules = f"! {row.rules}"
+            if unit:
+                rules = rules.replace(f" {row.unit}", "")
             if text_width(rules, 5.6) > left:
                 rules = shortened(rules, left, 5.6) if left > 0.8 else ""
             self.text(
