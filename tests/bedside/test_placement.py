@@ -7,7 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from ebbline.bedside.placement import SensorTrouble, SignalNow, advise
+from ebbline.bedside.placement import SensorTrouble, SignalNow, advise, tried_from
+from ebbline.errors import ExaminationError
 from ebbline.terms import SensorKind, Stage
 
 POOR = {"valid_share": 0.6, "troubles": (SensorTrouble.LOST,), "stage": Stage.FIRST}
@@ -50,7 +51,42 @@ def test_when_the_mothers_pulse_must_be_felt_first(signal):
     advice = advise(signal)
     assert advice.exclude_maternal
     assert advice.maternal_why
-    assert "Feel her pulse" in advice.steps[0].what
+    assert advice.steps[0].id in ("pulse", "fetal heart")
+
+
+def test_with_her_pulse_told_and_alike_the_fetal_heart_is_sought_and_her_pulse_not_felt_again():
+    alike = advise(SignalNow(heart_rate_bpm=92, maternal_pulse_bpm=94))
+    assert alike.steps[0].id == "fetal heart"
+    assert "pulse" not in [step.id for step in alike.steps]
+    apart = advise(SignalNow(**POOR, heart_rate_bpm=140, maternal_pulse_bpm=88))
+    assert "pulse" not in [step.id for step in apart.steps]
+
+
+def test_a_step_ticked_off_moves_the_next_one_up_and_goes_into_the_record():
+    fresh = advise(SignalNow(**POOR))
+    tried = tried_from({"pulse": "nothing", "gel": "nothing", "her-side": "not possible"})
+    after = advise(SignalNow(**POOR, tried=tried))
+    assert [s.id for s in fresh.steps][:3] == ["pulse", "gel", "ear"]
+    assert after.steps[0].id == "ear"
+    assert "her side" not in [step.id for step in after.steps]
+    assert after.done == ("pulse: nothing", "gel: nothing", "her side: not possible")
+    assert after.rest == ""
+
+
+def test_her_rest_counts_after_four_steps_in_vain():
+    names = ("gel", "ear", "tilt", "her side")
+    in_vain = tried_from(dict.fromkeys(names, "nothing"))
+    assert "Her rest counts" in advise(SignalNow(**POOR, tried=in_vain)).rest
+    assert "Her rest counts" in advise(SignalNow(**POOR, tries=4)).rest
+    helped = tried_from(dict.fromkeys(names, "helped"))
+    assert advise(SignalNow(**POOR, tried=helped)).rest == ""
+    assert advise(SignalNow(valid_share=0.95, stage=Stage.FIRST, tries=6)).rest == ""
+
+
+@pytest.mark.parametrize(("step", "brought"), [("prayer", "helped"), ("gel", "perhaps")])
+def test_what_is_no_step_is_refused(step, brought):
+    with pytest.raises(ExaminationError):
+        tried_from({step: brought})
 
 
 def test_rates_that_differ_do_not_raise_the_suspicion():

@@ -8,10 +8,12 @@ common practice unless a source is named.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
 from ebbline.bedside.sources import PRACTICE, Mark, Source
+from ebbline.errors import ExaminationError
 from ebbline.terms import SensorKind, Stage
 
 FIGO_2015 = Source(
@@ -39,14 +41,31 @@ class SensorTrouble(StrEnum):
     NO_CONTRACTIONS = "contractions not shown"
 
 
+class Brought(StrEnum):
+    """What a step that was tried has brought."""
+
+    HELPED = "helped"
+    NOTHING = "nothing"
+    NOT_POSSIBLE = "not possible"
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A step that was tried, by its id, and what it brought."""
+
+    step: str
+    brought: Brought
+
+
 @dataclass(frozen=True, slots=True)
 class SignalNow:
     """The signal as it is now.
 
     heart_sensor, uterine_sensor: what measures. valid_share: usable share of the last minutes,
     0..1, NaN unknown. longest_gap_s: NaN unknown. troubles: what is suspected. tries: how often
-    the sensor was already moved. heart_rate_bpm, maternal_pulse_bpm: NaN unknown.
-    rises_with_contractions: the rate rises with pushing or contractions; None unknown.
+    the sensor was already moved. tried: which steps were tried, with what they brought.
+    heart_rate_bpm, maternal_pulse_bpm: NaN unknown. rises_with_contractions: the rate rises with
+    pushing or contractions; None unknown.
     """
 
     heart_sensor: SensorKind = SensorKind.ULTRASOUND
@@ -60,12 +79,14 @@ class SignalNow:
     maternal_pulse_bpm: float = math.nan
     rises_with_contractions: bool | None = None
     fetuses: int = 1
+    tried: tuple[Tried, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Try:
-    """One thing to try, with its reason and source."""
+    """One thing to try, with its reason and source. id: its handle, to tick it off by."""
 
+    id: str
     what: str
     why: str
     source: str
@@ -76,14 +97,17 @@ class PlacementAdvice:
     """What to do about the signal.
 
     exclude_maternal: feel the mother's pulse against the trace before anything is read from it,
-    with the reasons. steps: what to try, in order. electrode, catheter: whether an internal
-    sensor is worth discussing, with the reason (the check itself is `ebbline internal`).
-    not_known: what could not be judged.
+    with the reasons. steps: what to try, in order, without what was tried. done: what was tried,
+    for the record ("gel and belt: nothing"). rest: when to stop moving the sensor and talk of other
+    ways, or "". electrode, catheter: whether an internal sensor is worth discussing, with the
+    reason (the check itself is `ebbline internal`). not_known: what could not be judged.
     """
 
     exclude_maternal: bool
     maternal_why: tuple[str, ...]
     steps: tuple[Try, ...]
+    done: tuple[str, ...]
+    rest: str
     electrode: bool
     electrode_why: str
     catheter: bool
@@ -104,8 +128,7 @@ def _maternal_reasons(signal: SignalNow) -> list[str]:
         )
     if signal.stage is Stage.SECOND and signal.heart_sensor is SensorKind.ULTRASOUND:
         reasons.append("in the second stage ultrasound slips to the mother's vessels more often")
-    near = abs(signal.heart_rate_bpm - signal.maternal_pulse_bpm) <= SAME_RATE_BPM
-    if near:
+    if _alike(signal):
         reasons.append(
             f"her pulse ({signal.maternal_pulse_bpm:g}) and the rate on the trace "
             f"({signal.heart_rate_bpm:g}) are too close to tell apart"
@@ -113,6 +136,11 @@ def _maternal_reasons(signal: SignalNow) -> list[str]:
     if _poor(signal) and not reasons:
         reasons.append("the signal was lost: what comes back after a loss may be another heart")
     return reasons
+
+
+def _alike(signal: SignalNow) -> bool:
+    """Whether her pulse was told and is too near the rate on the trace; False where unknown."""
+    return abs(signal.heart_rate_bpm - signal.maternal_pulse_bpm) <= SAME_RATE_BPM
 
 
 def _poor(signal: SignalNow) -> bool:
@@ -126,15 +154,33 @@ def _poor(signal: SignalNow) -> bool:
     )
 
 
-def _try(what: str, why: str, source: Source = PRACTICE) -> Try:
-    return Try(what, why, str(source))
+def _try(step: str, what: str, why: str, source: Source = PRACTICE) -> Try:
+    return Try(step, what, why, str(source))
 
 
 _PULSE = _try(
+    "pulse",
     "Feel her pulse for a full minute and compare it with the sound and the number on the trace",
     "a mother's rate on the paper looks like a reassuring fetal one",
     FIGO_2015,
 )
+_FIND_HEART = _try(
+    "fetal heart",
+    "Find the fetus's own heart, by ear away from her vessels or by scan, with her pulse under "
+    "the finger: two hearts must be told apart before anything is read from the trace",
+    "her pulse and the trace are alike: the trace may be hers, and then nothing is known of the "
+    "fetus",
+    FIGO_2015,
+)
+
+
+def _maternal_steps(signal: SignalNow) -> list[Try]:
+    """Her pulse first; once it is told and alike, the fetus's heart and not her pulse again."""
+    if _alike(signal):
+        return [_FIND_HEART]
+    if math.isnan(signal.maternal_pulse_bpm) or math.isnan(signal.heart_rate_bpm):
+        return [_PULSE]
+    return []
 
 
 def _ultrasound_steps(signal: SignalNow, best: str, fallback: str) -> list[Try]:
@@ -142,6 +188,7 @@ def _ultrasound_steps(signal: SignalNow, best: str, fallback: str) -> list[Try]:
     if {SensorTrouble.DOUBLING, SensorTrouble.HALVING} & set(signal.troubles):
         steps.append(
             _try(
+                "count",
                 "Count the heart by ear for a minute",
                 "ultrasound can double a slow rate and halve a fast one",
                 FIGO_2015,
@@ -149,16 +196,41 @@ def _ultrasound_steps(signal: SignalNow, best: str, fallback: str) -> list[Try]:
         )
     if _poor(signal) or SensorTrouble.SPIKES in signal.troubles:
         steps += [
-            _try("See that there is gel under the whole face and the belt is snug", "air is deaf"),
-            _try(f"Find the heart by ear and lay the sensor there: {best}", "the sensor drifts"),
-            _try("Tilt the sensor, little by little, towards the fetal back", "the beam is narrow"),
-            _try("Help her onto her side or upright, and look again", "the fetus rolls with her"),
-            _try(f"Listen at the fallback: {fallback}", "the back may lie elsewhere than felt"),
             _try(
+                "gel",
+                "See that there is gel under the whole face and the belt is snug",
+                "air is deaf",
+            ),
+            _try(
+                "ear",
+                f"Find the heart by ear and lay the sensor there: {best}",
+                "the sensor drifts",
+            ),
+            _try(
+                "tilt",
+                "Tilt the sensor, little by little, towards the fetal back",
+                "the beam is narrow",
+            ),
+            _try(
+                "her side",
+                "Help her onto her side or upright, and look again",
+                "the fetus rolls with her",
+            ),
+            _try(
+                "fallback",
+                f"Listen at the fallback: {fallback}",
+                "the back may lie elsewhere than felt",
+            ),
+            _try(
+                "follow",
                 "Has the head come down or turned? Follow it down and towards the midline",
                 "the site moves with descent and rotation",
             ),
-            _try("Examine her again from the fundus", "the lie or the position may have changed"),
+            _try(
+                "examine",
+                "Examine her again from the fundus",
+                "the lie or the position may have changed",
+            ),
         ]
     return steps
 
@@ -167,9 +239,14 @@ def _electrode_steps(signal: SignalNow) -> list[Try]:
     if not (_poor(signal) or signal.troubles):
         return []
     return [
-        _try("See that the leg plate sticks and the lead is plugged in", "the loose lead first"),
-        _try("See whether the electrode is still on", "it comes off with descent"),
         _try(
+            "lead",
+            "See that the leg plate sticks and the lead is plugged in",
+            "the loose lead first",
+        ),
+        _try("still on", "See whether the electrode is still on", "it comes off with descent"),
+        _try(
+            "beside",
             "Put an ultrasound sensor on beside it and compare",
             "an electrode on a fetus that has died can carry the mother's rate",
             FIGO_2015,
@@ -182,18 +259,70 @@ def _uterine_steps(signal: SignalNow) -> list[Try]:
         return []
     if signal.uterine_sensor is SensorKind.PRESSURE_CATHETER:
         return [
-            _try("Flush or reset the catheter to zero as its maker says", "a drift of the zero"),
-            _try("Ask her to cough: a spike must show", "a blocked or kinked catheter"),
+            _try(
+                "flush",
+                "Flush or reset the catheter to zero as its maker says",
+                "a drift of the zero",
+            ),
+            _try("cough", "Ask her to cough: a spike must show", "a blocked or kinked catheter"),
         ]
     return [
         _try(
+            "fundus",
             "Keep a hand on the fundus through a contraction, then lay the sensor where it "
             "hardens most",
             "the belt sits off the fundus",
         ),
-        _try("Set the zero between contractions", "tone drifts when she moves"),
-        _try("Tighten the belt until it lies snug, no more", "a slack belt shows nothing"),
+        _try("zero", "Set the zero between contractions", "tone drifts when she moves"),
+        _try("snug", "Tighten the belt until it lies snug, no more", "a slack belt shows nothing"),
     ]
+
+
+def tried_from(given: Mapping[str, str]) -> tuple[Tried, ...]:
+    """Steps ticked off, from words: step to what it brought.
+
+    Raises ExaminationError for an unknown step or word.
+    """
+    words = {one.value: one for one in Brought}
+    made = []
+    for step, brought in given.items():
+        plain = " ".join(step.strip().lower().replace("-", " ").split())
+        said = " ".join(brought.strip().lower().replace("-", " ").split())
+        if plain not in STEP_IDS:
+            raise ExaminationError(
+                f"'{step}' is no step.", where="tried", remedy=f"Known: {', '.join(STEP_IDS)}."
+            )
+        if said not in words:
+            raise ExaminationError(
+                f"'{brought}' is not what a step brings.",
+                where=plain,
+                remedy=f"Choose from: {', '.join(words)}.",
+            )
+        made.append(Tried(plain, words[said]))
+    return tuple(made)
+
+
+STEP_IDS = (
+    "pulse",
+    "fetal heart",
+    "count",
+    "gel",
+    "ear",
+    "tilt",
+    "her side",
+    "fallback",
+    "follow",
+    "examine",
+    "lead",
+    "still on",
+    "beside",
+    "flush",
+    "cough",
+    "fundus",
+    "zero",
+    "snug",
+    "twins",
+)
 
 
 def advise(
@@ -204,13 +333,14 @@ def advise(
     best, fallback: where the sensor should lie, in words (from sensors.plan).
     """
     reasons = _maternal_reasons(signal)
-    steps = [_PULSE] if reasons else []
+    steps = _maternal_steps(signal) if reasons else []
     on_skin = signal.heart_sensor in (SensorKind.ULTRASOUND, SensorKind.UNKNOWN)
     steps += _ultrasound_steps(signal, best, fallback) if on_skin else _electrode_steps(signal)
     steps += _uterine_steps(signal)
     if signal.fetuses > 1 and steps:
         steps.append(
             _try(
+                "twins",
                 "Twins: see that the two rates differ; if they run together, one heart is "
                 "heard twice",
                 "two sensors on one fetus",
@@ -219,10 +349,13 @@ def advise(
         )
     electrode, electrode_why = _electrode(signal, on_skin)
     catheter, catheter_why = _catheter(signal)
+    tried = {one.step for one in signal.tried}
     return PlacementAdvice(
         bool(reasons),
         tuple(reasons),
-        tuple(steps),
+        tuple(step for step in steps if step.id not in tried),
+        tuple(f"{one.step}: {one.brought}" for one in signal.tried),
+        _rest(signal),
         electrode,
         electrode_why,
         catheter,
@@ -232,6 +365,28 @@ def advise(
 
 
 ENOUGH_TRIES = 2
+HER_REST_AFTER = 4
+"""After so many steps or moves in vain her rest comes first (ours)."""
+
+
+def _rest(signal: SignalNow) -> str:
+    """When to stop moving the sensor; "" where it is too early to say."""
+    in_vain = sum(one.brought is not Brought.HELPED for one in signal.tried)
+    if max(in_vain, signal.tries) < HER_REST_AFTER or not (_poor(signal) or _alike(signal)):
+        return ""
+    return (
+        "Her rest counts: stop moving the sensor. Talk with her and the team about other ways: "
+        "listening by ear, a scan, an electrode after its check (common practice). Until then the "
+        "trace tells nothing of the fetus."
+    )
+
+
+_MOVES = ("ear", "tilt", "fallback", "follow", "examine", "fundus")
+
+
+def _moves(signal: SignalNow) -> int:
+    """How often the sensor was moved: as told, or as the steps ticked off say."""
+    return max(signal.tries, sum(one.step in _MOVES for one in signal.tried))
 
 
 def _electrode(signal: SignalNow, on_skin: bool) -> tuple[bool, str]:
@@ -245,10 +400,10 @@ def _electrode(signal: SignalNow, on_skin: bool) -> tuple[bool, str]:
         return False, (
             f"{100 * signal.valid_share:.0f} % of the signal is usable: {FIGO_2015_LOSS}."
         )
-    if signal.tries < ENOUGH_TRIES:
+    if _moves(signal) < ENOUGH_TRIES:
         return False, (
             f"Not before the sensor was moved at least {ENOUGH_TRIES} times (moved so far: "
-            f"{signal.tries}; common practice)."
+            f"{_moves(signal)}; common practice)."
         )
     return True, (
         "The signal stays poor after the sensor was moved: worth discussing with the team and "
@@ -266,7 +421,7 @@ def _catheter(signal: SignalNow) -> tuple[bool, str]:
         )
     if signal.stage not in (Stage.FIRST, Stage.SECOND):
         return False, "Only in labour; the stage is not recorded as labour."
-    if signal.tries < ENOUGH_TRIES:
+    if _moves(signal) < ENOUGH_TRIES:
         return False, f"Not before the sensor was moved at least {ENOUGH_TRIES} times."
     return True, (
         "Contractions cannot be shown from outside: worth discussing where their timing or "

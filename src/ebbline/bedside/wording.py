@@ -292,10 +292,17 @@ def say_sensors(
     _say_plan(page, plan)
     if advice is not None:
         page.head("WHAT TO TRY, IN THIS ORDER")
-        if not advice.steps:
+        if advice.rest:
+            page.say(advice.rest, "  !  ", "     ")
+        if not advice.steps and not advice.done:
             page.say("Nothing: by what was told the signal serves.")
+        elif not advice.steps:
+            page.say("All of it was tried.")
         for i, step in enumerate(advice.steps, 1):
             page.say(f"{step.what} ({step.why}) {page.cite(step.source)}", f"  {i}  ", "     ")
+        if advice.done:
+            page.head("TRIED (for the record)")
+            page.say("; ".join(advice.done) + ".")
         page.head("AN INTERNAL SENSOR?")
         page.row("Electrode", advice.electrode_why)
         page.row("Catheter", advice.catheter_why)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
@@ -67,6 +68,13 @@ def sensors(
     tries: Annotated[
         int | None, typer.Option(min=0, help="How often the sensor was already moved.")
     ] = None,
+    tried: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="A step that was tried and what it brought (may be repeated): gel=nothing, "
+            "ear=helped, tilt='not possible'; the next step moves up."
+        ),
+    ] = None,
     rate: Annotated[float | None, typer.Option(help="Rate on the trace, bpm.")] = None,
     pulse: Annotated[float | None, typer.Option(help="The mother's pulse, bpm.")] = None,
     rises: Annotated[
@@ -89,7 +97,7 @@ def sensors(
       ebbline sensors --exam exam.json --reading reading.json
     """
     from ebbline.bedside import examine
-    from ebbline.bedside.placement import advise
+    from ebbline.bedside.placement import advise, tried_from
     from ebbline.bedside.wording import say_sensors
 
     if exam is not None:
@@ -111,13 +119,14 @@ def sensors(
             girth=girth,
         )
         result = examine(bedside.pairs(found or []), context)
-    told = (valid, trouble, tries, rate, pulse, rises, reading)
+    told = (valid, trouble, tries, tried, rate, pulse, rises, reading)
     advice = None
     if any(value is not None for value in told):
         told_stage = None if stage is None and reading is not None else stage
         signal = _signal(result, told_stage, valid, trouble, tries, rate, pulse, rises)
         if reading is not None:
             signal = _from_reading(reading, fetus, signal)
+        signal = replace(signal, tried=tried_from(dict(bedside.pairs(tried or [], "tried"))))
         plan = result.sensors
         fallback = plan.fallback.words if plan.fallback is not None else "the other side"
         advice = advise(signal, plan.best.words, fallback)
@@ -208,8 +217,6 @@ def _signal(
 
 def _from_reading(path: Path, fetus: int, told: SignalNow) -> SignalNow:
     """The reading's signal, with what was told on the command line in place of its own."""
-    from dataclasses import replace
-
     from ebbline.reading.bedside_bridge import signal_now
     from ebbline.terms import Stage
 

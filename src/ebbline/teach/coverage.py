@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ebbline.bedside.policy.internal import Verdict
 from ebbline.definitions import BASELINE_NORMAL_FROM_BPM, BASELINE_NORMAL_TO_BPM
 from ebbline.features import window as within
 from ebbline.features.findings import DecelerationKind, Findings
@@ -101,11 +102,12 @@ def _internal(encounter: Encounter) -> set[str]:
     allowed = may_be_offered(encounter.case, encounter.fetus, frozenset(encounter.signs))
     checks = (allowed.electrode_check, allowed.catheter_check)
     words = {
-        "nothing on the list stands against it": "internal sensor: may be offered",
-        "the list stands against it": "internal sensor: the list is against it",
-        "not met: something is still unknown": "internal sensor: something is unknown",
+        Verdict.NOT_AGAINST: "internal sensor: may be offered",
+        Verdict.CARE: "internal sensor: may be offered",
+        Verdict.AGAINST: "internal sensor: the list is against it",
+        Verdict.UNKNOWN: "internal sensor: something is unknown",
     }
-    return {words[check.verdict.value] for check in checks}
+    return {words[check.verdict] for check in checks}
 
 
 def _strip(encounter: Encounter) -> set[str]:
