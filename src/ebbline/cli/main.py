@@ -9,7 +9,18 @@ import sys
 import typer
 
 from ebbline import CAUTION, __version__
-from ebbline.cli import archive, bedside, convert, criteria, invent, read, record, serve, teach
+from ebbline.cli import (
+    archive,
+    bedside,
+    convert,
+    criteria,
+    invent,
+    live,
+    read,
+    record,
+    serve,
+    teach,
+)
 from ebbline.errors import EbblineError
 from ebbline.extras import missing_extra
 
@@ -34,6 +45,7 @@ archive.register(app)
 teach.register(app)
 record.register(app)
 serve.register(app)
+live.register(app)
 
 
 def _version(wanted: bool) -> None:

@@ -58,6 +58,23 @@ def serve(
             "store]",
         ),
     ] = "",
+    live: Annotated[
+        str,
+        typer.Option(
+            "--live",
+            help="Where live samples lie: a file, or postgresql://... [default: beside the store]",
+        ),
+    ] = "",
+    nats: Annotated[
+        str,
+        typer.Option("--nats", help="NATS server that the processes of a unit share, nats://..."),
+    ] = "",
+    notices: Annotated[
+        str, typer.Option("--notices", help="The unit's own policy of live prompts, a file.")
+    ] = "",
+    mllp: Annotated[
+        int, typer.Option("--mllp", min=0, max=65535, help="Take HL7 v2 on this port; 0: do not.")
+    ] = 0,
     upload_mib: Annotated[int, typer.Option(min=1, max=4096, help="Largest upload in MiB.")] = 64,
 ) -> None:
     """Open the workbench: pages for reading, examining and teaching.
@@ -82,6 +99,10 @@ def serve(
         names=(*LOOPBACK_NAMES, *(one.lower() for one in name or ())),
         limits=Limits(upload_bytes=upload_mib * MEBIBYTE),
         record=record,
+        live=live,
+        nats=nats,
+        notices=notices,
+        mllp=mllp,
     )
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     listening = socket.socket(family, socket.SOCK_STREAM)

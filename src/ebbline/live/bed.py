@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ebbline.criteria.model import Level
 from ebbline.features import window as within
@@ -21,11 +22,14 @@ from ebbline.reading.four_lines import class_level, four_lines, open_fall, right
 from ebbline.reading.model import FourLines
 from ebbline.reading.summary import summarise
 from ebbline.reading.text import Clock
-from ebbline.recording.model import ChannelKind
+from ebbline.recording.model import ChannelKind, FloatArray
 from ebbline.terms import Window
 
 SHOWN_S = 3600.0
 """Findings are sent to the pages for this long back: as much strip as a tablet scrolls."""
+
+RATE_S = 5
+"""The rate shown is the middle one of so many last seconds with signal (ours)."""
 
 CURVE_STEP_S = 10
 """The baseline is drawn from a value every so many seconds."""
@@ -163,7 +167,9 @@ class WatchedBed:
                 ["Not seen", lines.unseen_line],
             ],
             "recovered": recovered,
-            "rate_bpm": round(float(rate.values[there[-1]])) if len(there) else None,
+            "rate_bpm": round(float(np.median(rate.values[there[-RATE_S:]])))
+            if len(there)
+            else None,
             "signal_age_s": None if last_s is None else max(0.0, step.at_s - last_s),
             "baseline_bpm": known[-1].bpm if known else None,
             "contractions_per_10_min": _finite(contractions.per_10_min),
@@ -252,6 +258,10 @@ class WatchedBed:
 
 def _last_full(steps: list[Step]) -> list[Step]:
     return [step for step in steps if step.full][-1:]
+
+
+def _last_rate(seconds: FloatArray, there: NDArray[np.intp]) -> int | None:
+    return round(float(np.median(seconds[there[-RATE_S:]]))) if len(there) else None
 
 
 def _finite(value: float) -> float | None:

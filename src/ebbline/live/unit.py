@@ -55,6 +55,9 @@ MISSED_EVERY_S = 30.0
 CLAIM_AT_ONCE = 25
 """Labours claimed at a time, so that processes that start together share them."""
 
+DEVICE_S = 60.0
+"""A withdrawn token is refused within this."""
+
 HELD_MESSAGES = 200
 """Messages that wait for a page; the oldest go first, the next state replaces them."""
 
@@ -97,6 +100,7 @@ class Unit:
         self._overdue = overdue
         self._open: dict[str, Labour] = {}
         self._ends: dict[tuple[str, str, int], tuple[float, int | None]] = {}
+        self._devices: dict[str, tuple[str, float]] = {}
         self._waiting: asyncio.Queue[_Waiting] = asyncio.Queue(MOST_WAITING)
         self._pages: dict[asyncio.Queue[dict[str, Any]], str] = {}
         self._tasks: list[asyncio.Task[None]] = []
@@ -385,6 +389,25 @@ class Unit:
                 raise PacketError("no labour is going on there.", where=labour_id)
             self._open[labour_id] = found
         return found
+
+    async def let_go(self, labour_id: str) -> None:
+        """Stop reading a labour that was just ended, and tell the pages."""
+        self._open.pop(labour_id, None)
+        self._drop(labour_id)
+        self._tell({"type": "ended", "labour": labour_id})
+
+    def known_device(self, token: str) -> str | None:
+        """The bed of a device that was asked for within the last minute."""
+        bed, until = self._devices.get(token, ("", 0.0))
+        return bed if until > self.now() else None
+
+    def remember_device(self, token: str, bed: str) -> None:
+        """Ask the store for this token again in a minute only."""
+        if len(self._devices) > 4 * self.most_beds:
+            self._devices.clear()
+        self._devices.setdefault(token, (bed, self.now() + DEVICE_S))
+        if self._devices[token][1] <= self.now():
+            self._devices[token] = (bed, self.now() + DEVICE_S)
 
     def labour_on(self, bed: str) -> Labour | None:
         """The labour that goes on on a bed."""

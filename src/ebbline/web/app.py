@@ -23,6 +23,7 @@ from ebbline.web.auth.gate import Gate
 from ebbline.web.errors import NotThereError
 from ebbline.web.held import Held
 from ebbline.web.lazy_imports import HeavyParts
+from ebbline.web.live.service import LiveService
 from ebbline.web.pages import mount_static, page
 from ebbline.web.reading.corrections_service import Corrections
 from ebbline.web.record.service import Records
@@ -60,8 +61,11 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
         later.daemon = True
         if warm:
             later.start()
+        if settings.mllp:
+            await app.state.live.listen_hl7("127.0.0.1", settings.mllp)
         yield
         later.cancel()
+        await app.state.live.close()
         app.state.records.close()
         store.close()
 
@@ -81,6 +85,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
     app.state.records = Records(
         settings.record or settings.store.with_name("record.sqlite"), library
     )
+    app.state.live = LiveService(settings, app.state.records)
     app.state.reports = Held(HELD_REPORTS)
     app.state.secret = store.secret()
     app.state.accounts = Accounts(store, settings.limits)

@@ -7,6 +7,8 @@ from fastapi import APIRouter
 from ebbline.web.auth.routes import router as auth
 from ebbline.web.examination.routes import router as examination
 from ebbline.web.help.routes import router as help_pages
+from ebbline.web.live.device_routes import router as live_devices
+from ebbline.web.live.routes import router as live
 from ebbline.web.reading.routes import router as reading
 from ebbline.web.reading.strip_routes import router as strip
 from ebbline.web.record.routes import router as record
@@ -24,6 +26,8 @@ ROUTERS: list[APIRouter] = [
     report,
     record,
     help_pages,
+    live,
+    live_devices,
     teaching,
     teaching_class,
 ]

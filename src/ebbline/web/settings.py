@@ -39,7 +39,10 @@ class Settings:
     """One workbench. store: path of the SQLite file. accounts: people must sign in.
 
     record: where the labour record lies, a path or a postgresql:// address; beside the store when
-    empty. names: host names by which browsers may call it (against DNS rebinding).
+    empty. live: where live samples lie, likewise. nats: address of the NATS server that the
+    processes of a unit share. notices: path of a unit's own policy of notices. mllp: port on which
+    HL7 v2 is taken, 0 for none. names: host names by which browsers may call it (against DNS
+    rebinding).
     """
 
     store: Path
@@ -47,3 +50,7 @@ class Settings:
     names: tuple[str, ...] = LOOPBACK_NAMES
     limits: Limits = field(default_factory=Limits)
     record: str = ""
+    live: str = ""
+    nats: str = ""
+    notices: str = ""
+    mllp: int = 0

@@ -1,0 +1,1 @@
+"""The labour as it happens: one bed, and a board of all."""

@@ -1,0 +1,222 @@
+"""The unit behind the live pages, begun when it is first asked for."""
+
+from __future__ import annotations
+
+import asyncio
+import random
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from ebbline.web.errors import NotThereError
+from ebbline.web.record.service import Records
+from ebbline.web.settings import Settings
+
+if TYPE_CHECKING:
+    from ebbline.live.replay import Source
+    from ebbline.live.sample_store import Labour
+    from ebbline.live.unit import Unit
+
+MOST_DEMOS = 12
+FASTEST = 600.0
+DEMO_STEP_S = 0.5
+"""How often a replayed labour gives samples, s."""
+
+DEMO_BEGINS_S = 2100.0
+"""A demonstration begins with so much trace behind it, so that there is something to see."""
+
+
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """A labour that is replayed. speed: seconds of labour in a second."""
+
+    labour: Labour
+    task: asyncio.Task[None]
+
+
+class LiveService:
+    """One unit in this process. Nothing of it is loaded or opened before the first request."""
+
+    def __init__(self, settings: Settings, records: Records) -> None:
+        self._settings = settings
+        self._records = records
+        self._unit: Unit | None = None
+        self._mllp: Any = None
+        self._begin = asyncio.Lock()
+        self._demos: dict[str, Demo] = {}
+
+    async def unit(self) -> Unit:
+        """The running unit. Raises EbblineError when its store or its bus cannot be used."""
+        async with self._begin:
+            if self._unit is None:
+                from pathlib import Path
+
+                from ebbline.live.bus import Bus
+                from ebbline.live.notice_policy import load_notices
+                from ebbline.live.sample_store import LiveStore
+                from ebbline.live.unit import Unit
+
+                chosen = self._settings
+                place = chosen.live or chosen.store.with_name("live.sqlite")
+                store = await asyncio.to_thread(LiveStore, place)
+                unit = Unit(
+                    store,
+                    policy=load_notices(Path(chosen.notices) if chosen.notices else None),
+                    bus=Bus(chosen.nats) if chosen.nats else None,
+                    overdue=self._overdue,
+                )
+                await unit.start()
+                self._unit = unit
+        return self._unit
+
+    async def listen_hl7(self, host: str, port: int) -> None:
+        """Begin to take HL7 v2 messages over MLLP. Raises EbblineError when it cannot listen."""
+        from ebbline.live.mllp import serve_mllp
+
+        self._mllp = await serve_mllp(await self.unit(), host, port)
+
+    async def close(self) -> None:
+        """End the replays and give the labours back."""
+        for demo in self._demos.values():
+            demo.task.cancel()
+        if self._mllp is not None:
+            self._mllp.close()
+        if self._unit is not None:
+            await self._unit.stop()
+            self._unit.store.close()
+
+    async def labour(self, labour: str) -> Labour:
+        """A labour, also one that has ended. Raises NotThereError."""
+        unit = await self.unit()
+        found = await asyncio.to_thread(unit.store.labour, labour)
+        if found is None:
+            raise NotThereError("there is no such labour.", where=labour)
+        return found
+
+    async def states(self) -> list[dict[str, Any]]:
+        """The state of every labour that goes on; bare where it has not been read yet."""
+        unit = await self.unit()
+        found = []
+        for one in await asyncio.to_thread(unit.store.labours):
+            found.append(unit.states.get(one.id) or bare(one))
+        return found
+
+    async def samples(self, labour: Labour, since_s: float) -> list[dict[str, Any]]:
+        """The trace from since_s on, from memory where this process reads the labour."""
+        unit = await self.unit()
+        bed = unit.beds.get(labour.id)
+        if bed is not None and since_s >= bed.reader.read_from_s:
+            return bed.samples(since_s, bed.reader.trace_end_s)
+        return await asyncio.to_thread(_stored, unit, labour, since_s)
+
+    async def demo(self, beds: int, speed: float) -> list[Labour]:
+        """Begin invented labours on beds of their own, replayed at a speed."""
+        from ebbline.live.replay import invented
+
+        unit = await self.unit()
+        for key in [key for key, one in self._demos.items() if one.task.done()]:
+            del self._demos[key]
+        room = max(0, MOST_DEMOS - len(self._demos))
+        taken = {one.bed for one in await asyncio.to_thread(unit.store.labours)}
+        free = [name for n in range(1, 100) if (name := f"Demo {n}") not in taken]
+        begun = []
+        for name in free[: min(beds, room)]:
+            number = int(name.split()[1])
+            source = await asyncio.to_thread(invented, number)
+            begun.append(await self.replay(name, f"D-{number:02d}", source, speed))
+        return begun
+
+    async def replay(self, bed: str, case: str, source: Source, speed: float) -> Labour:
+        """Begin a labour whose trace is given at a speed."""
+        unit = await self.unit()
+        start = datetime.fromtimestamp(int(time.time()) - DEMO_BEGINS_S, UTC)
+        labour = await asyncio.to_thread(
+            lambda: unit.store.open_labour(bed, case, start, source.context, by_trace=True)
+        )
+        await unit.take_up(labour)
+        task = asyncio.create_task(self._feed(unit, labour, source, speed))
+        self._demos[labour.id] = Demo(labour, task)
+        return labour
+
+    async def _feed(self, unit: Unit, labour: Labour, source: Source, speed: float) -> None:
+        from ebbline.live.packets import MOST_SAMPLES, Packet
+
+        longest_s = float(int(MOST_SAMPLES / source.rate_hz))
+        begun = time.monotonic() + random.random()
+        sent_s = 0.0
+        while sent_s < source.duration_s:
+            passed_s = max(0.0, time.monotonic() - begun) * speed
+            until_s = min(source.duration_s, float(int(DEMO_BEGINS_S + passed_s)))
+            while sent_s < until_s:
+                to_s = min(until_s, sent_s + longest_s)
+                channels = await asyncio.to_thread(source.take, sent_s, to_s)
+                if channels:
+                    start = labour.started_at + timedelta(seconds=sent_s)
+                    await unit.submit(labour.id, Packet(start, source.rate_hz, 0, channels))
+                sent_s = to_s
+            await asyncio.sleep(DEMO_STEP_S)
+
+    async def end(self, labour: Labour) -> None:
+        """End the watching of a labour."""
+        unit = await self.unit()
+        demo = self._demos.pop(labour.id, None)
+        if demo is not None:
+            demo.task.cancel()
+        await asyncio.to_thread(unit.store.close_labour, labour.id)
+        await unit.let_go(labour.id)
+
+    def _overdue(self, labour: Labour) -> Sequence[tuple[str, datetime]]:
+        """The reviews of a labour that are overdue by its record, where it has one."""
+        from ebbline.bedside.policy.reviews import DueState
+        from ebbline.journal.due import case_reviews
+        from ebbline.journal.errors import JournalError
+
+        try:
+            entries = self._records.journal.entries(labour.case_number)
+        except JournalError:
+            return ()
+        due = case_reviews(entries, self._records.now()).due
+        return [
+            (one.title, one.due_at)
+            for one in (due.reviews if due is not None else ())
+            if one.state is DueState.OVERDUE and one.due_at is not None
+        ]
+
+
+def bare(labour: Labour) -> dict[str, Any]:
+    """The state of a labour of which nothing was read."""
+    return {
+        "labour": labour.id,
+        "bed": labour.bed,
+        "case": labour.case_number,
+        "started_at": labour.started_at.isoformat(),
+        "at_s": None,
+        "final_s": 0.0,
+        "level": "not assessed",
+        "fetuses": [],
+        "notices": [],
+        "late_samples": 0,
+        "differing_samples": 0,
+    }
+
+
+def _stored(unit: Unit, labour: Labour, since_s: float) -> list[dict[str, Any]]:
+    from ebbline.live.sample_store import assembled
+
+    recording = assembled(labour, unit.store.pieces(labour.id, since_s=since_s))
+    made = []
+    for one in recording.channels:
+        first = round(since_s * one.rate_hz)
+        values = one.samples[first:].round(2).tolist()
+        made.append(
+            {
+                "kind": one.kind.value,
+                "fetus": one.fetus,
+                "rate_hz": one.rate_hz,
+                "first": first,
+                "samples": [None if v != v else v for v in values],
+            }
+        )
+    return made

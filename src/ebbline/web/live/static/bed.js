@@ -1,0 +1,150 @@
+// One bed live: the four lines, what to look at, and the strip as it grows.
+import { get, send, tellProblem } from "../api.js";
+import { GrowingStrip } from "./growing-strip.js";
+import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, clockOf, element, listen, sign } from "./words.js";
+
+const bed = document.getElementById("bed");
+const labour = bed.dataset.labour;
+const start = bed.dataset.start;
+const strip = new GrowingStrip(document.getElementById("strip"), start);
+const OPEN_SHOWN = 2;
+const SEEN_SHOWN = 1;
+let all = false;
+let state = null;
+
+function showNumbers(one) {
+  const box = document.getElementById("numbers");
+  box.dataset.level = state.level;
+  const fresh = one.rate_bpm !== null && one.signal_age_s <= FRESH_S;
+  const old = one.rate_bpm === null ? "no rate seen" : `no rate for ${Math.round(one.signal_age_s)} s; it was ${one.rate_bpm}`;
+  const rate = element("p", { class: `big-rate${fresh ? "" : " stale"}` }, fresh ? String(one.rate_bpm) : "–", element("small", {}, fresh ? "bpm, last 5 s" : old));
+  const rows = [rate, element("p", {}, one.baseline_bpm === null ? "No baseline" : `Baseline ${one.baseline_bpm}`),
+    element("p", {}, one.contractions_per_10_min === null ? "Contractions not known" : `${one.contractions_per_10_min} contractions in 10 min`)];
+  for (const other of one.classes.slice(1)) rows.push(element("p", { class: "soft" }, sign(other.level), `${other.standard.toUpperCase()}: ${other.label}`));
+  box.replaceChildren(...rows);
+}
+
+function showLines(one) {
+  const grave = [one.class_level, one.now_level, "", ""];
+  document.getElementById("lines").replaceChildren(...one.lines.map(([title, text], row) =>
+    element("div", { class: grave[row] === "alarming" ? "grave" : null },
+      element("dt", {}, title, title === "Class" ? element("span", { class: "unseen" }, ` at ${clockOf(start, one.class_at_s)}`) : null),
+      element("dd", {}, row < 2 ? sign(grave[row]) : null, text))));
+}
+
+const unfolded = new Set();
+
+function prompt(one) {
+  const words = element("span", { class: "prompt-text" }, `${clockOf(start, one.at_s)}: ${one.text}`);
+  const item = element("li", { class: `prompt${one.acknowledged_at ? " seen" : ""}`, "data-urgency": one.urgency },
+    element("b", {}, sign(LEVEL_OF[one.urgency]), TITLES[one.kind] || one.kind), words);
+  if (one.escalated && !one.acknowledged_at) words.append(element("span", { class: "prompt-late" }, " Not answered in time."));
+  const why = element("details", { open: unfolded.has(one.id) }, element("summary", {}, "Why"), element("p", { class: "prompt-rule" }, `The rule: ${one.rule}.`));
+  why.addEventListener("toggle", () => (why.open ? unfolded.add(one.id) : unfolded.delete(one.id)));
+  if (one.acknowledged_at) {
+    item.append(element("span", { class: "prompt-by" }, `seen by ${one.acknowledged_by}`), why);
+    return item;
+  }
+  const seen = element("button", { type: "button", "data-notice": one.id }, "Seen");
+  seen.addEventListener("click", () => acknowledge(one));
+  item.append(why, seen);
+  return item;
+}
+
+async function acknowledge(one) {
+  let name = sessionStorage.getItem("ebbline.seen-by") || "";
+  if (!name) {
+    name = (window.prompt("Your name or initials, to be written beside what you saw:", bed.dataset.name) || "").trim();
+    if (!name) return;
+    sessionStorage.setItem("ebbline.seen-by", name);
+  }
+  try {
+    await send("POST", `/api/live/beds/${labour}/notices/${one.id}/seen`, { by: name });
+  } catch (error) {
+    tellProblem(error);
+  }
+}
+
+function showPrompts() {
+  const open = state.notices.filter((one) => !one.acknowledged_at)
+    .sort((a, b) => URGENCY.indexOf(b.urgency) - URGENCY.indexOf(a.urgency) || b.at_s - a.at_s);
+  const shown = all ? open : open.slice(0, OPEN_SHOWN);
+  const seen = state.notices.filter((one) => one.acknowledged_at).slice(-SEEN_SHOWN).reverse();
+  const more = document.getElementById("more");
+  more.hidden = open.length <= OPEN_SHOWN;
+  more.textContent = all ? "Only the most urgent" : `${open.length - OPEN_SHOWN} more not seen`;
+  const list = document.getElementById("prompts");
+  const held = document.activeElement?.dataset?.notice;
+  list.replaceChildren(...shown.map(prompt), ...seen.map(prompt));
+  if (held) list.querySelector(`[data-notice="${held}"]`)?.focus();
+}
+
+function show(next) {
+  if (next.ended) {
+    document.getElementById("now").textContent = "The watching has ended.";
+    return;
+  }
+  state = next;
+  const gravest = [...state.fetuses].sort((a, b) => GRAVITY.indexOf(b.level) - GRAVITY.indexOf(a.level))[0];
+  if (!gravest) {
+    document.getElementById("now").textContent = "No trace read yet";
+    return;
+  }
+  document.getElementById("now").textContent = `Read ${clockOf(start, state.at_s, true)}; class of ${clockOf(start, gravest.class_at_s)}; final up to ${clockOf(start, state.final_s)}`;
+  showNumbers(gravest);
+  showLines(gravest);
+  showPrompts();
+  strip.setFindings(gravest.events, gravest.baseline);
+}
+
+let asking = false;
+async function fetchSamples() {
+  if (asking || document.hidden) return;
+  asking = true;
+  try {
+    strip.add(await get(`/api/live/beds/${labour}/samples?since_s=${strip.wanted.toFixed(1)}`));
+    describe();
+  } catch (error) {
+    if (error.status) tellProblem(error);
+  } finally {
+    asking = false;
+  }
+}
+
+function describe() {
+  const { start_s: from, end_s: to } = strip.shown;
+  document.getElementById("view").textContent = `${clockOf(start, from)} to ${clockOf(start, to)}, paper ${strip.speed} cm/min${strip.follow ? "" : "; not following"}`;
+  document.getElementById("follow").setAttribute("aria-pressed", String(strip.follow));
+}
+strip.onview = describe;
+
+for (const button of document.querySelectorAll("[data-speed]")) {
+  button.addEventListener("click", () => {
+    strip.setSpeed(Number(button.dataset.speed));
+    for (const other of document.querySelectorAll("[data-speed]")) other.setAttribute("aria-pressed", String(other === button));
+    describe();
+  });
+}
+for (const button of document.querySelectorAll("[data-move]")) button.addEventListener("click", () => strip.move(Number(button.dataset.move) * 0.5));
+document.getElementById("follow").addEventListener("click", () => strip.followOn());
+document.getElementById("end").addEventListener("click", async () => {
+  if (!window.confirm("End the watching of this labour? Its trace and prompts are kept.")) return;
+  try {
+    await send("POST", `/api/live/beds/${labour}/end`);
+    window.location.assign("/live");
+  } catch (error) {
+    tellProblem(error);
+  }
+});
+
+document.getElementById("more").addEventListener("click", () => {
+  all = !all;
+  showPrompts();
+});
+
+show(JSON.parse(document.getElementById("state").textContent));
+listen(`/api/live/events?labour=${labour}`, show, (connected) => {
+  document.getElementById("link").hidden = connected;
+});
+fetchSamples();
+setInterval(fetchSamples, 1000);

@@ -1,0 +1,112 @@
+// All beds, danger first: the few things that matter of each.
+import { send, tellProblem } from "../api.js";
+import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, clockOf, element, listen, sign } from "./words.js";
+
+const board = document.getElementById("board");
+const empty = document.getElementById("empty");
+const states = new Map();
+const order = new Intl.Collator("en", { numeric: true });
+
+for (const state of JSON.parse(document.getElementById("states").textContent)) states.set(state.labour, state);
+
+const open = (state) => (state.notices || []).filter((one) => !one.acknowledged_at);
+
+/** Unanswered prompts before levels: what somebody should look at now comes first. */
+function gravity(state) {
+  const urgent = Math.max(-1, ...open(state).map((one) => URGENCY.indexOf(one.urgency) * 2 + (one.escalated ? 1 : 0)));
+  return GRAVITY.indexOf(state.level) * 10 + urgent;
+}
+
+function tile(state) {
+  const gravest = [...state.fetuses].sort((a, b) => GRAVITY.indexOf(b.level) - GRAVITY.indexOf(a.level))[0];
+  const link = element("a", { class: "bed-tile", href: `/live/${state.labour}`, "data-level": state.level });
+  const head = element("span", { class: "tile-head" }, element("b", {}, state.bed), element("span", { class: "soft" }, `case ${state.case}`));
+  link.append(head);
+  if (!gravest) {
+    link.append(element("span", { class: "tile-class" }, sign("not assessed"), "No trace read yet"), element("span", { class: "tile-now" }, "Nothing has come from this bed's sensors."), element("span", { class: "tile-foot" }));
+    return link;
+  }
+  const fresh = gravest.rate_bpm !== null && gravest.signal_age_s <= FRESH_S;
+  head.append(element("span", { class: "tile-rate" }, fresh ? String(gravest.rate_bpm) : "–", element("small", {}, fresh ? "bpm, last 5 s" : "no rate now")));
+  const which = state.fetuses.length > 1 ? `Fetus ${gravest.fetus}: ` : "";
+  link.append(element("span", { class: "tile-class" }, sign(gravest.class_level), `${which}${gravest.label}`));
+  link.append(element("span", { class: "tile-now" }, gravest.lines[1][1]));
+  const foot = element("span", { class: "tile-foot" });
+  const prompts = open(state).sort((a, b) => URGENCY.indexOf(b.urgency) - URGENCY.indexOf(a.urgency) || b.at_s - a.at_s);
+  if (prompts.length) {
+    const first = prompts[0];
+    const more = prompts.length > 1 ? ` and ${prompts.length - 1} more` : "";
+    const passed = prompts.some((one) => one.escalated);
+    foot.append(element("span", { class: `tile-prompt${passed ? " passed-on" : ""}` }, sign(LEVEL_OF[first.urgency]), `${TITLES[first.kind] || first.kind}, ${clockOf(state.started_at, first.at_s)}${more}${passed ? ", not answered" : ""}`));
+  }
+  const rate = gravest.contractions_per_10_min;
+  foot.append(element("span", {}, rate === null ? "contractions not known" : `${rate} in 10 min`));
+  foot.append(element("span", {}, gravest.baseline_bpm === null ? "no baseline" : `baseline ${gravest.baseline_bpm}`));
+  foot.append(element("span", {}, `read ${clockOf(state.started_at, state.at_s)}`));
+  link.append(foot);
+  return link;
+}
+
+const shown = new Map();
+function draw() {
+  const sorted = [...states.values()].sort((a, b) => gravity(b) - gravity(a) || order.compare(a.bed, b.bed));
+  empty.hidden = sorted.length > 0;
+  const focused = document.activeElement?.closest("#board li")?.dataset.labour;
+  const items = sorted.map((state) => {
+    const kept = shown.get(state.labour);
+    if (kept && kept.state === state) return kept.item;
+    const item = element("li", { "data-labour": state.labour }, tile(state));
+    shown.set(state.labour, { state, item });
+    return item;
+  });
+  if (items.some((item, at) => board.children[at] !== item) || board.children.length !== items.length) board.replaceChildren(...items);
+  if (focused && document.activeElement === document.body) shown.get(focused)?.item.querySelector("a").focus();
+}
+
+let due = null;
+function later() {
+  due ??= setTimeout(() => {
+    due = null;
+    draw();
+  }, 400);
+}
+
+listen("/api/live/events", (state) => {
+  if (state.ended) {
+    states.delete(state.labour);
+    shown.delete(state.labour);
+  } else states.set(state.labour, state);
+  later();
+}, (connected) => {
+  document.getElementById("link").hidden = connected;
+});
+draw();
+
+document.getElementById("begin").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const given = new FormData(event.target);
+  const weeks = String(given.get("weeks")).trim().replace(",", ".");
+  try {
+    const state = await send("POST", "/api/live/beds", { bed: given.get("bed"), case: given.get("case"), weeks: weeks ? Number(weeks) : null });
+    states.set(state.labour, state);
+    event.target.reset();
+    draw();
+  } catch (error) {
+    tellProblem(error);
+  }
+});
+
+document.getElementById("demo").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const button = event.submitter;
+  const given = new FormData(event.target);
+  button.disabled = true;
+  try {
+    for (const state of await send("POST", "/api/live/demo", { beds: Number(given.get("beds")), speed: Number(given.get("speed")) })) states.set(state.labour, state);
+    draw();
+  } catch (error) {
+    tellProblem(error);
+  } finally {
+    button.disabled = false;
+  }
+});
