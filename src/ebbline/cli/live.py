@@ -94,7 +94,7 @@ def _say(update: BedUpdate, at: Callable[[float], str], said: dict[int, tuple[st
     if not update.full:
         return
     for fetus in update.state["fetuses"]:
-        key = (fetus["label"], fetus["now_level"], *fetus["lines"][0][1:])
+        key = (fetus["label"], fetus["now_level"])
         if said.get(fetus["fetus"]) == key:
             continue
         said[fetus["fetus"]] = key
