@@ -192,7 +192,11 @@ def render(rows: list[tuple[str, float, float, dict[str, int]]], seed: int) -> s
             f"{found['lost']} | {found['twice']} | {found['breaks']} |"
         )
     lines.append("")
-    lines.append(f"{WRITERS} writers at once on one case, seed {seed}.")
+    load = os.getloadavg()[1] / (os.cpu_count() or 1)
+    lines.append(
+        f"{WRITERS} writers at once on one case, seed {seed}; {os.cpu_count()} cores, on which "
+        f"{load:.1f} programs a core waited (the disk is shared with them)."
+    )
     return "\n".join(lines)
 
 

@@ -232,3 +232,17 @@ def test_an_edited_handover_survives_the_page_and_is_given(
         page.locator("#give-now").click()
         page.locator("#given").wait_for(state="visible")
     assert entries(app)[-1].body.recommendation == "examine at six"
+
+
+def test_risk_factors_are_touched_not_typed_and_raise_the_risk(
+    ward: tuple[str, Any], browser: Any
+) -> None:
+    address, app = ward
+    with opened(browser, **TABLET) as page:
+        page.goto(f"{address}/record/24-0117")
+        page.locator(".keys [data-open=labour]").tap()
+        for words in ("Diabetes of the mother", "Epidural"):
+            page.locator("#sheet-labour .chip", has_text=words).tap()
+        page.locator("#sheet-labour [data-save]").tap()
+        page.locator("#timeline .fresh").wait_for()
+    assert entries(app)[-1].body.risk_factors == ("diabetes", "epidural")

@@ -37,6 +37,10 @@ function values(form) {
   for (const [name, value] of new FormData(form)) {
     if (String(value).trim() === "") continue;
     const input = form.elements[name];
+    if (form.querySelector(`[type="checkbox"][name="${name}"]`)) {
+      (found[name] ||= []).push(value);
+      continue;
+    }
     found[name] = input.dataset && "time" in input.dataset ? iso(new Date(value)) : value;
   }
   return found;
@@ -47,7 +51,7 @@ function fill(form, said) {
     const input = form.elements[name];
     if (!input) continue;
     if (input instanceof RadioNodeList) {
-      for (const one of input) one.checked = one.value === spoken(value);
+      for (const one of input) one.checked = Array.isArray(value) ? value.includes(one.value) : one.value === spoken(value);
     } else if (input.type === "radio") input.checked = input.value === spoken(value);
     else if (input.dataset && "time" in input.dataset) input.value = String(value).slice(0, 16);
     else input.value = Array.isArray(value) ? value.join(", ") : value;
@@ -128,7 +132,7 @@ for (const [kind, form] of sheets) {
   // A chip that is touched again is taken back.
   form.addEventListener("pointerdown", (event) => {
     const input = event.target.closest(".chip")?.querySelector("input");
-    if (input?.checked && input.name !== "review") {
+    if (input?.checked && input.type === "radio" && input.name !== "review") {
       event.target.addEventListener("click", (click) => {
         click.preventDefault();
         input.checked = false;
@@ -171,7 +175,6 @@ async function save(kind, form) {
     if (fields.agrees === "no" && !fields.why && !fields.own_class) return problem(form, "Say how you read it, or why.");
     if (chosen?.dataset.second === "yes" && !fields.second_reader) return problem(form, "This review asks for a second reader: who read with you?");
   }
-  if (fields.risk_factors) fields.risk_factors = fields.risk_factors.split(",").map((one) => one.trim()).filter(Boolean);
   button.disabled = true;
   try {
     const found = await write(caseNumber, { kind, fields, at: moment(form), corrects: correcting.get(form) });
