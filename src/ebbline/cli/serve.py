@@ -48,7 +48,7 @@ def serve(
     ] = None,
     proxy: Annotated[
         list[str] | None,
-        typer.Option("--proxy", help="Address of a TLS proxy on another machine; may be repeated."),
+        typer.Option("--proxy", help="Address of the TLS proxy before it; may be repeated."),
     ] = None,
     record: Annotated[
         str,
@@ -136,8 +136,9 @@ def serve(
         application,
         log_level="warning",
         lifespan="on",
-        proxy_headers=True,
-        forwarded_allow_ips=["127.0.0.1", "::1", *(proxy or ())],
+        # Whoever else says for whom it speaks is not believed.
+        proxy_headers=bool(proxy),
+        forwarded_allow_ips=list(proxy or ()),
         server_header=False,
         h11_max_incomplete_event_size=64 * 1024,
     )

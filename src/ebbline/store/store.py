@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +25,8 @@ USER_VERSION = 2
 BUSY_MS = 5000
 _UPGRADE_LOCK = 0x0EBB_11E5
 """Any number that is ours: the lock under which PostgreSQL stores are brought up to date."""
+RESERVE_BYTES = 1 << 20
+"""Put by beside an SQLite store: deleting writes a little before it frees much (our choice)."""
 _FULL = ("disk is full", "no space left", "disk i/o error")
 
 
@@ -69,6 +71,7 @@ class Store:
         except StoreError:
             self.engine.dispose()
             raise
+        self._put_room_by()
 
     def _in_words(self, error: DatabaseError, *, opening: bool = False) -> StoreError:
         said = str(error.orig).strip().splitlines()[0] if error.orig else str(error)
@@ -185,6 +188,38 @@ class Store:
             if session.get_bind().dialect.name == "sqlite":
                 session.execute(text("BEGIN IMMEDIATE"))
             yield session
+
+    @contextmanager
+    def room_put_by(self) -> Iterator[None]:
+        """Let go of the room that was put by, so that something can be deleted on a full disk.
+
+        Afterwards the log is written back into the file and the room put by again, if there is
+        any.
+        """
+        reserve = self._reserve
+        if reserve is not None:
+            reserve.unlink(missing_ok=True)
+        try:
+            yield
+        finally:
+            with self.engine.connect() as connection:
+                if connection.dialect.name == "sqlite":
+                    connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+            self._put_room_by()
+
+    @property
+    def _reserve(self) -> Path | None:
+        is_file = self.engine.dialect.name == "sqlite"
+        return Path(f"{self.where}.reserve") if is_file else None
+
+    def _put_room_by(self) -> None:
+        if self._reserve is None:
+            return
+        # Without room for it now, deleting may fail later; that is no reason not to open.
+        with suppress(OSError):
+            if not self._reserve.exists():
+                self._reserve.write_bytes(bytes(RESERVE_BYTES))
+                self._reserve.chmod(0o600)
 
     def backup(self, target: Path) -> None:
         """A consistent copy of an SQLite store while it is in use; whole or not at all."""

@@ -20,28 +20,33 @@ from ebbline.store import StoreError, StoreFullError
 from ebbline.web.auth.accounts import Accounts
 from ebbline.web.auth.body_limit import BodyLimit
 from ebbline.web.auth.gate import Gate
-from ebbline.web.errors import NotThereError
+from ebbline.web.changes import Changes
+from ebbline.web.errors import BlindError, NotThereError, StaleError
 from ebbline.web.held import Held
 from ebbline.web.lazy_imports import HeavyParts
 from ebbline.web.live.service import LiveService
 from ebbline.web.pages import mount_static, page
 from ebbline.web.reading.corrections_service import Corrections
 from ebbline.web.record.service import Records
-from ebbline.web.recordings.library import Library
+from ebbline.web.recordings.library import Library, StaleContextError
+from ebbline.web.recordings.schemas import known_out
+from ebbline.web.recordings.uploads import clear_left_behind
 from ebbline.web.refusals import wants_data
 from ebbline.web.routers import ROUTERS, UPLOAD_PATHS
 from ebbline.web.settings import Settings
 from ebbline.web.store import Store
 
-STATUS = (
+HELD_REPORTS = 4
+STATUS: list[tuple[type[EbblineError], int]] = [
     (NotThereError, 404),
     (NoSuchCaseError, 404),
     (ConflictError, 409),
+    (StaleError, 409),
+    (BlindError, 409),
     (StoreFullError, 507),
     (StoreError, 503),
-)
-"""How a problem is answered; any other is about what was sent: 422."""
-HELD_REPORTS = 4
+]
+"""What a request is answered with; everything else in words is 422."""
 WARM_AFTER_S = 0.5
 """The first page goes before the loading of the heavy parts."""
 
@@ -60,6 +65,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
         later = threading.Timer(WARM_AFTER_S, library.warm)
         later.daemon = True
         if warm:
+            clear_left_behind()
             later.start()
         if settings.mllp:
             await app.state.live.listen_hl7("127.0.0.1", settings.mllp)
@@ -81,6 +87,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
     app.state.settings = settings
     app.state.store = store
     app.state.library = library
+    app.state.changes = Changes()
     app.state.corrections = Corrections(store, library)
     app.state.records = Records(
         settings.record or settings.store.with_name("record.sqlite"), library
@@ -108,17 +115,23 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
 
 
 def _answer(
-    request: Request, status: int, what: str, where: str = "", remedy: str = ""
+    request: Request, status: int, what: str, where: str = "", remedy: str = "", **more: Any
 ) -> Response:
     if wants_data(request.scope):
-        return JSONResponse({"what": what, "where": where, "remedy": remedy}, status)
+        return JSONResponse({"what": what, "where": where, "remedy": remedy, **more}, status)
     return page(request, "problem.html", status=status, what=what, where=where, remedy=remedy)
 
 
 async def _told(request: Request, error: Exception) -> Response:
     assert isinstance(error, EbblineError)
     status = next((code for kind, code in STATUS if isinstance(error, kind)), 422)
-    return _answer(request, status, error.what, error.where, error.remedy)
+    more = _both(error) if isinstance(error, StaleContextError) else {}
+    return _answer(request, status, error.what, error.where, error.remedy, **more)
+
+
+def _both(error: StaleContextError) -> dict[str, Any]:
+    """What holds now, so that the page can show it beside what was to be kept."""
+    return {"kept": known_out(error.kept).model_dump(mode="json")}
 
 
 async def _http(request: Request, error: Exception) -> Response:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 import time
 from collections import OrderedDict
@@ -20,8 +21,11 @@ from ebbline.web.settings import Limits
 from ebbline.web.tokens import hash_of, new_visit
 
 SHORTEST_PASSWORD = 10
-FAILURES_ALLOWED = 5
-FAILURES_FORGOTTEN_S = 15 * 60
+ACCOUNT_TRIES = 5
+"""Wrong passwords for one account, from wherever, before it has to wait (our choice)."""
+ADDRESS_TRIES = 50
+"""From one address, for whatever accounts: a class behind one address mistypes too (our choice)."""
+TRIES_FORGOTTEN_S = 15 * 60
 SEEN_STEP = timedelta(minutes=1)
 
 
@@ -49,32 +53,51 @@ class AccountView:
     disabled: bool
 
 
-class _Failures:
-    """Counts wrong passwords per name and address; forgets after a while; bounded."""
+class _Tries:
+    """Counts tries at passwords, by account and by address; forgets after a while; bounded.
+
+    A try counts from when it begins, before the password is looked at, so that many at once cannot
+    slip through together; a right password takes its own and the account's away again.
+    """
 
     def __init__(self) -> None:
         self._times: OrderedDict[tuple[str, str], list[float]] = OrderedDict()
         self._lock = threading.Lock()
 
-    def wait_s(self, key: tuple[str, str]) -> float:
+    def begin(self, account: str, address: str) -> float:
+        """0 where the try may go on, else the seconds to wait; then it is not counted."""
+        keys = {("account", account): ACCOUNT_TRIES}
+        if address:
+            keys["address", address] = ADDRESS_TRIES
         with self._lock:
-            since = time.monotonic() - FAILURES_FORGOTTEN_S
-            recent = [t for t in self._times.get(key, []) if t > since]
-            if len(recent) < FAILURES_ALLOWED:
-                return 0.0
-            return recent[-FAILURES_ALLOWED] - since
-
-    def add(self, key: tuple[str, str]) -> None:
-        with self._lock:
-            self._times.setdefault(key, []).append(time.monotonic())
-            self._times[key] = self._times[key][-FAILURES_ALLOWED:]
-            self._times.move_to_end(key)
+            at = time.monotonic()
+            since = at - TRIES_FORGOTTEN_S
+            wait = 0.0
+            for key, most in keys.items():
+                recent = [t for t in self._times.get(key, []) if t > since]
+                if len(recent) >= most:
+                    wait = max(wait, recent[-most] - since)
+            if wait > 0:
+                return wait
+            for key, most in keys.items():
+                self._times[key] = [*self._times.get(key, []), at][-most:]
+                self._times.move_to_end(key)
             while len(self._times) > 10_000:
                 self._times.popitem(last=False)
+            return 0.0
 
-    def clear(self, key: tuple[str, str]) -> None:
+    def right(self, account: str, address: str) -> None:
+        """The password was right: the account's tries are forgotten, the address's last one too."""
         with self._lock:
-            self._times.pop(key, None)
+            self._times.pop(("account", account), None)
+            tries = self._times.get(("address", address))
+            if tries:
+                tries.pop()
+
+
+def name_key(name: str) -> str:
+    """A name without regard to case."""
+    return clean_name(name).casefold()
 
 
 class Accounts:
@@ -83,7 +106,7 @@ class Accounts:
     def __init__(self, store: Store, limits: Limits) -> None:
         self._store = store
         self._limits = limits
-        self._failures = _Failures()
+        self._tries = _Tries()
 
     def add(self, name: str, role: Role, password: str) -> None:
         """A new account. Raises AccountError for a taken name or a weak password."""
@@ -93,12 +116,22 @@ class Accounts:
                 "the name is empty, too long or holds signs that cannot be shown.", where=name
             )
         hashed = _hashed(password, wanted)
-        with self._store.session() as session:
-            if session.scalar(select(Account).where(Account.name == wanted)):
+        with self._store.writing() as session:
+            taken = session.scalar(select(Account.name).where(Account.name_key == name_key(wanted)))
+            if taken is not None:
                 raise AccountError(
-                    "there is an account of that name.", where=wanted, remedy="Choose another name."
+                    f"there is an account of that name ({taken}; case does not matter).",
+                    where=wanted,
+                    remedy="Choose another name.",
                 )
-            session.add(Account(name=wanted, role=role.value, password_hash=hashed))
+            session.add(
+                Account(
+                    name=wanted,
+                    name_key=name_key(wanted),
+                    role=role.value,
+                    password_hash=hashed,
+                )
+            )
 
     def everyone(self) -> tuple[AccountView, ...]:
         """All accounts by name."""
@@ -123,6 +156,8 @@ class Accounts:
             row = self._one(session, name)
             row.password_hash = hashed
             session.execute(delete(SignIn).where(SignIn.account_id == row.id))
+            known = row.name
+        self._tries.right(name_key(known), "")
 
     def disable(self, name: str, *, disabled: bool) -> None:
         """Shut an account out, at once, or let it in again; what it wrote stays."""
@@ -135,20 +170,9 @@ class Accounts:
 
     def sign_in(self, name: str, password: str, address: str) -> str:
         """A token for the browser. Raises AccountError, never saying which half was wrong."""
-        key = (clean_name(name).lower(), address)
-        wait = self._failures.wait_s(key)
-        if wait > 0:
-            raise AccountError(
-                "too many wrong passwords.", remedy=f"Try again in {int(wait // 60) + 1} minutes."
-            )
-        with self._store.session() as session:
-            row = session.scalar(select(Account).where(Account.name == clean_name(name)))
-            known = row.password_hash if row is not None else None
-        right = _verified(known, password)
-        if row is None or row.disabled_at is not None or not right:
-            self._failures.add(key)
+        row = self._checked(name, password, address)
+        if row is None or row.disabled_at is not None:
             raise AccountError("name and password do not fit.", remedy="Check both and try again.")
-        self._failures.clear(key)
         token = new_visit()
         with self._store.session() as session:
             stale = now() - timedelta(seconds=self._limits.session_s)
@@ -185,14 +209,28 @@ class Accounts:
                 )
             return Principal(account.name, Role(account.role), account.id)
 
-    def check_password(self, name: str, password: str) -> bool:
-        """True when the password is this account's."""
+    def check_password(self, name: str, password: str, address: str) -> bool:
+        """True when it is this account's; counted like signing in. Raises AccountError."""
+        return self._checked(name, password, address) is not None
+
+    def _checked(self, name: str, password: str, address: str) -> Account | None:
+        """The account, where the password is right. Raises AccountError after too many tries."""
+        wanted = name_key(name)
+        wait = self._tries.begin(wanted, address)
+        if wait > 0:
+            raise AccountError(
+                "too many wrong passwords.",
+                remedy=f"Try again in {math.ceil(wait / 60)} minutes; an admin can set a new one.",
+            )
         with self._store.session() as session:
-            row = session.scalar(select(Account).where(Account.name == name))
-            return _verified(row.password_hash if row else None, password)
+            row = _named(session, name)
+        if not _verified(row.password_hash if row is not None else None, password):
+            return None
+        self._tries.right(wanted, address)
+        return row
 
     def _one(self, session: Session, name: str) -> Account:
-        row = session.scalar(select(Account).where(Account.name == name))
+        row = _named(session, name)
         if row is None:
             raise AccountError("there is no such account.", where=name)
         return row
@@ -207,6 +245,14 @@ class Accounts:
             raise AccountError(
                 "that would leave no admin.", remedy="Make someone else admin first."
             )
+
+
+def _named(session: Session, name: str) -> Account | None:
+    """The account of that name: as written, else without regard to case."""
+    exact = session.scalar(select(Account).where(Account.name == clean_name(name)))
+    if exact is not None:
+        return exact
+    return session.scalar(select(Account).where(Account.name_key == name_key(name)))
 
 
 def _hashed(password: str, name: str) -> str:

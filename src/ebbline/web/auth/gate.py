@@ -34,7 +34,7 @@ SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 FORM_BYTES = 64 * 1024
 DEVICE_PATHS = ("/api/live/push", "/api/live/stream")
 """Where devices send: they have a token of their own and no session that could be forged."""
-PUBLIC_PATHS = ("/static/", "/sign-in", "/health")
+PUBLIC_PATHS = ("/static/", "/sign-in", "/api/sign-in", "/health")
 
 SECURITY_HEADERS = {
     "content-security-policy": (
@@ -105,7 +105,10 @@ class Gate:
         if scope["ebbline.principal"] is None and not public:
             if wants_data(scope) or scope["method"] not in SAFE_METHODS:
                 return refuse(scope, 401, "please sign in first."), receive
-            back = quote(scope["path"], safe="/")
+            asked = scope["path"] + (
+                f"?{query}" if (query := scope["query_string"].decode()) else ""
+            )
+            back = quote(asked, safe="/")
             return RedirectResponse(f"/sign-in?then={back}", 303), receive
         return None, receive
 

@@ -12,11 +12,12 @@ from ebbline.web.tables import Base
 
 
 class Account(Base):
-    """Someone who may sign in."""
+    """Someone who may sign in. name_key: the name without regard to case, so that none is twice."""
 
     __tablename__ = "account"
     id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str] = mapped_column(String(60), unique=True)
+    name_key: Mapped[str] = mapped_column(String(80), unique=True)
     role: Mapped[str] = mapped_column(String(10))
     password_hash: Mapped[str]
     created_at: Mapped[datetime] = mapped_column(default=now)

@@ -7,14 +7,22 @@ from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Form, HTTPException, Request
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from pydantic import BaseModel, StringConstraints
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from ebbline.web.auth.accounts import AccountError, Accounts, role_of
 from ebbline.web.auth.gate import local_path
 from ebbline.web.pages import page
 from ebbline.web.principal import Principal, Role, clean_name, needs, principal_of
 from ebbline.web.settings import LOOPBACK_NAMES
-from ebbline.web.tokens import NAME_COOKIE, THEME_COOKIE, TOKEN_COOKIE, set_cookie
+from ebbline.web.tokens import (
+    NAME_COOKIE,
+    THEME_COOKIE,
+    TOKEN_COOKIE,
+    csrf_token,
+    hash_of,
+    set_cookie,
+)
 
 router = APIRouter(include_in_schema=False)
 
@@ -22,6 +30,13 @@ YEAR_S = 365 * 24 * 3600
 Text = Annotated[str, Form()]
 Who = Annotated[Principal, Depends(principal_of)]
 Admin = Annotated[Principal, Depends(needs(Role.ADMIN))]
+
+
+class SignInIn(BaseModel):
+    """Name and password."""
+
+    name: Annotated[str, StringConstraints(max_length=60)]
+    password: Annotated[str, StringConstraints(max_length=1024)]
 
 
 def accounts_of(request: Request) -> Accounts:
@@ -59,9 +74,8 @@ def sign_in(
             problem=problem,
             name=name,
         )
-    address = request.client.host if request.client else ""
     try:
-        token = accounts.sign_in(name, password, address)
+        token = accounts.sign_in(name, password, _address(request))
     except AccountError as error:
         problem = str(error)
         return page(
@@ -77,12 +91,37 @@ def sign_in(
     return response
 
 
+@router.post("/api/sign-in")
+def sign_in_in_place(request: Request, accounts: TheAccounts, said: SignInIn) -> Response:
+    """Sign in from a page that is open: the answer has the token for its next requests."""
+    if request.url.scheme != "https" and request.url.hostname not in LOOPBACK_NAMES:
+        raise AccountError(
+            "this page came without encryption, so no password is taken.",
+            remedy="The operator has to put a TLS proxy before the workbench.",
+        )
+    token = accounts.sign_in(said.name, said.password, _address(request))
+    who = accounts.signed_in(hash_of(token))
+    answer = {
+        "name": "" if who is None else who.name,
+        "csrf_token": csrf_token(request.app.state.secret, token),
+    }
+    response = JSONResponse(answer)
+    set_cookie(response, request.scope, TOKEN_COOKIE, token)
+    return response
+
+
+def _address(request: Request) -> str:
+    return request.client.host if request.client else ""
+
+
 @router.post("/sign-out")
 def sign_out(request: Request, accounts: TheAccounts) -> Response:
     """End this sign-in on the server and in the browser."""
     accounts.sign_out(request.scope.get("ebbline.visit", ""))
     response = RedirectResponse("/sign-in", 303)
     response.delete_cookie(TOKEN_COOKIE)
+    # What this browser kept of the pages goes too; drafts that were not sent stay for their writer.
+    response.headers["clear-site-data"] = '"cache"'
     return response
 
 
@@ -109,13 +148,13 @@ def new_password(
 ) -> HTMLResponse:
     """Change one's own password; all sign-ins end."""
     problem = ""
-    if not accounts.check_password(who.name, old):
-        problem = "The old password does not fit."
-    else:
-        try:
+    try:
+        if accounts.check_password(who.name, old, _address(request)):
             accounts.change_password(who.name, new)
-        except AccountError as error:
-            problem = str(error)
+        else:
+            problem = "The old password does not fit."
+    except AccountError as error:
+        problem = str(error)
     done = "" if problem else "The password is changed. Please sign in again."
     status = 422 if problem else 200
     return page(
@@ -145,22 +184,37 @@ def change_role(
     return _tried(request, accounts, lambda: accounts.change_role(name, role_of(role)))
 
 
+@router.post("/accounts/password", response_class=HTMLResponse)
+def reset_password(
+    request: Request, accounts: TheAccounts, _: Admin, name: Text, password: Text
+) -> HTMLResponse:
+    """Give an account a new password, when the old one is forgotten; its sign-ins end."""
+    return _tried(
+        request,
+        accounts,
+        lambda: accounts.change_password(name, password),
+        done=f"{name} can sign in with the new password; every sign-in of theirs has ended.",
+    )
+
+
 @router.post("/accounts/shut", response_class=HTMLResponse)
 def shut(request: Request, accounts: TheAccounts, _: Admin, name: Text, shut: Text) -> HTMLResponse:
     """Shut an account out, or let it in again."""
     return _tried(request, accounts, lambda: accounts.disable(name, disabled=shut == "yes"))
 
 
-def _tried(request: Request, accounts: Accounts, act: Callable[[], None]) -> HTMLResponse:
+def _tried(
+    request: Request, accounts: Accounts, act: Callable[[], None], *, done: str = ""
+) -> HTMLResponse:
     try:
         act()
     except AccountError as error:
         return _list(request, accounts, problem=str(error), status=422)
-    return _list(request, accounts)
+    return _list(request, accounts, done=done)
 
 
 def _list(
-    request: Request, accounts: Accounts, *, problem: str = "", status: int = 200
+    request: Request, accounts: Accounts, *, problem: str = "", done: str = "", status: int = 200
 ) -> HTMLResponse:
     return page(
         request,
@@ -170,4 +224,5 @@ def _list(
         everyone=accounts.everyone(),
         roles=[role.value for role in Role],
         problem=problem,
+        done=done,
     )

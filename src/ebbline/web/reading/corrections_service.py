@@ -2,7 +2,7 @@
 
 The computed findings stay as they are. A corrected reading is the computed findings with one
 reader's corrections applied, each in the order it was made, and the criteria run again on them.
-Baseline and variability stay as computed: a correction says which events there are.
+A baseline or variability is set for a stretch; events keep what was measured of them.
 """
 
 from __future__ import annotations
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from ebbline.web.recordings.library import Library
 
 HELD_CORRECTED = 48
+LEVELS = ("baseline", "variability")
+"""What is set for a stretch, rather than found, moved or taken out."""
 SAME_FINDING = 0.5
 """Least shared time (Jaccard) at which a finding is the one a correction speaks of."""
 
@@ -78,7 +80,7 @@ class Corrections:
             return None
         which = tuple(one.id for one in standing)
         return self._applied.get(
-            (key, self._library.revision(key), fetus, which),
+            (key, self._library.version(key), fetus, which),
             lambda: apply_corrections(
                 self._library.recording(key), self._library.findings_of(key, fetus), standing
             ),
@@ -152,6 +154,8 @@ def in_words(change: ChangeIn) -> str:
             return f"ends of a {change.group} moved"
         case "rename":
             return f"deceleration named {change.kind}"
+        case "set":
+            return f"{change.group} set to {change.value or 0.0:.0f} bpm"
 
 
 @dataclass(slots=True, eq=False)
@@ -183,9 +187,52 @@ def apply_corrections(
             _apply(recording, computed, entries, made.struck, one)
         except EbblineError as error:
             made.lost.append(f"{one.words} ({one.author}): {error.what}")
-    made.findings = _rebuilt(computed, entries)
-    made.items = _items(made.findings, entries)
+    findings = _rebuilt(computed, entries)
+    made.items = _items(findings, entries)
+    for one in corrections:
+        if one.change.group in LEVELS:
+            with suppress(EbblineError):
+                findings = _leveled(recording, findings, one.change)
+                made.items.append(_level_item(one))
+    made.findings = findings
     return made
+
+
+def _leveled(recording: Recording, findings: Findings, change: ChangeIn) -> Findings:
+    from ebbline.features.manual_levels import with_baseline, with_variability
+
+    start_s, end_s = change.start_s, change.end_s
+    if start_s is None or end_s is None or not 0 <= start_s < end_s <= recording.duration_s + 1:
+        raise CorrectionError("its ends do not lie on this recording.", where=change.group)
+    if change.value is None:
+        raise CorrectionError("no value was given.", where=change.group, remedy="Say how many bpm.")
+    laid = with_baseline if change.group == "baseline" else with_variability
+    return laid(findings, start_s, end_s, change.value)
+
+
+def _level_item(one: CorrectionOut) -> ItemOut:
+    change = one.change
+    value = change.value or 0.0
+    baseline = change.group == "baseline"
+    return ItemOut(
+        id=f"correction-{one.id}",
+        layer="corrected",
+        plot="heart",
+        kind=change.group,
+        name=f"{value:.0f}" if baseline else f"variability {value:.0f}",
+        title=f"{change.group.capitalize()} set to {value:.0f} bpm",
+        letter="B" if baseline else "v",
+        tone="own",
+        start_s=change.start_s or 0.0,
+        end_s=change.end_s or 0.0,
+        value=value if baseline else None,
+        value_mark=baseline,
+        details=[("set to", f"{value:.0f} bpm")],
+        rule=f"Set by {one.author}; events keep what was measured of them.",
+        note=change.note,
+        author=f"{one.words}, {one.author}",
+        human=True,
+    )
 
 
 def _apply(
@@ -196,6 +243,12 @@ def _apply(
     one: CorrectionOut,
 ) -> None:
     change = one.change
+    if change.group in LEVELS or change.action == "set":
+        if change.group not in LEVELS or change.action != "set":
+            raise CorrectionError("this cannot be done to that.", where=change.group)
+        # Tried here, so that what cannot be is refused; laid over the events in the end.
+        _leveled(recording, computed, change)
+        return
     group = entries[change.group]
     if change.action == "add":
         entry = _Entry(_measured(recording, computed, change))

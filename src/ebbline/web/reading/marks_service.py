@@ -10,6 +10,7 @@ from sqlalchemy import select
 from ebbline.errors import EbblineError
 from ebbline.store import Store, now
 from ebbline.web.principal import Principal
+from ebbline.web.reading.blind_service import reads_blind
 from ebbline.web.reading.models import Mark
 from ebbline.web.reading.schemas import DifferenceOut, ItemOut, MarkIn
 from ebbline.web.reading.withdrawal import standing
@@ -76,6 +77,7 @@ def add_mark(store: Store, key: str, duration_s: float, who: Principal, mark: Ma
         value=mark.value if kind.key == "baseline" else None,
         note=mark.note.strip(),
         author=who.name,
+        blind=reads_blind(store, key, who.name),
     )
     with store.session() as session:
         session.add(row)
@@ -84,9 +86,11 @@ def add_mark(store: Store, key: str, duration_s: float, who: Principal, mark: Ma
 
 
 def withdraw_mark(store: Store, key: str, number: int, who: Principal) -> None:
-    """Take one's own mark back; the row stays, with the time. An admin may take back any."""
+    """Take one's own mark back; the row stays, with who and when. An admin may take back any."""
     with store.session() as session:
-        standing(session, Mark, key, number, who, "mark").withdrawn_at = now()
+        row = standing(session, Mark, key, number, who, "mark")
+        row.withdrawn_at = now()
+        row.withdrawn_by = who.name
 
 
 def mark_items(store: Store, key: str, fetus: int, reader: str) -> list[ItemOut]:
@@ -117,7 +121,10 @@ def _item(row: Mark, reader: str) -> ItemOut:
         end_s=row.end_s,
         value=row.value,
         value_mark=kind.key == "baseline",
-        details=[("height", f"{row.value:.0f} bpm")] if row.value is not None else [],
+        details=[
+            *([("height", f"{row.value:.0f} bpm")] if row.value is not None else []),
+            *([("made", "blind")] if row.blind else []),
+        ],
         note=row.note,
         author=row.author,
         human=True,

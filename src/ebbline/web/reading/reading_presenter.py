@@ -6,7 +6,7 @@ from ebbline.bedside.policy.measures import MeasureList, first_measures
 from ebbline.criteria.model import Classification
 from ebbline.reading.bedside_bridge import class_words, finding_words, longest_fall_min
 from ebbline.reading.model import FetalReading, Reading
-from ebbline.reading.text import Clock, sections
+from ebbline.reading.text import Clock, sections, share
 from ebbline.web.reading.schemas import (
     ClassificationOut,
     MeasureOut,
@@ -42,6 +42,7 @@ def said(reading: Reading, fetal: FetalReading, by: str) -> ReadingOut:
         start_s=reading.window.start_s,
         end_s=reading.window.end_s,
         window_words=clock.stretch(reading.window),
+        valid_words=f"{share(fetal.review.valid_share)} valid signal",
         sections=[SectionOut(title=t, lines=lines[t]) for t in REVIEW if t in lines],
         classes=[_class(one, clock) for one in fetal.classes],
         panel=lines.get("Panel reading", []),

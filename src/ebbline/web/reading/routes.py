@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Any
 
 from fastapi import APIRouter, Request
-from pydantic import BaseModel, Field
 from starlette.responses import HTMLResponse
 
 from ebbline.store import Store
 from ebbline.terms import Stage
 from ebbline.web.pages import page
+from ebbline.web.reading.blind_service import reads_blind, refuse_blind, spells
 from ebbline.web.reading.schemas import CorrectionOut, DifferenceOut, ReadingPairOut
 from ebbline.web.reading.service import Corrected, From, reading_with_corrections, window_asked
 from ebbline.web.recordings.library import Library
-from ebbline.web.recordings.routes import Books, ContextOut, Who, context_out
-from ebbline.web.schemas import Finite
+from ebbline.web.recordings.routes import Books, Who, changed
+from ebbline.web.recordings.schemas import ContextIn, KnownOut, known_out
 
 router = APIRouter()
 
 
 @router.get("/api/recordings/{key}/reading", tags=["reading"])
 def reading(
+    request: Request,
     key: str,
     books: Books,
     corrections: Corrected,
@@ -33,6 +34,7 @@ def reading(
     """The reading of a window (the last half hour when none is given), computed and corrected."""
     from ebbline.web.reading.reading_presenter import said
 
+    refuse_blind(request.app.state.store, key, who.name)
     window = window_asked(from_s, to_s)
     computed, corrected, lost = reading_with_corrections(
         books, corrections, key, window, fetus, who.name
@@ -47,9 +49,10 @@ def reading(
 
 @router.get("/api/recordings/{key}/corrections", tags=["reading"])
 def list_corrections(
-    key: str, books: Books, corrections: Corrected, fetus: int = 1
+    request: Request, key: str, books: Books, corrections: Corrected, who: Who, fetus: int = 1
 ) -> list[CorrectionOut]:
     """Everyone's corrections, with who and when, also those taken back."""
+    refuse_blind(request.app.state.store, key, who.name)
     books.findings_of(key, fetus)
     return corrections.of(key, fetus)
 
@@ -65,6 +68,7 @@ def compare(
     fetus: int = 1,
 ) -> list[DifferenceOut]:
     """One's own marks against the computed findings of a window."""
+    refuse_blind(request.app.state.store, key, who.name)
     return _differences(request.app.state.store, books, key, who.name, from_s, to_s, fetus)
 
 
@@ -94,13 +98,13 @@ def panel(
     from_s: From = None,
     to_s: From = None,
     fetus: int = 1,
-    blind: bool = False,
 ) -> HTMLResponse:
     """The panel beside the strip, as a piece of a page."""
     from ebbline.reading.text import Clock
     from ebbline.web.reading.marks_service import mark_items
 
     store = request.app.state.store
+    blind = reads_blind(store, key, who.name)
     marks = [m for m in mark_items(store, key, fetus, who.name) if not blind or m.layer == "own"]
     recording = books.recording(key)
     clock = Clock(recording.start)
@@ -110,42 +114,42 @@ def panel(
         "fetuses": recording.fetuses,
         "marks": marks,
         "at": clock.at,
-        "context": recording.context,
+        "known": books.known_before(key),
+        "spells": spells(store, key),
+        "reader": who.name,
         "provenance": recording.provenance,
         "stages": [stage.value for stage in Stage],
     }
     if blind:
         return page(request, "reading/panel_blind.html", **shared)
-    pair = reading(key, books, corrections, who, from_s, to_s, fetus)
+    pair = reading(request, key, books, corrections, who, from_s, to_s, fetus)
     return page(
         request,
         "reading/panel.html",
         pair=pair,
         differences=_differences(store, books, key, who.name, from_s, to_s, fetus),
         corrections=corrections.of(key, fetus),
-        reader=who.name,
-        duration_s=recording.duration_s,
         **shared,
     )
 
 
-class ContextIn(BaseModel):
-    """What is known of the labour; null is unknown, never 'no'."""
-
-    weeks: Annotated[Finite | None, Field(ge=20, le=45)] = None
-    stage: Stage = Stage.UNKNOWN
-    second_stage_start_s: Annotated[Finite | None, Field(ge=0)] = None
-    oxytocin: bool | None = None
-    epidural: bool | None = None
-    parity: Annotated[int | None, Field(ge=0, le=20)] = None
-    meconium: bool | None = None
-    fever: bool | None = None
-
-
 @router.put("/api/recordings/{key}/context", tags=["reading"])
-def change_context(key: str, books: Books, known: ContextIn) -> ContextOut:
-    """Say what is known of the labour; everything is read anew."""
+def change_context(
+    request: Request, key: str, books: Books, who: Who, known: ContextIn
+) -> KnownOut:
+    """Say what is known of the labour; everything is read anew.
+
+    Answers 409 with what holds now where someone else said something in the meantime.
+    """
     from ebbline.recording.model import Context
 
-    books.change_context(key, Context(**known.model_dump()))
-    return context_out(books.recording(key).context)
+    context = Context(**known.model_dump(exclude={"version"}))
+    kept = books.change_context(key, context, version=known.version, by=who.name)
+    changed(request, key, "labour", who)
+    return known_out(kept)
+
+
+@router.get("/api/recordings/{key}/context", tags=["reading"])
+def list_context(key: str, books: Books) -> list[KnownOut]:
+    """Everything that was said of the labour, with who and when, the oldest first."""
+    return [known_out(one) for one in books.known_before(key)]

@@ -92,15 +92,19 @@ class DifferenceOut(BaseModel):
 
 
 class ChangeIn(BaseModel):
-    """A correction. target_*: ends of the finding it speaks of; kind: of a deceleration."""
+    """A correction. target_*: ends of the finding it speaks of; kind: of a deceleration.
 
-    action: Literal["delete", "add", "move", "rename"]
-    group: Literal["acceleration", "deceleration", "contraction"]
+    set: baseline or variability (its bandwidth) from start_s to end_s is value, in bpm.
+    """
+
+    action: Literal["delete", "add", "move", "rename", "set"]
+    group: Literal["acceleration", "deceleration", "contraction", "baseline", "variability"]
     target_start_s: Finite | None = None
     target_end_s: Finite | None = None
     start_s: Finite | None = None
     end_s: Finite | None = None
     kind: Literal["early", "late", "variable", "prolonged"] | None = None
+    value: Finite | None = None
     note: Words = ""
 
 
@@ -165,6 +169,7 @@ class ReadingOut(BaseModel):
     start_s: float
     end_s: float
     window_words: str
+    valid_words: str
     sections: list[SectionOut]
     classes: list[ClassificationOut]
     panel: list[str]
@@ -183,3 +188,11 @@ class ReadingPairOut(BaseModel):
     computed: ReadingOut
     corrected: ReadingOut | None
     lost: list[str]
+
+
+class BlindOut(BaseModel):
+    """A blind reading. broken_at: when the reader looked; null while it lasts."""
+
+    reader: str
+    begun_at: datetime
+    broken_at: datetime | None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Annotated
 
 from fastapi import APIRouter, Body, Request
@@ -9,18 +10,19 @@ from starlette.responses import HTMLResponse
 
 from ebbline.store import Store
 from ebbline.web.pages import page
+from ebbline.web.reading.blind_service import reads_blind, refuse_blind, set_blind, spells
 from ebbline.web.reading.corrections_service import Corrections
 from ebbline.web.reading.marks_service import KINDS, add_mark, mark_items, withdraw_mark
-from ebbline.web.reading.schemas import ChangeIn, FindingsOut, MarkIn
+from ebbline.web.reading.schemas import BlindOut, ChangeIn, FindingsOut, MarkIn
 from ebbline.web.reading.service import Corrected
 from ebbline.web.recordings.library import Library
-from ebbline.web.recordings.routes import Books, Who
+from ebbline.web.recordings.routes import Books, Who, changed
 
 router = APIRouter()
 
 
 @router.get("/recordings/{key}", response_class=HTMLResponse, include_in_schema=False)
-def strip_page(request: Request, key: str, books: Books) -> HTMLResponse:
+def strip_page(request: Request, key: str, books: Books, who: Who) -> HTMLResponse:
     """The strip with its reading."""
     return page(
         request,
@@ -30,6 +32,7 @@ def strip_page(request: Request, key: str, books: Books) -> HTMLResponse:
         recording=books.recording(key),
         part="strip",
         mark_kinds=list(KINDS.values()),
+        blind=reads_blind(request.app.state.store, key, who.name),
     )
 
 
@@ -41,13 +44,12 @@ def findings(
     corrections: Corrected,
     who: Who,
     fetus: int = 1,
-    blind: bool = False,
 ) -> FindingsOut:
     """What is drawn: computed findings, the reader's corrections, and marks.
 
-    blind: the reader's own marks only, nothing computed and nobody else's.
+    While the reader reads blind: their own marks only, nothing computed and nobody else's.
     """
-    return _drawn(request.app.state.store, books, corrections, key, fetus, who.name, blind=blind)
+    return _drawn(request.app.state.store, books, corrections, key, fetus, who.name)
 
 
 def _drawn(
@@ -57,8 +59,6 @@ def _drawn(
     key: str,
     fetus: int,
     reader: str,
-    *,
-    blind: bool = False,
 ) -> FindingsOut:
     from ebbline.reading.summary import summarise
     from ebbline.terms import Window
@@ -66,7 +66,7 @@ def _drawn(
 
     computed = books.findings_of(key, fetus)
     marks = mark_items(store, key, fetus, reader)
-    if blind:
+    if reads_blind(store, key, reader):
         own = [mark for mark in marks if mark.layer == "own"]
         return FindingsOut(fetus=fetus, items=own, baseline=None, columns=[])
     items = finding_items(computed)
@@ -85,6 +85,22 @@ def _drawn(
     )
 
 
+@router.post("/api/recordings/{key}/blind", tags=["reading"])
+def read_blind(
+    request: Request,
+    key: str,
+    books: Books,
+    who: Who,
+    blind: Annotated[bool, Body(embed=True)],
+) -> list[BlindOut]:
+    """Begin reading blind, or break it; both are kept with the time."""
+    books.card(key)
+    store = request.app.state.store
+    set_blind(store, key, who.name, blind)
+    changed(request, key, "blind", who)
+    return [BlindOut(**asdict(one)) for one in spells(store, key)]
+
+
 @router.post("/api/recordings/{key}/marks", status_code=201, tags=["reading"])
 def mark(
     request: Request,
@@ -93,13 +109,13 @@ def mark(
     corrections: Corrected,
     who: Who,
     made: MarkIn,
-    blind: bool = False,
 ) -> FindingsOut:
     """Keep a mark or a note of one's own, and draw anew."""
     books.findings_of(key, made.fetus)
     store = request.app.state.store
     add_mark(store, key, books.card(key).duration_s, who, made)
-    return _drawn(store, books, corrections, key, made.fetus, who.name, blind=blind)
+    changed(request, key, "marks", who)
+    return _drawn(store, books, corrections, key, made.fetus, who.name)
 
 
 @router.post("/api/recordings/{key}/marks/{number}/withdraw", tags=["reading"])
@@ -111,12 +127,12 @@ def unmark(
     corrections: Corrected,
     who: Who,
     fetus: Annotated[int, Body(embed=True)] = 1,
-    blind: Annotated[bool, Body(embed=True)] = False,
 ) -> FindingsOut:
     """Take a mark of one's own back."""
     store = request.app.state.store
     withdraw_mark(store, key, number, who)
-    return _drawn(store, books, corrections, key, fetus, who.name, blind=blind)
+    changed(request, key, "marks", who)
+    return _drawn(store, books, corrections, key, fetus, who.name)
 
 
 @router.post("/api/recordings/{key}/corrections", status_code=201, tags=["reading"])
@@ -130,7 +146,9 @@ def correct(
     fetus: int = 1,
 ) -> FindingsOut:
     """Correct a computed finding; the criteria run again at once."""
+    refuse_blind(request.app.state.store, key, who.name)
     corrections.keep(key, fetus, who, change)
+    changed(request, key, "corrections", who)
     store = request.app.state.store
     return _drawn(store, books, corrections, key, fetus, who.name)
 
@@ -147,5 +165,6 @@ def uncorrect(
 ) -> FindingsOut:
     """Take a correction of one's own back; it stays on record."""
     corrections.withdraw(key, number, who)
+    changed(request, key, "corrections", who)
     store = request.app.state.store
     return _drawn(store, books, corrections, key, fetus, who.name)

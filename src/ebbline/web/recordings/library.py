@@ -1,22 +1,35 @@
-"""The opened recordings: kept in the store, held in memory while they are looked at."""
+"""The opened recordings: kept in the store, held in memory while they are looked at.
+
+The store is the truth. What is known of a labour has a version there, and everything that is held
+in memory is held under the version it was made from: a change makes nothing stale, it makes a new
+version. One lock for each recording keeps two changes from coming between each other.
+"""
 
 from __future__ import annotations
 
-import math
+import hashlib
 import secrets
+import threading
 import zlib
-from collections import Counter
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import delete, select
+from sqlalchemy import delete, func, select
 
 from ebbline.errors import EbblineError, RecordingError
-from ebbline.store import Store
-from ebbline.web.errors import NotThereError
+from ebbline.store import Store, StoreFullError
+from ebbline.web.errors import NotThereError, StaleError
 from ebbline.web.held import Held
-from ebbline.web.recordings.models import StoredChannel, StoredRecording
+from ebbline.web.recordings.cards import Card, card_of, searched, summary_of
+from ebbline.web.recordings.models import (
+    KnownLabour,
+    RecordingName,
+    StoredChannel,
+    StoredRecording,
+)
 
 if TYPE_CHECKING:
     from ebbline.features.findings import Findings
@@ -27,33 +40,28 @@ if TYPE_CHECKING:
 
 HELD_RECORDINGS = 6
 HELD_READINGS = 48
+LONGEST_NAME = 120
 
 
 @dataclass(frozen=True, slots=True)
-class ClassWord:
-    """One standard's class of one fetus, for a list. rank: -1 when refused."""
+class Known:
+    """What is known of a labour, who said so and when. version 0: as it came with the file."""
 
-    standard: str
-    label: str
-    rank: int
-    fetus: int
+    version: int
+    context: Context
+    author: str
+    made_at: datetime | None
 
 
-@dataclass(frozen=True, slots=True)
-class Card:
-    """What the list shows of one recording. valid_share: of the window, of the poorest fetus."""
+class StaleContextError(StaleError):
+    """Someone else said what is known in the meantime. kept: what holds now."""
 
-    id: str
-    name: str
-    opened_at: datetime
-    opened_by: str
-    invented: bool
-    duration_s: float
-    fetuses: int
-    valid_share: float | None
-    window_s: tuple[float, float] | None
-    classes: tuple[ClassWord, ...]
-    problem: str
+    def __init__(self, kept: Known) -> None:
+        self.kept = kept
+        super().__init__(
+            f"{kept.author} changed what is known of this labour in the meantime.",
+            remedy="Look at both, and keep what is right.",
+        )
 
 
 class Library:
@@ -62,9 +70,10 @@ class Library:
     def __init__(self, store: Store, limits: Limits) -> None:
         self._store = store
         self._limits = limits
+        self._locks: defaultdict[str, threading.RLock] = defaultdict(threading.RLock)
+        self._lock_of_locks = threading.Lock()
         self._recordings: Held[Recording] = Held(HELD_RECORDINGS)
         self._readings: Held[Reading] = Held(HELD_READINGS)
-        self._revisions: Counter[str] = Counter()
         self._findings: Held[dict[int, Findings]] = Held(HELD_RECORDINGS)
 
     def warm(self) -> None:
@@ -82,6 +91,8 @@ class Library:
         heart = Channel(ChannelKind.FETAL_HEART_RATE, level, 4.0, fetus=1)
         read(Recording("still", (heart, Channel(ChannelKind.UTERINE_ACTIVITY, level / 10, 4.0))))
 
+    # -- in and out -------------------------------------------------------------------------------
+
     def add(self, recording: Recording, *, by: str, invented: bool) -> Card:
         """Keep a recording and read it once. Raises RecordingError when it is too long."""
         from ebbline.recording.channels import tidy
@@ -95,15 +106,16 @@ class Library:
                 remedy="Open a shorter part of it.",
             )
         key = secrets.token_hex(6)
-        self._recordings.get(key, lambda: recording)
+        found = _detected(recording)
         row = StoredRecording(
             id=key,
-            name=recording.name[:120] or "without a name",
+            name=recording.name[:LONGEST_NAME] or "without a name",
             opened_by=by,
             invented=invented,
             duration_s=recording.duration_s,
             header=_header(recording),
-            summary=self._summary(key),
+            summary=_summary(recording, found) | {"version": 0},
+            digest=_digest(recording),
         )
         with self._store.session() as session:
             session.add(row)
@@ -112,25 +124,181 @@ class Library:
                 StoredChannel(recording_id=key, number=number, samples=_packed(channel.samples))
                 for number, channel in enumerate(recording.channels)
             )
-        return _card(row)
+        self._recordings.get((key, 0), lambda: recording)
+        self._findings.get((key, 0), lambda: found)
+        return card_of(row, self._same(row))
+
+    def _same(self, row: StoredRecording) -> tuple[tuple[str, str], ...]:
+        if not row.digest:
+            return ()
+        with self._store.session() as session:
+            rows = session.execute(
+                select(StoredRecording.id, StoredRecording.name)
+                .where(StoredRecording.digest == row.digest, StoredRecording.id != row.id)
+                .order_by(StoredRecording.opened_at)
+            ).all()
+        return tuple((one.id, one.name) for one in rows)
 
     def cards(self, search: str = "") -> tuple[Card, ...]:
-        """All recordings, the latest first; search: in name, person and classes, any case."""
+        """All recordings, the latest first; search: in name, person, format and classes."""
         with self._store.session() as session:
             rows = session.scalars(
                 select(StoredRecording).order_by(StoredRecording.opened_at.desc())
             ).all()
-        cards = (_card(row) for row in rows)
+        alike: defaultdict[str, list[tuple[str, str]]] = defaultdict(list)
+        for row in rows:
+            if row.digest:
+                alike[row.digest].append((row.id, row.name))
+        cards = (
+            card_of(row, tuple(one for one in alike[row.digest] if one[0] != row.id))
+            if row.digest
+            else card_of(row)
+            for row in rows
+        )
         words = search.casefold().split()
-        return tuple(card for card in cards if all(w in _searched(card) for w in words))
+        return tuple(card for card in cards if all(w in searched(card) for w in words))
 
     def card(self, key: str) -> Card:
         """What the list shows of one recording. Raises NotThereError."""
-        return _card(self._row(key))
+        row = self._row(key)
+        return card_of(row, self._same(row))
+
+    def rename(self, key: str, name: str, by: str) -> Card:
+        """Give another name; the one before stays on record. Raises RecordingError."""
+        wanted = "".join(c for c in name if c.isprintable()).strip()
+        if not 0 < len(wanted) <= LONGEST_NAME:
+            raise RecordingError(
+                "the name is empty or too long.",
+                remedy=f"Give one of 1 to {LONGEST_NAME} signs.",
+            )
+        with self._lock(key), self._store.writing() as session:
+            row = session.get(StoredRecording, key)
+            if row is None:
+                raise _gone(key)
+            if row.name != wanted:
+                session.add(
+                    RecordingName(recording_id=key, name=wanted, before=row.name, author=by)
+                )
+                row.name = wanted
+        return self.card(key)
+
+    def remove(self, key: str) -> None:
+        """Take a recording, and all that was written about it, out of the store.
+
+        Works on a full disk too: room was put by for it.
+        """
+        self._row(key)
+        with self._lock(key):
+            try:
+                self._delete(key)
+            except StoreFullError:
+                with self._store.room_put_by():
+                    self._delete(key)
+            for held in (self._recordings, self._findings, self._readings):
+                held.forget(lambda k: k[0] == key)
+
+    def _delete(self, key: str) -> None:
+        with self._store.session() as session:
+            session.execute(delete(StoredRecording).where(StoredRecording.id == key))
+
+    def _lock(self, key: str) -> threading.RLock:
+        with self._lock_of_locks:
+            return self._locks[key]
+
+    def _row(self, key: str) -> StoredRecording:
+        with self._store.session() as session:
+            row = session.get(StoredRecording, key)
+        if row is None:
+            raise _gone(key)
+        return row
+
+    # -- what is known ----------------------------------------------------------------------------
+
+    def version(self, key: str) -> int:
+        """The version of what is known of the labour. Raises NotThereError."""
+        with self._store.session() as session:
+            found = session.execute(
+                select(StoredRecording.id, func.max(KnownLabour.version))
+                .outerjoin(KnownLabour, KnownLabour.recording_id == StoredRecording.id)
+                .where(StoredRecording.id == key)
+                .group_by(StoredRecording.id)
+            ).first()
+        if found is None:
+            raise _gone(key)
+        return int(found[1] or 0)
+
+    def known(self, key: str) -> Known:
+        """What is known of the labour now."""
+        return self.known_before(key)[-1]
+
+    def known_before(self, key: str) -> Sequence[Known]:
+        """Every version of what is known, the oldest first; the last one holds."""
+        from ebbline.codec import from_data
+        from ebbline.recording.model import Context
+
+        row = self._row(key)
+        with self._store.session() as session:
+            later = session.scalars(
+                select(KnownLabour)
+                .where(KnownLabour.recording_id == key)
+                .order_by(KnownLabour.version)
+            ).all()
+        first = Known(0, from_data(Context, row.header["context"]), row.opened_by, row.opened_at)
+        return [
+            first,
+            *(Known(k.version, from_data(Context, k.context), k.author, k.made_at) for k in later),
+        ]
+
+    def change_context(self, key: str, context: Context, *, version: int, by: str) -> Known:
+        """Say what is known, on top of a version; everything is read anew under the next one.
+
+        Raises StaleContextError where that version no longer holds: nothing is kept then.
+        """
+        from ebbline.codec import to_data
+        from ebbline.recording.channels import tidy
+
+        with self._lock(key):
+            changed = replace(self._as_opened(key), context=context)
+            context = tidy(changed, changed.name).context
+            with self._store.writing() as session:
+                last = session.scalar(
+                    select(func.max(KnownLabour.version)).where(KnownLabour.recording_id == key)
+                )
+                if (last or 0) == version:
+                    session.add(
+                        KnownLabour(
+                            recording_id=key,
+                            version=version + 1,
+                            context=to_data(context),
+                            author=by,
+                        )
+                    )
+            if (last or 0) != version:
+                raise StaleContextError(self.known(key))
+            self._summarise_anew(key, version + 1)
+        return self.known(key)
+
+    def _summarise_anew(self, key: str, version: int) -> None:
+        made = _summary(self.recording(key), self.findings(key)) | {"version": version}
+        with self._store.writing() as session:
+            row = session.get(StoredRecording, key)
+            if row is not None:
+                row.summary = made
+
+    # -- what is held -----------------------------------------------------------------------------
 
     def recording(self, key: str) -> Recording:
-        """One recording with its samples. Raises NotThereError."""
-        return self._recordings.get(key, lambda: self._load(key))
+        """One recording with its samples and what is known of it. Raises NotThereError."""
+        version = self.version(key)
+        if version == 0:
+            return self._as_opened(key)
+        return self._recordings.get(
+            (key, version),
+            lambda: replace(self._as_opened(key), context=self.known(key).context),
+        )
+
+    def _as_opened(self, key: str) -> Recording:
+        return self._recordings.get((key, 0), lambda: self._load(key))
 
     def reading(self, key: str, window: Window | None = None) -> Reading:
         """The computed reading of a window (the last 30 minutes when None)."""
@@ -142,18 +310,11 @@ class Library:
             return read_findings(self.recording(key), list(found.values()), window=window)
 
         where = None if window is None else (window.start_s, window.end_s)
-        return self._readings.get((key, where), make)
+        return self._readings.get((key, self.version(key), where), make)
 
     def findings(self, key: str) -> dict[int, Findings]:
         """The computed findings of the whole recording, by fetus."""
-
-        def make() -> dict[int, Findings]:
-            from ebbline.features import detect
-
-            recording = self.recording(key)
-            return {fetus: detect(recording, fetus=fetus) for fetus in recording.fetuses}
-
-        return self._findings.get(key, make)
+        return self._findings.get((key, self.version(key)), lambda: _detected(self.recording(key)))
 
     def findings_of(self, key: str, fetus: int) -> Findings:
         """The computed findings of one fetus. Raises NotThereError."""
@@ -161,35 +322,6 @@ class Library:
         if fetus not in found:
             raise NotThereError("there is no such fetus in this recording.", where=f"fetus {fetus}")
         return found[fetus]
-
-    def change_context(self, key: str, context: Context) -> None:
-        """Replace what is known about the labour; the readings are made anew."""
-        from ebbline.recording.channels import tidy
-
-        recording = replace(self.recording(key), context=context)
-        recording = tidy(recording, recording.name)
-        self._forget(key)
-        self._recordings.get(key, lambda: recording)
-        with self._store.session() as session:
-            row = session.get_one(StoredRecording, key)
-            row.header = _header(recording)
-            row.summary = self._summary(key)
-
-    def remove(self, key: str) -> None:
-        """Take a recording, and all that was written about it, out of the store."""
-        self._row(key)
-        with self._store.session() as session:
-            session.execute(delete(StoredRecording).where(StoredRecording.id == key))
-        self._forget(key)
-
-    def _row(self, key: str) -> StoredRecording:
-        with self._store.session() as session:
-            row = session.get(StoredRecording, key)
-        if row is None:
-            raise NotThereError(
-                "there is no such recording.", where=key, remedy="It may have been removed."
-            )
-        return row
 
     def _load(self, key: str) -> Recording:
         import numpy as np
@@ -211,37 +343,26 @@ class Library:
         )
         return replace(bare, channels=tuple(channels))
 
-    def revision(self, key: str) -> int:
-        """A number that changes when what is known of the recording does."""
-        return self._revisions[key]
 
-    def _forget(self, key: str) -> None:
-        self._revisions[key] += 1
-        self._recordings.forget(lambda k: k == key)
-        self._findings.forget(lambda k: k == key)
-        self._readings.forget(lambda k: k[0] == key)
+def _gone(key: str) -> NotThereError:
+    return NotThereError(
+        "there is no such recording.", where=key, remedy="It may have been removed."
+    )
 
-    def _summary(self, key: str) -> dict[str, Any]:
-        try:
-            reading = self.reading(key)
-        except EbblineError as error:
-            return {"problem": str(error)}
-        share = min(fetal.review.valid_share for fetal in reading.fetuses)
-        return {
-            "fetuses": len(reading.fetuses),
-            "valid_share": share if math.isfinite(share) else None,
-            "window_s": [reading.window.start_s, reading.window.end_s],
-            "classes": [
-                {
-                    "standard": c.standard.value,
-                    "label": c.label,
-                    "rank": c.rank,
-                    "fetus": fetal.fetus,
-                }
-                for fetal in reading.fetuses
-                for c in fetal.classes
-            ],
-        }
+
+def _detected(recording: Recording) -> dict[int, Findings]:
+    from ebbline.features import detect
+
+    return {fetus: detect(recording, fetus=fetus) for fetus in recording.fetuses}
+
+
+def _summary(recording: Recording, found: dict[int, Findings]) -> dict[str, Any]:
+    from ebbline.reading.analyse import read_findings
+
+    try:
+        return summary_of(read_findings(recording, list(found.values())))
+    except EbblineError as error:
+        return {"problem": str(error)}
 
 
 def _header(recording: Recording) -> dict[str, Any]:
@@ -260,25 +381,12 @@ def _packed(samples: Any) -> bytes:
     return zlib.compress(np.ascontiguousarray(samples, "<f8").tobytes(), level=1)
 
 
-def _card(row: StoredRecording) -> Card:
-    said = row.summary
-    window = said.get("window_s")
-    return Card(
-        id=row.id,
-        name=row.name,
-        opened_at=row.opened_at,
-        opened_by=row.opened_by,
-        invented=row.invented,
-        duration_s=row.duration_s,
-        fetuses=said.get("fetuses", 0),
-        valid_share=said.get("valid_share"),
-        window_s=(window[0], window[1]) if window else None,
-        classes=tuple(ClassWord(**c) for c in said.get("classes", [])),
-        problem=said.get("problem", ""),
-    )
+def _digest(recording: Recording) -> str:
+    """Of samples, kinds, rates and the start: the same for the same recording in other clothes."""
+    import numpy as np
 
-
-def _searched(card: Card) -> str:
-    words = [card.name, card.opened_by, "invented" if card.invented else ""]
-    words += [f"{c.standard} {c.label}" for c in card.classes]
-    return " ".join(words).casefold()
+    made = hashlib.sha256(str(recording.start).encode())
+    for channel in recording.channels:
+        made.update(f"{channel.kind.value} {channel.fetus} {channel.rate_hz:g}".encode())
+        made.update(np.ascontiguousarray(channel.samples, "<f4").tobytes())
+    return made.hexdigest()

@@ -3,21 +3,30 @@
 from __future__ import annotations
 
 import gzip
-from datetime import datetime
 from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Depends, Request, UploadFile
-from pydantic import BaseModel
+from sse_starlette import EventSourceResponse
 from starlette.responses import HTMLResponse, Response
 
+from ebbline.web.changes import Change, Changes
 from ebbline.web.errors import NotThereError
 from ebbline.web.pages import page
 from ebbline.web.principal import Principal, Role, principal_of
 from ebbline.web.recordings.demo_cases import CASES, invented_recording
-from ebbline.web.recordings.library import Card, Library
+from ebbline.web.recordings.library import Library
+from ebbline.web.recordings.schemas import (
+    CardOut,
+    ChannelOut,
+    InventedIn,
+    NameIn,
+    RecordingOut,
+    card_out,
+    context_out,
+)
 
 if TYPE_CHECKING:
-    from ebbline.recording.model import Context
+    pass
 
 router = APIRouter()
 
@@ -31,108 +40,6 @@ def library_of(request: Request) -> Library:
 
 
 Books = Annotated[Library, Depends(library_of)]
-
-
-class ClassOut(BaseModel):
-    """One standard's class of one fetus in the window that the list was made from."""
-
-    standard: str
-    label: str
-    rank: int
-    fetus: int
-
-
-class CardOut(BaseModel):
-    """A recording in the list. problem: why it could not be read, else empty."""
-
-    id: str
-    href: str
-    name: str
-    opened_at: datetime
-    opened_by: str
-    invented: bool
-    duration_s: float
-    fetuses: int
-    valid_share: float | None
-    window_s: tuple[float, float] | None
-    classes: list[ClassOut]
-    problem: str
-
-
-def card_out(card: Card) -> CardOut:
-    """The card as data."""
-    return CardOut(
-        id=card.id,
-        href=f"/recordings/{card.id}",
-        name=card.name,
-        opened_at=card.opened_at,
-        opened_by=card.opened_by,
-        invented=card.invented,
-        duration_s=card.duration_s,
-        fetuses=card.fetuses,
-        valid_share=card.valid_share,
-        window_s=card.window_s,
-        classes=[
-            ClassOut(standard=c.standard, label=c.label, rank=c.rank, fetus=c.fetus)
-            for c in card.classes
-        ],
-        problem=card.problem,
-    )
-
-
-class ChannelOut(BaseModel):
-    """One channel's description. samples_href: its samples, float32 little endian, NaN missing."""
-
-    number: int
-    kind: str
-    sensor: str
-    fetus: int
-    unit: str
-    label: str
-    rate_hz: float
-    count: int
-    samples_href: str
-
-
-class ContextOut(BaseModel):
-    """What is known of the labour; null is unknown."""
-
-    weeks: float | None
-    stage: str
-    second_stage_start_s: float | None
-    oxytocin: bool | None
-    epidural: bool | None
-    parity: int | None
-    meconium: bool | None
-    fever: bool | None
-
-
-def context_out(context: Context) -> ContextOut:
-    """The context as data."""
-    return ContextOut(
-        weeks=context.weeks,
-        stage=context.stage.value,
-        second_stage_start_s=context.second_stage_start_s,
-        oxytocin=context.oxytocin,
-        epidural=context.epidural,
-        parity=context.parity,
-        meconium=context.meconium,
-        fever=context.fever,
-    )
-
-
-class RecordingOut(BaseModel):
-    """A recording without its samples."""
-
-    id: str
-    name: str
-    start: datetime | None
-    duration_s: float
-    fetuses: list[int]
-    channels: list[ChannelOut]
-    context: ContextOut
-    source: str
-    notes: list[str]
 
 
 @router.get("/", response_class=HTMLResponse, include_in_schema=False)
@@ -172,12 +79,6 @@ def upload(request: Request, files: list[UploadFile], who: Who, books: Books) ->
     return card_out(books.add(recording, by=who.name, invented=False))
 
 
-class InventedIn(BaseModel):
-    """Which invented case to make."""
-
-    case: str
-
-
 @router.post("/api/invented", status_code=201, tags=["recordings"])
 def invent(asked: InventedIn, who: Who, books: Books) -> CardOut:
     """Make one of the invented cases and open it."""
@@ -210,6 +111,7 @@ def describe(key: str, books: Books) -> RecordingOut:
             for number, channel in enumerate(recording.channels)
         ],
         context=context_out(recording.context),
+        context_version=books.version(key),
         source=recording.provenance.source,
         notes=list(recording.provenance.notes),
     )
@@ -218,12 +120,35 @@ def describe(key: str, books: Books) -> RecordingOut:
 @router.delete(
     "/api/recordings/{key}", status_code=204, tags=["recordings"], response_class=Response
 )
-def remove(key: str, who: Who, books: Books) -> Response:
+def remove(request: Request, key: str, who: Who, books: Books) -> Response:
     """Remove a recording with all that was written about it: by who opened it, or an admin."""
     if books.card(key).opened_by != who.name:
         needs_admin(who)
     books.remove(key)
+    changed(request, key, "removed", who)
     return Response(status_code=204)
+
+
+@router.put("/api/recordings/{key}/name", tags=["recordings"])
+def rename(request: Request, key: str, who: Who, books: Books, wanted: NameIn) -> CardOut:
+    """Give a recording another name; the one before stays on record."""
+    card = books.rename(key, wanted.name, who.name)
+    changed(request, key, "name", who)
+    return card_out(card)
+
+
+@router.get("/api/recordings/{key}/events", include_in_schema=False)
+async def events(request: Request, key: str, _: Who) -> EventSourceResponse:
+    """What is changed about a recording, as it happens, by whomever."""
+    heard: Changes = request.app.state.changes
+    return EventSourceResponse(heard.listen(key))
+
+
+def changed(request: Request, key: str, what: str, who: Principal) -> None:
+    """Tell every open page of a recording that something about it was changed."""
+    heard: Changes = request.app.state.changes
+    page_of = request.headers.get("x-ebbline-page", "")[:40]
+    heard.tell(key, Change(what, who.name, page_of))
 
 
 def needs_admin(who: Principal) -> None:
@@ -249,7 +174,14 @@ def samples(request: Request, key: str, number: int, books: Books) -> Response:
         raise NotThereError("there is no such channel.", where=f"channel {number}")
     raw = channels[number].samples.astype("<f4")
     body = np.ascontiguousarray(raw).tobytes()
-    headers = {"cache-control": "private, max-age=86400, immutable"}
+    # Samples never change, but who may see them does: ask each time, and with accounts keep none.
+    guarded = request.app.state.settings.accounts
+    tag = f'"{key}-{number}"'
+    headers = (
+        {"cache-control": "no-store"} if guarded else {"cache-control": "no-cache", "etag": tag}
+    )
+    if not guarded and request.headers.get("if-none-match") == tag:
+        return Response(status_code=304, headers=headers)
     if "gzip" in request.headers.get("accept-encoding", ""):
         body = gzip.compress(body, compresslevel=1)
         headers |= {"content-encoding": "gzip", "vary": "accept-encoding"}

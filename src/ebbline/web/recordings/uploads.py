@@ -2,24 +2,45 @@
 
 from __future__ import annotations
 
+import errno
+import lzma
+import os
+import shutil
 import stat
+import time
 import zipfile
+import zlib
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from tempfile import TemporaryDirectory, gettempdir
 from typing import IO, Protocol
 
 from ebbline.errors import EbblineError, RecordingError
+from ebbline.store import StoreFullError
 from ebbline.web.settings import MEBIBYTE, Limits
 
 PIECE = 1 << 18
+PREFIX = "ebbline-upload-"
+LEFT_BEHIND_S = 3600.0
+"""Older folders of uploads are of a server that was killed: nothing takes so long (ours)."""
 HEADER_SUFFIX = ".hea"
 COMPANION_SUFFIXES = (".dat",)
 LONGEST_NAME_BYTES = 200
 
 _BESIDE_THE_POINT = ("__MACOSX/",)
 """Folders that packers add by themselves."""
+
+
+def clear_left_behind() -> None:
+    """Remove what a killed server left of uploads in the temporary directory."""
+    for left in Path(gettempdir()).glob(f"{PREFIX}*"):
+        with suppress(OSError):
+            if (
+                left.stat().st_uid == os.getuid()
+                and time.time() - left.stat().st_mtime > LEFT_BEHIND_S
+            ):
+                shutil.rmtree(left)
 
 
 class Received(Protocol):
@@ -46,16 +67,25 @@ def laid_out(files: Sequence[Received], limits: Limits) -> Iterator[Path]:
             f"{len(files)} files at once are too many.",
             remedy=f"Send at most {limits.upload_files}: one recording at a time.",
         )
-    with TemporaryDirectory(prefix="ebbline-") as directory:
+    with TemporaryDirectory(prefix=PREFIX) as directory:
         place = Path(directory)
-        for received in files:
-            name = _plain(received.filename or "")
-            target = _fresh(place, name)
-            with target.open("xb") as out:
-                _copy(received.file, out, name, limits.upload_bytes)
-            if target.suffix.lower() == ".zip":
-                _unpack(target, limits)
-                target.unlink()
+        try:
+            for received in files:
+                name = _plain(received.filename or "")
+                target = _fresh(place, name)
+                with target.open("xb") as out:
+                    _copy(received.file, out, name, limits.upload_bytes)
+                if target.suffix.lower() == ".zip":
+                    _unpack(target, limits)
+                    target.unlink()
+        except OSError as error:
+            if error.errno != errno.ENOSPC:
+                raise
+            raise StoreFullError(
+                "the disk for files on their way in is full; nothing was kept.",
+                where=str(place.parent),
+                remedy="Make room there, and send it again.",
+            ) from error
         try:
             yield _main(place)
         except EbblineError as error:
@@ -141,12 +171,33 @@ def _unpack(archive: Path, limits: Limits) -> None:
                 target = _fresh(archive.parent, name)
                 with opened.open(member) as source, target.open("xb") as out:
                     left -= _copy(source, out, name, left)
-    except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError) as error:
-        raise RecordingError(
-            f"the archive cannot be unpacked ({error}).",
-            where=archive.name,
-            remedy="Pack it again as an ordinary ZIP file.",
-        ) from error
+    except OSError as error:
+        if error.errno == errno.ENOSPC:
+            raise
+        raise _damaged(archive, error) from error
+    except DAMAGE as error:
+        raise _damaged(archive, error) from error
+
+
+DAMAGE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    NotImplementedError,
+    EOFError,
+    IndexError,
+    ValueError,
+    RuntimeError,
+)
+"""What the archive library raises at damaged or strange archives, beside errors of the disk."""
+
+
+def _damaged(archive: Path, error: Exception) -> RecordingError:
+    return RecordingError(
+        f"the archive is damaged or of a kind that is not read ({error or type(error).__name__}).",
+        where=archive.name,
+        remedy="Pack it again as an ordinary ZIP file.",
+    )
 
 
 def _main(place: Path) -> Path:

@@ -13,6 +13,7 @@ from ebbline.web.errors import NotThereError
 from ebbline.web.examination.routes import latest_examination
 from ebbline.web.held import Held
 from ebbline.web.pages import page
+from ebbline.web.reading.blind_service import refuse_blind
 from ebbline.web.reading.service import Corrected, From, reading_with_corrections, window_asked
 from ebbline.web.recordings.library import Library
 from ebbline.web.recordings.routes import Books, Who
@@ -55,8 +56,9 @@ Choice = Annotated[Wanted, Depends()]
 
 
 @router.get("/recordings/{key}/report", response_class=HTMLResponse, include_in_schema=False)
-def report_page(request: Request, key: str, books: Books) -> HTMLResponse:
+def report_page(request: Request, key: str, books: Books, who: Who) -> HTMLResponse:
     """Where a report is chosen and looked at."""
+    refuse_blind(request.app.state.store, key, who.name)
     return page(
         request,
         "report/report.html",
@@ -93,6 +95,7 @@ def _parts(request: Request, books: Library, key: str, who: Who, wanted: Wanted)
     from ebbline.web.report.document import ReportParts
 
     store = request.app.state.store
+    refuse_blind(store, key, who.name)
     corrections: Corrections = request.app.state.corrections
     window = window_asked(wanted.from_s, wanted.to_s)
     computed, corrected, _ = reading_with_corrections(
@@ -164,11 +167,12 @@ def report_preview(
 
 @router.get("/api/recordings/{key}/fhir.json", tags=["report"], response_class=JSONResponse)
 def report_fhir(
-    key: str, books: Books, corrections: Corrected, who: Who, wanted: Choice
+    request: Request, key: str, books: Books, corrections: Corrected, who: Who, wanted: Choice
 ) -> JSONResponse:
     """The reading and the channels of the window as an HL7 FHIR R4 bundle."""
     from ebbline.web.report.fhir import bundle
 
+    refuse_blind(request.app.state.store, key, who.name)
     window = window_asked(wanted.from_s, wanted.to_s)
     computed, corrected, _ = reading_with_corrections(
         books, corrections, key, window, wanted.fetus, who.name

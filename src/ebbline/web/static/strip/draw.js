@@ -9,8 +9,11 @@ export const seconds = (scene, px) => scene.t0 + (px - scene.gutter) * scene.spp
 export const y = (lane, value) => lane.top + ((lane.most - value) / (lane.most - lane.least)) * lane.height;
 export const value = (lane, py) => lane.most - ((py - lane.top) / lane.height) * (lane.most - lane.least);
 
-export function font(ctx, scene, size, weight = 400) {
-  ctx.font = `${weight} ${size * scene.unit}px ${FONT}`;
+/** Letters on the strip, readable at arm's length: 16 px and more, growing with the page's own. */
+const LETTER = 16;
+export const ROW = 21; // of the ten-minute columns
+export function font(ctx, scene, weight = 400) {
+  ctx.font = `${weight} ${LETTER * scene.unit}px ${FONT}`;
 }
 
 function line(ctx, x0, y0, x1, y1) {
@@ -72,27 +75,32 @@ export function gutter(ctx, scene) {
   ctx.fillRect(0, 0, scene.gutter, height);
   ctx.textBaseline = "middle";
   ctx.textAlign = "right";
-  font(ctx, scene, 12.5);
+  font(ctx, scene);
   for (const lane of [lanes.heart, lanes.uterine]) {
     ctx.fillStyle = ink.ink;
-    for (let v = Math.ceil(lane.least / lane.label) * lane.label; v <= lane.most; v += lane.label) {
+    const room = (lane.label / (lane.most - lane.least)) * lane.height;
+    const every = lane.label * Math.max(1, Math.ceil((LETTER * 1.15 * scene.unit) / room));
+    for (let v = Math.ceil(lane.least / every) * every; v <= lane.most; v += every) {
       const py = y(lane, v);
-      if (py > lane.top + 5 && py < lane.top + lane.height - 5) ctx.fillText(String(v), scene.gutter - 8, py);
+      if (py > lane.top + 5 && py < lane.top + lane.height - (scene.narrow ? 22 * scene.unit : 5)) ctx.fillText(String(v), scene.gutter - 8, py);
     }
   }
   ctx.textAlign = "left";
   ctx.fillStyle = ink.soft;
-  font(ctx, scene, 12);
-  for (const [lane, words] of [[lanes.found, "found"], [lanes.yours, "yours"], [lanes.signal, "signal"], [lanes.squeezes, "contractions"]]) {
-    if (lane.height) ctx.fillText(words, 8, lane.top + lane.height / 2);
+  font(ctx, scene);
+  const name = (words, short) => (scene.narrow ? short : words);
+  for (const [lane, words] of [[lanes.found, "found"], [lanes.yours, "yours"], [lanes.signal, "signal"], [lanes.squeezes, name("contractions", "contr.")]]) {
+    if (lane.height) ctx.fillText(words, 6, lane.top + lane.height / 2);
   }
-  ctx.fillText("bpm", 8, lanes.heart.top + 10 * scene.unit);
-  ctx.fillText(scene.uterineUnit, 8, lanes.uterine.top + 10 * scene.unit);
+  // Where the scale's own numbers leave no room beside them, units stand below them.
+  const unitY = (lane) => (scene.narrow ? lane.top + lane.height - 8 * scene.unit : lane.top + 10 * scene.unit);
+  ctx.fillText("bpm", 6, unitY(lanes.heart));
+  if (!scene.narrow || scene.uterineUnit !== "no unit") ctx.fillText(scene.uterineUnit, 6, unitY(lanes.uterine));
   if (lanes.columns.height && !scene.blind) {
-    const rows = ["contractions", "baseline", "variability", "acc · dec"];
-    rows.forEach((words, row) => ctx.fillText(words, 8, lanes.columns.top + (11 + row * 17) * scene.unit));
+    const rows = [name("contractions", "contr."), name("baseline", "basel."), name("variability", "variab."), name("acc · dec", "ac · de")];
+    rows.forEach((words, row) => ctx.fillText(words, 6, lanes.columns.top + (12 + row * ROW) * scene.unit));
   }
-  ctx.fillText(scene.clock.known ? "time" : "h:min", 8, lanes.time.top + lanes.time.height / 2);
+  ctx.fillText(scene.clock.known ? "time" : "h:min", 6, lanes.time.top + lanes.time.height / 2);
   ctx.strokeStyle = ink.gridStrong;
   ctx.lineWidth = 1;
   ctx.beginPath();
@@ -203,7 +211,7 @@ export function traceName(ctx, scene, lane, { samples, rate }, words, colour) {
   for (let t = Math.max(scene.t0, 0); t < until; t += 1) {
     const v = samples[Math.round(t * rate)];
     if (v === undefined || v !== v || v > lane.most || v < lane.least) continue;
-    font(ctx, scene, 12.5, 700);
+    font(ctx, scene, 700);
     ctx.textAlign = "left";
     ctx.textBaseline = "middle";
     const px = Math.max(x(scene, t) + 3, scene.gutter + 3);
@@ -331,7 +339,7 @@ export function brackets(ctx, scene, lane, items, { below = false, named = true 
     if (!named) continue;
     const room = b - a;
     const textY = below ? lane.top + lane.height - 9 * scene.unit : lane.top + 10 * scene.unit;
-    font(ctx, scene, 12.5, chosen ? 700 : 500);
+    font(ctx, scene, chosen ? 700 : 500);
     const options = [item.name, letterOf(item)];
     for (const words of options) {
       const wide = ctx.measureText(words).width;
@@ -433,17 +441,17 @@ export function columns(ctx, scene, cells) {
     const left = Math.max(a, scene.gutter);
     const right = Math.min(b, scene.width);
     cell.lines.forEach((options, row) => {
-      font(ctx, scene, 12.5, cell.marked[row] ? 700 : 400);
+      font(ctx, scene, cell.marked[row] ? 700 : 400);
       const words = options.find((w) => ctx.measureText(w).width <= right - left - 6);
       if (words === undefined) return;
       written += 1;
       ctx.fillStyle = cell.marked[row] ? ink[cell.marked[row]] || ink.ink : ink.ink;
-      ctx.fillText(words, (left + right) / 2, lane.top + (11 + row * 17) * scene.unit);
+      ctx.fillText(words, (left + right) / 2, lane.top + (12 + row * ROW) * scene.unit);
     });
   }
   if (seen && !written) {
     ctx.fillStyle = ink.soft;
-    font(ctx, scene, 12.5);
+    font(ctx, scene);
     ctx.textAlign = "left";
     ctx.fillText("Zoom in to read the ten-minute numbers.", scene.gutter + 10, lane.top + lane.height / 2);
   }
@@ -457,7 +465,7 @@ export function timeAxis(ctx, scene) {
   ctx.fillStyle = ink.ink;
   ctx.textBaseline = "middle";
   ctx.textAlign = "center";
-  font(ctx, scene, 12.5);
+  font(ctx, scene);
   ctx.strokeStyle = ink.gridStrong;
   ctx.beginPath();
   const end = Math.min(seconds(scene, scene.width), scene.duration);
@@ -465,7 +473,10 @@ export function timeAxis(ctx, scene) {
     const at = k * step - offset;
     const px = x(scene, at);
     line(ctx, Math.round(px) + 0.5, lane.top, Math.round(px) + 0.5, lane.top + 5);
-    if (px > scene.gutter + 16 && px < scene.width - 16) ctx.fillText(scene.clock.text(at, step < 60), px, lane.top + lane.height / 2 + 3);
+    const words = scene.clock.text(at, step < 60);
+    const half = ctx.measureText(words).width / 2;
+    const middle = Math.min(px, scene.width - half - 2);
+    if (px > scene.gutter + half * 0.6) ctx.fillText(words, middle, lane.top + lane.height / 2 + 3);
   }
   ctx.stroke();
 }
@@ -478,7 +489,7 @@ export function overview(ctx, scene, picture) {
   ctx.drawImage(picture, scene.gutter, lane.top, wide, lane.height);
   const px = (s) => scene.gutter + (s / scene.duration) * wide;
   const a = Math.max(px(scene.t0), scene.gutter);
-  const b = Math.min(Math.max(px(seconds(scene, scene.width)), a + 6), scene.width - 1);
+  const b = Math.min(Math.max(px(Math.min(seconds(scene, scene.width), scene.duration)), a + 6), scene.width - 1);
   ctx.fillStyle = ink.veil;
   ctx.fillRect(scene.gutter, lane.top, a - scene.gutter, lane.height);
   ctx.fillRect(b, lane.top, scene.width - b, lane.height);

@@ -32,7 +32,7 @@ export function gridSteps(secondsPerPixel) {
 
 /** Distance of time labels in seconds. */
 export function labelStep(secondsPerPixel) {
-  const least = 74 * secondsPerPixel;
+  const least = 84 * secondsPerPixel;
   return [10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 14400, 21600, 43200].find((s) => s >= least) || 86400;
 }
 

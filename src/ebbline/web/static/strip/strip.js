@@ -10,7 +10,12 @@ import * as draw from "./draw.js";
 import { Clock, SHORTEST_VIEW_S, bpmPerCm, pixelsPerCm, span } from "./paper.js";
 import { Pyramid } from "./pyramid.js";
 
-const GUTTER = 92;
+const GUTTER = 112;
+const NARROW = 560; // pixels; below it words in the gutter are cut short
+const NARROW_GUTTER = 70;
+const LEAST_HEART = 150;
+const LEAST_UTERINE = 66;
+const WALL_UNIT = 2;
 const TOUCH_SLOP = 6;
 const EASE_MS = 260;
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
@@ -25,7 +30,9 @@ const INK = {
 };
 
 export class Strip extends EventTarget {
-  constructor(root, { label = "Strip", tall = false } = {}) {
+  /** fit: as high as its place is, not as high as true paper is. details(item): where a chosen
+   *  finding is told; without it, in a card on the strip. */
+  constructor(root, { label = "Strip", tall = false, fit = false, details = null } = {}) {
     super();
     this.root = root;
     root.strip = this;
@@ -56,6 +63,9 @@ export class Strip extends EventTarget {
     this.speed = 1;
     this.range = [50, 210];
     this.tall = tall;
+    this.fit = fit;
+    this.details = details;
+    root.classList.toggle("fitted", fit);
     this.selected = null;
     this.cursor = null;
     this.caliper = null;
@@ -87,7 +97,13 @@ export class Strip extends EventTarget {
   setItems(items) {
     this.items = [...items].sort((a, b) => a.start_s - b.start_s);
     if (!this.items.some((i) => i.id === this.selected)) this.select(null);
+    if (this.fit && this.traces.length && this.hasYours !== this.yours) this.layout();
     this.refresh();
+  }
+
+  /** Whether anyone marked or corrected: their lane takes room only then. */
+  get yours() {
+    return this.items.some((i) => i.layer !== "computed" && i.plot === "heart");
   }
 
   setBaseline(curve) {
@@ -161,7 +177,7 @@ export class Strip extends EventTarget {
   }
 
   get onPaper() {
-    return Math.abs(this.cmPerMin - this.speed) < 0.005 && !this.tall;
+    return Math.abs(this.cmPerMin - this.speed) < 0.005 && this.heightsTrue;
   }
 
   /** Go to true paper at 1, 2 or 3 cm/min, keeping the middle of the view. */
@@ -174,6 +190,7 @@ export class Strip extends EventTarget {
   }
 
   all() {
+    this.hidePop();
     this.goto(0, Math.max(this.duration, SHORTEST_VIEW_S) / this.wide);
   }
 
@@ -278,52 +295,65 @@ export class Strip extends EventTarget {
 
   // -- the pop-over --------------------------------------------------------------------------
 
+  /** pointer: where it hovers, for two short lines; null: chosen, for everything and what to do. */
   showPop(item, pointer) {
+    if (!pointer && this.details) {
+      this.hidePop();
+      this.details(item);
+      return;
+    }
     const pop = this.pop;
-    pop.replaceChildren();
-    const title = document.createElement("h3");
-    title.textContent = item.title || item.name;
-    pop.append(title);
-    const when = document.createElement("p");
-    when.className = "soft";
-    when.textContent = `${this.clock.text(item.start_s, true)} to ${this.clock.text(item.end_s, true)} · ${span(item.end_s - item.start_s)}${item.author ? ` · ${item.author}` : ""}`;
-    pop.append(when);
-    if (item.details?.length) {
-      const list = document.createElement("dl");
-      for (const [name, words] of item.details) {
-        const term = document.createElement("dt");
-        term.textContent = name;
-        const said = document.createElement("dd");
-        said.textContent = words;
-        list.append(term, said);
-      }
-      pop.append(list);
-    }
-    for (const words of [item.rule, item.note, item.struck ? `Struck out: ${item.struck}` : ""]) {
-      if (!words) continue;
-      const p = document.createElement("p");
-      p.textContent = words;
-      pop.append(p);
-    }
-    if (!pointer && item.actions !== false) {
-      const actions = document.createElement("div");
-      actions.className = "strip-actions";
-      this.emit("actions", { item, box: actions });
-      if (actions.childElementCount) pop.append(actions);
-    }
+    pop.replaceChildren(...(pointer ? this.shortCard(item) : this.fullCard(item)));
     if (!pointer) {
       const close = document.createElement("button");
       close.className = "quiet strip-close";
       close.textContent = "Close";
-      close.addEventListener("click", () => {
-        this.hidePop();
-        this.canvas.focus({ preventScroll: true });
-      });
+      close.addEventListener("click", () => this.closePop());
       pop.append(close);
     }
     pop.classList.toggle("pinned", !pointer);
     pop.hidden = false;
     this.placePop(item, pointer);
+  }
+
+  closePop() {
+    this.hidePop();
+    this.canvas.focus({ preventScroll: true });
+  }
+
+  shortCard(item) {
+    const line = (tag, words) => Object.assign(document.createElement(tag), { textContent: words });
+    const numbers = (item.details || []).slice(0, 3).map(([name, words]) => `${name} ${words}`).join(" · ");
+    return [
+      line("strong", `${item.title || item.name}${item.struck ? ` (${item.struck})` : ""}`),
+      line("span", [this.clock.text(item.start_s, true), span(item.end_s - item.start_s), numbers || item.note].filter(Boolean).join(" · ")),
+    ];
+  }
+
+  /** Everything about a finding, as elements; also for a page that shows it elsewhere. */
+  fullCard(item) {
+    const title = Object.assign(document.createElement("h3"), { textContent: item.title || item.name });
+    const when = document.createElement("p");
+    when.className = "soft";
+    when.textContent = `${this.clock.text(item.start_s, true)} to ${this.clock.text(item.end_s, true)} · ${span(item.end_s - item.start_s)}${item.author ? ` · ${item.author}` : ""}`;
+    const made = [title, when];
+    if (item.details?.length) {
+      const list = document.createElement("dl");
+      for (const [name, words] of item.details) {
+        list.append(Object.assign(document.createElement("dt"), { textContent: name }), Object.assign(document.createElement("dd"), { textContent: words }));
+      }
+      made.push(list);
+    }
+    for (const words of [item.rule, item.note, item.struck ? `Struck out: ${item.struck}` : ""]) {
+      if (words) made.push(Object.assign(document.createElement("p"), { textContent: words }));
+    }
+    if (item.actions !== false) {
+      const actions = document.createElement("div");
+      actions.className = "strip-actions";
+      this.emit("actions", { item, box: actions });
+      if (actions.childElementCount) made.push(actions);
+    }
+    return made;
   }
 
   placePop(item, pointer) {
@@ -373,21 +403,32 @@ export class Strip extends EventTarget {
     let heart = ((most - least) / bpmPerCm(this.speed)) * cm;
     let uterine = 4 * cm * 0.9;
     // Words and lanes grow with the page's own letters, and on the wall.
-    const unit = (parseFloat(getComputedStyle(document.documentElement).fontSize) / 17) * (this.tall ? 1.25 : 1);
+    const unit = (parseFloat(getComputedStyle(document.documentElement).fontSize) / 17) * (this.tall ? WALL_UNIT : 1);
     this.unit = unit;
-    this.gutter = Math.round(GUTTER * unit);
-    const heights = { found: 36, yours: 36, heart: 0, signal: 14, squeezes: 34, uterine: 0, columns: 74, time: 26, whole: 42 };
+    this.narrow = width < NARROW * unit;
+    this.gutter = Math.round((this.narrow ? NARROW_GUTTER : GUTTER) * unit);
+    this.hasYours = this.yours;
+    const yours = this.fit && !this.hasYours ? 0 : 38;
+    const heights = { found: 38, yours, heart: 0, signal: 14, squeezes: 36, uterine: 0, columns: 4 * draw.ROW + 6, time: 28, whole: 32 };
     const lanes = Object.fromEntries(Object.entries(heights).map(([name, high]) => [name, { height: Math.round(high * unit) }]));
     const fixed = Object.values(lanes).reduce((sum, lane) => sum + lane.height, 30);
+    this.heightsTrue = !this.tall;
     if (this.tall) {
       const room = Math.max(this.root.clientHeight - fixed, 260);
       heart = room * 0.68;
       uterine = room * 0.32;
+    } else if (this.fit) {
+      // The rate's scale stays true as long as it can; activity has no scale of its own to keep.
+      const room = this.root.clientHeight - fixed;
+      const wanted = heart;
+      uterine = Math.min(Math.max(room - heart, LEAST_UTERINE), uterine * 1.4);
+      heart = Math.max(Math.min(heart, room - uterine), LEAST_HEART);
+      this.heightsTrue = heart > wanted - 1;
     }
     lanes.heart.height = Math.round(heart);
     lanes.uterine.height = Math.round(uterine);
     let top = 2;
-    const gaps = { found: 0, yours: 2, heart: 6, signal: 4, squeezes: 0, uterine: 6, columns: 0, time: 6, whole: 4 };
+    const gaps = { found: 0, yours: yours ? 2 : 0, heart: 6, signal: 4, squeezes: 0, uterine: 6, columns: 0, time: 6, whole: 4 };
     for (const [name, lane] of Object.entries(lanes)) {
       lane.top = top;
       top += lane.height + gaps[name];
@@ -399,6 +440,7 @@ export class Strip extends EventTarget {
     this.uterineUnit = ["", "nd", undefined].includes(unitWritten) ? "no unit" : unitWritten;
     this.lanes = lanes;
     this.width = width;
+    this.roomHigh = this.root.clientHeight;
     this.height = top;
     const dpr = window.devicePixelRatio || 1;
     this.dpr = dpr;
@@ -408,7 +450,7 @@ export class Strip extends EventTarget {
       canvas.style.width = `${width}px`;
       canvas.style.height = `${top}px`;
     }
-    if (!this.tall) this.root.style.height = `${top}px`;
+    this.root.style.height = this.tall || this.fit ? "" : `${top}px`;
     this.whole = null;
   }
 
@@ -498,7 +540,7 @@ export class Strip extends EventTarget {
     const heart = items.filter((i) => i.plot === "heart" && i.value_mark !== true);
     if (this.blind) {
       ctx.fillStyle = this.ink.soft;
-      draw.font(ctx, this, 13);
+      draw.font(ctx, this);
       ctx.textAlign = "left";
       ctx.textBaseline = "middle";
       ctx.fillText("Computed findings are hidden while you read blind.", this.gutter + 8, lanes.found.top + lanes.found.height / 2);
@@ -574,7 +616,7 @@ export class Strip extends EventTarget {
   }
 
   chip(ctx, words, px, py, align) {
-    draw.font(ctx, this, 13, 600);
+    draw.font(ctx, this);
     const wide = ctx.measureText(words).width + 14;
     let left = align === "right" ? px - wide : px - wide / 2;
     left = Math.min(Math.max(left, 2), this.width - wide - 2);
@@ -699,8 +741,15 @@ export class Strip extends EventTarget {
     c.addEventListener("blur", () => {
       this.keyCursor = false;
     });
+    this.pop.addEventListener("keydown", (e) => {
+      if (e.key !== "Escape") return;
+      e.stopPropagation();
+      this.closePop();
+    });
     this.observer = new ResizeObserver(() => {
-      if (!this.traces.length || (this.root.clientWidth === this.width && !this.tall)) return;
+      if (!this.traces.length) return;
+      const { clientWidth, clientHeight } = this.root;
+      if (clientWidth === this.width && (clientHeight === this.roomHigh || !(this.tall || this.fit))) return;
       const { t0, spp } = this;
       this.layout();
       this.goto(t0, spp, false);
@@ -835,6 +884,7 @@ export class Strip extends EventTarget {
     this.select(item ? item.id : null);
     if (item) this.showPop(item, null);
     else {
+      this.details?.(null);
       this.hidePop();
       this.emit("point", { t: draw.seconds(this, at.x), y: at.y });
     }
@@ -941,6 +991,7 @@ export class Strip extends EventTarget {
     else {
       this.evidence = [];
       this.select(null);
+      this.details?.(null);
     }
     this.cursor = null;
     this.refresh();

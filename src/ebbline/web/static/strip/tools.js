@@ -6,9 +6,10 @@ const SPEED_KEY = "ebbline.speed";
 
 /**
  * strip, bar: the viewer and its toolbar. hand: the kinds that can be marked, by tool:
- * { mark: [{ kind, words, level }] }. onSpan(tool, kind, detail), onBlind(blind) are told.
+ * { mark: [{ kind, words, level }] }. onSpan(tool, kind, detail), onBlind(blind) are told. acts, keys:
+ * what a page adds, by data-act and by key.
  */
-export function wireTools(strip, bar, { hand = {}, onSpan, onBlind } = {}) {
+export function wireTools(strip, bar, { hand = {}, onSpan, onBlind, acts: more = {}, keys: moreKeys = {} } = {}) {
   const scaleWords = document.getElementById("scale-words");
   const measureWords = document.getElementById("measure-words");
   const kindBox = bar.querySelector("#mark-kind-box");
@@ -19,18 +20,17 @@ export function wireTools(strip, bar, { hand = {}, onSpan, onBlind } = {}) {
 
   function sayScale() {
     for (const speed of SPEEDS) {
-      const pressed = strip.onPaper && strip.speed === speed;
+      const pressed = strip.speed === speed && Math.abs(strip.cmPerMin - speed) < 0.005;
       button(`[data-speed="${speed}"]`)?.setAttribute("aria-pressed", String(pressed));
     }
     const speed = strip.cmPerMin;
     const shown = strip.shown;
-    const measured = isCalibrated() ? "this screen was measured" : "this screen was not measured";
-    const fitted = strip.tall && Math.abs(speed - strip.speed) < 0.005;
-    scaleWords.textContent = fitted
-      ? `${strip.speed} cm/min along, ${measured}; heights fitted to the wall · ${span(shown.end_s - shown.start_s)} shown`
-      : strip.onPaper
-      ? `${strip.speed} cm/min, ${bpmPerCm(strip.speed)} bpm/cm, true scale (${measured}) · ${span(shown.end_s - shown.start_s)} shown`
-      : `Not true scale: ${speed < 0.1 ? speed.toFixed(3) : speed.toFixed(2)} cm/min · ${span(shown.end_s - shown.start_s)} shown`;
+    const asPaper = Math.abs(speed - strip.speed) < 0.005;
+    // Only a screen that was measured can be true to scale; the browser's own idea is a guess.
+    const scale = isCalibrated() ? "true scale" : "scale not measured on this screen";
+    const along = asPaper ? `${strip.speed} cm/min` : `${speed < 0.1 ? speed.toFixed(3) : speed.toFixed(2)} cm/min`;
+    const how = strip.onPaper ? `${bpmPerCm(strip.speed)} bpm/cm, ${scale}` : asPaper ? `${scale}, heights fitted to the screen` : "not true scale";
+    scaleWords.textContent = `${along}, ${how} · ${span(shown.end_s - shown.start_s)} shown`;
   }
 
   function takeSpeed(speed) {
@@ -67,7 +67,6 @@ export function wireTools(strip, bar, { hand = {}, onSpan, onBlind } = {}) {
     const wide = document.documentElement.classList.toggle("wall");
     button('[data-act="wall"]').setAttribute("aria-pressed", String(wide));
     strip.tall = wide;
-    if (wide) strip.root.style.height = "";
     strip.layout();
     strip.goto(strip.t0, strip.spp, false);
     sayScale();
@@ -82,7 +81,9 @@ export function wireTools(strip, bar, { hand = {}, onSpan, onBlind } = {}) {
     blind: () => blind(!strip.blind),
     wall,
     calibrate: () => calibrate(() => takeSpeed(strip.speed)),
+    ...more,
   };
+  document.querySelector(".strip-foot [data-act='calibrate']")?.addEventListener("click", acts.calibrate);
 
   bar.addEventListener("click", (event) => {
     const one = event.target.closest("button");
@@ -98,7 +99,7 @@ export function wireTools(strip, bar, { hand = {}, onSpan, onBlind } = {}) {
     if (event.detail.tool === "travel" && tool !== "travel") take("travel");
   });
   strip.addEventListener("key", ({ detail }) => {
-    const act = { c: () => take("measure"), m: () => take("mark"), k: () => take("correct"), b: acts.blind, w: wall }[detail.key];
+    const act = { c: () => take("measure"), m: () => take("mark"), k: () => take("correct"), b: acts.blind, w: wall, ...moreKeys }[detail.key];
     if (!act) return;
     act();
     detail.event.preventDefault();
@@ -111,7 +112,7 @@ export function wireTools(strip, bar, { hand = {}, onSpan, onBlind } = {}) {
   const kept = Number(localStorage.getItem(SPEED_KEY));
   strip.paper(SPEEDS.includes(kept) ? kept : 1, false);
   sayScale();
-  return { take, blind };
+  return { take, blind, sayScale };
 }
 
 function measured(m) {

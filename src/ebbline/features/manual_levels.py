@@ -1,0 +1,129 @@
+"""Baseline and variability that a reader sets for a stretch, in place of the computed ones.
+
+Events keep what was measured of them, against the baseline as computed: a reader who sees other
+events says so event by event. Rate and signal stay as they are.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from ebbline.definitions import rounded_baseline, variability_class
+from ebbline.errors import EbblineError
+from ebbline.features.findings import (
+    BaselineChange,
+    Curve,
+    FetalFindings,
+    Findings,
+    VariabilityClass,
+)
+
+BASELINE_RANGE_BPM = (50.0, 220.0)
+BANDWIDTH_RANGE_BPM = (0.0, 80.0)
+"""What a reader can mean (our choice; wider than any baseline or bandwidth in the standards)."""
+LEAST_BASELINE_S = 120.0
+"""NICHD 2008: a baseline needs at least two minutes in ten."""
+LEAST_VARIABILITY_S = 60.0
+"""Bandwidth is measured by the minute."""
+MOSTLY = 0.5
+"""Share of a ten-minute segment from which on the reader's value stands for all of it (ours)."""
+
+
+class LevelError(EbblineError):
+    """A baseline or a variability that cannot be set."""
+
+
+def with_baseline(findings: Findings, start_s: float, end_s: float, bpm: float) -> Findings:
+    """The findings with a reader's baseline from start_s to end_s. Raises LevelError."""
+    _check("baseline", bpm, BASELINE_RANGE_BPM, end_s - start_s, LEAST_BASELINE_S)
+    fetal = findings.fetal
+    curve = _filled(fetal.baseline_curve, start_s, end_s, bpm)
+    segments = tuple(
+        replace(
+            one,
+            bpm=rounded_baseline(bpm),
+            mean_bpm=bpm,
+            determinate=True,
+            why="",
+            carried_from_s=math.nan,
+        )
+        if _mostly(one.start_s, one.end_s, start_s, end_s)
+        else one
+        for one in fetal.baseline
+    )
+    changes = [c for c in fetal.baseline_changes if not start_s <= c.at_s <= end_s]
+    for at_s, before, after in (
+        (start_s, _at(fetal.baseline_curve, start_s - 1.0), bpm),
+        (end_s, bpm, _at(fetal.baseline_curve, end_s + 1.0)),
+    ):
+        differs = rounded_baseline(before) != rounded_baseline(after)
+        if not math.isnan(before) and not math.isnan(after) and differs:
+            changes.append(BaselineChange(at_s, before, after))
+    changes.sort(key=lambda one: one.at_s)
+    return _with(
+        findings,
+        replace(fetal, baseline_curve=curve, baseline=segments, baseline_changes=tuple(changes)),
+    )
+
+
+def with_variability(findings: Findings, start_s: float, end_s: float, bpm: float) -> Findings:
+    """The findings with a reader's bandwidth (bpm) from start_s to end_s. Raises LevelError."""
+    _check("variability", bpm, BANDWIDTH_RANGE_BPM, end_s - start_s, LEAST_VARIABILITY_S)
+    fetal = findings.fetal
+    named = variability_class(bpm)
+    segments = tuple(
+        replace(one, bandwidth_bpm=bpm, variability=named, certainty=1.0)
+        if _mostly(one.start_s, one.end_s, start_s, end_s)
+        else one
+        for one in fetal.variability
+    )
+    fine = fetal.fine_bandwidth
+    if named is VariabilityClass.ABSENT:
+        fine = _filled(fine, start_s, end_s, bpm)
+    return _with(
+        findings,
+        replace(
+            fetal,
+            bandwidth=_filled(fetal.bandwidth, start_s, end_s, bpm),
+            fine_bandwidth=fine,
+            variability=segments,
+        ),
+    )
+
+
+def _with(findings: Findings, fetal: FetalFindings) -> Findings:
+    return replace(findings, fetal=fetal)
+
+
+def _check(
+    what: str, bpm: float, bounds: tuple[float, float], length_s: float, least_s: float
+) -> None:
+    least, most = bounds
+    if not least <= bpm <= most:
+        raise LevelError(
+            f"a {what} of {bpm:g} bpm cannot be.", remedy=f"Say {least:g} to {most:g}."
+        )
+    if length_s < least_s:
+        raise LevelError(
+            f"a {what} needs a stretch of at least {least_s:g} s.", remedy="Draw a longer one."
+        )
+
+
+def _filled(curve: Curve, start_s: float, end_s: float, value: float) -> Curve:
+    """The curve with value at every step whose middle lies in the stretch."""
+    middles = curve.start_s + (np.arange(len(curve.values)) + 0.5) * curve.step_s
+    values = np.where((middles >= start_s) & (middles <= end_s), value, curve.values)
+    return replace(curve, values=values)
+
+
+def _at(curve: Curve, time_s: float) -> float:
+    place = int((time_s - curve.start_s) // curve.step_s)
+    return float(curve.values[place]) if 0 <= place < len(curve.values) else math.nan
+
+
+def _mostly(start_s: float, end_s: float, from_s: float, to_s: float) -> bool:
+    shared = min(end_s, to_s) - max(start_s, from_s)
+    return shared >= MOSTLY * (end_s - start_s)
