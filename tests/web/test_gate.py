@@ -2,8 +2,17 @@
 
 from __future__ import annotations
 
+import sqlite3
+import threading
+from pathlib import Path
+
 import pytest
 
+from ebbline.web.auth.accounts import AccountError, Accounts
+from ebbline.web.principal import Role
+from ebbline.web.settings import Limits
+from ebbline.web.store import Store
+from ebbline.web.tokens import hash_of
 from web.visitor import PASSWORD, Visitor
 
 
@@ -141,6 +150,112 @@ def test_wrong_passwords_are_refused_and_then_slowed(guarded: Visitor) -> None:
     answer = guarded.post("/sign-in", data={"name": "reader one", "password": PASSWORD})
     assert answer.status_code == 403
     assert "Too many" in answer.text
+
+
+def test_many_wrong_passwords_at_once_get_no_more_tries_than_one_after_another(
+    guarded: Visitor,
+) -> None:
+    """Sixteen clients from sixteen addresses at one account: five tries between them."""
+    accounts: Accounts = guarded.app.state.accounts  # type: ignore[attr-defined]
+    said: list[str] = []
+
+    def guess(number: int) -> None:
+        for _ in range(2):
+            try:
+                accounts.sign_in("READER one", "not the words", f"10.0.0.{number}")
+            except AccountError as error:
+                said.append(error.what)
+
+    threads = [threading.Thread(target=guess, args=(n,)) for n in range(16)]
+    for one in threads:
+        one.start()
+    for one in threads:
+        one.join()
+    assert said.count("name and password do not fit.") == 5
+    assert said.count("too many wrong passwords.") == 27
+
+
+def test_the_old_password_cannot_be_guessed_either(guarded: Visitor) -> None:
+    guarded.sign_in("reader one")
+    guarded.load("/account")
+    form = {"old": "not the words", "new": "four very quiet words"}
+    token = guarded.headers["x-csrf-token"]
+    for _ in range(5):
+        answer = guarded.post("/account/password", data={**form, "csrf_token": token})
+        assert "does not fit" in answer.text
+    right = {**form, "old": PASSWORD, "csrf_token": token}
+    assert "Too many" in guarded.post("/account/password", data=right).text
+
+
+def test_names_are_one_whatever_their_case(guarded: Visitor) -> None:
+    accounts: Accounts = guarded.app.state.accounts  # type: ignore[attr-defined]
+    with pytest.raises(AccountError, match="case does not matter"):
+        accounts.add("Reader ONE", Role.READER, "four very quiet words")
+    assert guarded.sign_in("READER ONE") == 303
+    assert "reader one" in guarded.get("/").text
+
+
+def test_two_names_of_an_old_store_that_differ_in_case_both_sign_in(tmp_path: Path) -> None:
+    path = tmp_path / "old.sqlite"
+    connection = sqlite3.connect(path)
+    connection.executescript(Path(__file__).with_name("store_of_0_1_0.sql").read_text())
+    connection.close()
+    accounts = Accounts(Store(path), Limits())
+    for name in ("Ada", "ada"):
+        token = accounts.sign_in(name, PASSWORD, "here")
+        found = accounts.signed_in(hash_of(token))
+        assert found is not None
+        assert found.name == name
+
+
+def test_an_admin_sets_a_forgotten_password_anew(guarded: Visitor) -> None:
+    guarded.sign_in("reader one")
+    kept = guarded.cookies["ebbline_visit"]
+    guarded.post("/sign-out")
+    guarded.sign_in("admin one")
+    guarded.load("/accounts")
+    form = {"name": "reader one", "password": "four very quiet words"}
+    assert "can sign in with the new password" in guarded.post("/accounts/password", data=form).text
+    guarded.post("/sign-out")
+    guarded.cookies.set("ebbline_visit", kept, domain="127.0.0.1")
+    assert guarded.get("/api/recordings").status_code == 401
+    guarded.cookies.clear()
+    assert guarded.sign_in("reader one") == 403
+    assert guarded.sign_in("reader one", "four very quiet words") == 303
+
+
+def test_only_an_admin_sets_passwords_of_others(guarded: Visitor) -> None:
+    guarded.sign_in("teacher one")
+    form = {"name": "reader one", "password": "four very quiet words"}
+    assert guarded.post("/accounts/password", data=form).status_code == 403
+
+
+def test_one_signs_in_again_in_place_and_goes_on(guarded: Visitor) -> None:
+    guarded.load("/sign-in")
+    wrong = guarded.post("/api/sign-in", json={"name": "reader one", "password": "not it"})
+    assert wrong.status_code == 422
+    answer = guarded.post("/api/sign-in", json={"name": "reader one", "password": PASSWORD})
+    assert answer.json()["name"] == "reader one"
+    guarded.headers["x-csrf-token"] = answer.json()["csrf_token"]
+    assert guarded.post("/api/invented", json={"case": "prolonged"}).status_code == 201
+
+
+def test_samples_are_kept_by_no_browser_where_people_sign_in(
+    guarded: Visitor, visitor: Visitor
+) -> None:
+    guarded.sign_in("reader one")
+    key = guarded.post("/api/invented", json={"case": "prolonged"}).json()["id"]
+    path = f"/api/recordings/{key}/channels/0/samples"
+    assert guarded.get(path).headers["cache-control"] == "no-store"
+    left = guarded.post("/sign-out", follow_redirects=False)
+    assert "cache" in left.headers["clear-site-data"]
+    assert guarded.get(path).status_code == 401
+    key = visitor.post("/api/invented", json={"case": "prolonged"}).json()["id"]
+    path = f"/api/recordings/{key}/channels/0/samples"
+    first = visitor.get(path)
+    assert first.headers["cache-control"] == "no-cache"
+    again = visitor.get(path, headers={"if-none-match": first.headers["etag"]})
+    assert (again.status_code, again.content) == (304, b"")
 
 
 def test_an_unknown_name_is_answered_like_a_wrong_password(guarded: Visitor) -> None:

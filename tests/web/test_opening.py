@@ -9,6 +9,7 @@ import unicodedata
 import zipfile
 from pathlib import Path
 from tempfile import gettempdir
+from typing import Any
 
 import numpy as np
 import pytest
@@ -77,7 +78,7 @@ def test_a_real_recording_survives_the_store_to_the_last_bit(visitor: Visitor, s
     assert status == 201, card
     truth = open_recording(CTU_UHB / "1001.hea")
     library = visitor.app.state.library  # type: ignore[attr-defined]
-    library._forget(card["id"])
+    library._recordings.forget(lambda _: True)
     again = library.recording(card["id"])
     assert again.context == truth.context
     for one, other in zip(again.channels, truth.channels, strict=True):
@@ -118,7 +119,7 @@ def test_ordinary_names_are_welcome(visitor: Visitor, name: str) -> None:
         ([("a.csv", b"")], "a.csv"),
         ([("a.hea", b"\xff\xfe not a header")], "a.hea"),
         ([("picture.png", b"\x89PNG")], "picture.png"),
-        ([("x.zip", b"PK\x03\x04 broken")], "cannot be unpacked"),
+        ([("x.zip", b"PK\x03\x04 broken")], "archive is damaged"),
         ([("x.zip", zipped(("../up.csv", table(1))))], "not a plain file name"),
         ([("x.zip", zipped(("/etc/a.csv", table(1))))], "not a plain file name"),
         ([("x.zip", zipped(("a\\b.csv", table(1))))], "not a plain file name"),
@@ -260,3 +261,73 @@ def test_a_file_that_is_no_store_is_named(tmp_path: Path) -> None:
     path.write_bytes(gzip.compress(b"something else") * 50)
     with pytest.raises(Exception, match="cannot be opened as a store"):
         Store(path)
+
+
+def test_a_recording_gets_another_name_and_the_one_before_stays(visitor: Visitor) -> None:
+    from sqlalchemy import select
+
+    from ebbline.web.recordings.models import RecordingName
+
+    key = visitor.post("/api/invented", json={"case": "prolonged"}).json()["id"]
+    answer = visitor.put(f"/api/recordings/{key}/name", json={"name": "  Room 3, Tuesday "})
+    assert answer.json()["name"] == "Room 3, Tuesday"
+    assert "Room 3, Tuesday" in visitor.get("/").text
+    assert visitor.get("/api/recordings?search=tuesday").json()[0]["id"] == key
+    with visitor.app.state.store.session() as session:  # type: ignore[attr-defined]
+        kept = session.scalars(select(RecordingName)).one()
+    assert (kept.before, kept.author) == ("One long fall", "reader at this computer")
+    for name in ("", "   ", "x" * 121):
+        answer = visitor.put(f"/api/recordings/{key}/name", json={"name": name})
+        assert answer.status_code == 422, name
+
+
+def test_the_same_samples_opened_twice_are_noticed(visitor: Visitor) -> None:
+    first, second = (
+        visitor.post("/api/invented", json={"case": "prolonged"}).json() for _ in range(2)
+    )
+    other = visitor.post("/api/invented", json={"case": "sinusoidal"}).json()
+    assert first["same_as"] == other["same_as"] == []
+    assert second["same_as"] == [{"id": first["id"], "name": "One long fall"}]
+    assert f'href="/recordings/{first["id"]}"' in visitor.get(f"/recordings/{second['id']}").text
+
+
+def test_on_a_full_disk_nothing_is_half_kept_and_removing_makes_room(visitor: Visitor) -> None:
+    """SQLite says a database that may not grow is full, as it says of a full disk."""
+    from sqlalchemy import event
+
+    key = visitor.post("/api/invented", json={"case": "prolonged"}).json()["id"]
+    engine = visitor.app.state.store.engine  # type: ignore[attr-defined]
+
+    def no_more(connection: Any, _: Any) -> None:
+        pages = connection.execute("PRAGMA page_count").fetchone()[0]
+        connection.execute(f"PRAGMA max_page_count={pages}")
+
+    engine.dispose()
+    event.listen(engine, "connect", no_more)
+    answer = visitor.post("/api/invented", json={"case": "long-labour"})
+    assert answer.status_code == 507
+    assert "full" in answer.json()["what"]
+    assert "Remove recordings" in answer.json()["remedy"]
+    assert [card["id"] for card in visitor.get("/api/recordings").json()] == [key]
+    assert visitor.delete(f"/api/recordings/{key}").status_code == 204
+    assert visitor.post("/api/invented", json={"case": "prolonged"}).status_code == 201
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_damaged_archive_is_refused_in_words(visitor: Visitor, seed: int) -> None:
+    import random
+    import zipfile
+
+    made = io.BytesIO()
+    kind = (zipfile.ZIP_DEFLATED, zipfile.ZIP_LZMA, zipfile.ZIP_BZIP2)[seed % 3]
+    with zipfile.ZipFile(made, "w", kind) as archive:
+        archive.writestr(
+            "a.csv", "time,fhr\n" + "".join(f"{t},{140 + t % 9}\n" for t in range(900))
+        )
+    raw = bytearray(made.getvalue())
+    chance = random.Random(seed)
+    for _ in range(6):
+        raw[chance.randrange(30, len(raw))] ^= 1 << chance.randrange(8)
+    status, said = send(visitor, ("a.zip", bytes(raw)))
+    assert status == 422, said
+    assert said["remedy"]

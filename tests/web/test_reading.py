@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -82,13 +84,37 @@ def test_a_window_that_cannot_be_read_is_refused_in_words(
 
 def test_reading_blind_sends_nothing_computed(opened: tuple[Visitor, str]) -> None:
     visitor, key = opened
-    found = visitor.get(f"/api/recordings/{key}/findings?blind=true").json()
+    assert visitor.post(f"/api/recordings/{key}/blind", json={"blind": True}).status_code == 200
+    found = visitor.get(f"/api/recordings/{key}/findings").json()
     assert found["items"] == []
     assert found["baseline"] is None
     assert found["columns"] == []
-    panel = visitor.get(f"/recordings/{key}/panel?blind=true").text
-    assert "Category" not in panel
-    assert "athological" not in panel
+    for page in (f"/recordings/{key}/panel", "/"):
+        text = visitor.get(page).text
+        assert "Category" not in text
+        assert "athological" not in text
+    for path in ("reading", "corrections", "differences", "report.pdf", "fhir.json"):
+        answer = visitor.get(f"/api/recordings/{key}/{path}")
+        assert answer.status_code == 409, path
+        assert "Reveal" in answer.json()["remedy"]
+
+
+def test_a_blind_reading_outlives_the_page_and_says_when_it_was_broken(
+    opened: tuple[Visitor, str],
+) -> None:
+    visitor, key = opened
+    visitor.post(f"/api/recordings/{key}/blind", json={"blind": True})
+    assert 'data-blind="yes"' in visitor.get(f"/recordings/{key}").text
+    mark = {"kind": "late", "start_s": 100, "end_s": 160}
+    visitor.post(f"/api/recordings/{key}/marks", json=mark)
+    (spell,) = visitor.post(f"/api/recordings/{key}/blind", json={"blind": False}).json()
+    assert spell["begun_at"] < spell["broken_at"]
+    assert "when it was revealed" in visitor.get(f"/recordings/{key}/panel").text
+    (made,) = items(visitor.get(f"/api/recordings/{key}/findings").json(), "own")
+    assert ["made", "blind"] in made["details"]
+    visitor.post(f"/api/recordings/{key}/marks", json=mark)
+    later = items(visitor.get(f"/api/recordings/{key}/findings").json(), "own")
+    assert [["made", "blind"] in one["details"] for one in later].count(False) == 1
 
 
 def test_marks_are_compared_with_the_computed_findings(opened: tuple[Visitor, str]) -> None:
@@ -280,3 +306,123 @@ def test_of_twins_each_has_a_reading_and_the_list_hides_neither(visitor: Visitor
     assert next(c["label"] for c in said["classes"] if c["standard"] == "figo") == figo[2]
     assert visitor.get(f"/recordings/{card.id}/panel?fetus=2").status_code == 200
     assert visitor.get(f"/api/recordings/{card.id}/report.pdf?fetus=2").status_code == 200
+
+
+def test_a_baseline_is_set_for_a_stretch_and_the_class_follows(
+    opened: tuple[Visitor, str],
+) -> None:
+    """FIGO 2015: a baseline above 160 bpm is not normal; NICHD rounds baselines to 5 bpm."""
+    visitor, key = opened
+    computed = visitor.get(f"/api/recordings/{key}/reading").json()["computed"]
+    change = {
+        "action": "set",
+        "group": "baseline",
+        "start_s": computed["start_s"],
+        "end_s": computed["end_s"],
+        "value": 183,
+        "note": "counted by hand",
+    }
+    correct(visitor, key, **change)
+    pair = visitor.get(f"/api/recordings/{key}/reading").json()
+    (line,) = next(s["lines"] for s in pair["corrected"]["sections"] if s["title"] == "Baseline")
+    assert "185" in line
+    assert "185" not in str([s for s in pair["computed"]["sections"] if s["title"] == "Baseline"])
+    found = visitor.get(f"/api/recordings/{key}/findings").json()
+    (level,) = [i for i in found["items"] if i["layer"] == "corrected"]
+    assert (level["value"], level["value_mark"]) == (183, True)
+    assert items(found, "computed", "late"), "events stay as they were measured"
+
+
+def test_a_variability_is_set_and_what_cannot_be_is_refused(opened: tuple[Visitor, str]) -> None:
+    """NICHD 2008: moderate variability is an amplitude of 6 to 25 bpm."""
+    visitor, key = opened
+    computed = visitor.get(f"/api/recordings/{key}/reading").json()["computed"]
+    change = {
+        "action": "set",
+        "group": "variability",
+        "start_s": computed["start_s"],
+        "end_s": computed["end_s"],
+        "value": 12,
+    }
+    correct(visitor, key, **change)
+    pair = visitor.get(f"/api/recordings/{key}/reading").json()
+    lines = next(s["lines"] for s in pair["corrected"]["sections"] if s["title"] == "Variability")
+    assert lines[0].startswith("Moderate, bandwidth 12 bpm")
+    for wrong in (
+        {"value": 300},
+        {"value": None},
+        {"end_s": computed["start_s"] + 10},
+        {"group": "contraction"},
+        {"action": "delete"},
+    ):
+        answer = visitor.post(f"/api/recordings/{key}/corrections", json={**change, **wrong})
+        assert answer.status_code == 422, wrong
+
+
+def test_of_many_who_save_at_once_one_is_kept_and_the_rest_are_told(
+    opened: tuple[Visitor, str],
+) -> None:
+    visitor, key = opened
+    answers: list[Any] = []
+
+    def save(weeks: int) -> None:
+        said = {"version": 0, "weeks": weeks}
+        answers.append((weeks, visitor.put(f"/api/recordings/{key}/context", json=said)))
+
+    threads = [threading.Thread(target=save, args=(w,)) for w in (37, 38, 40, 41, 42) * 4]
+    for one in threads:
+        one.start()
+    for one in threads:
+        one.join()
+    kept = [(weeks, a.json()) for weeks, a in answers if a.status_code == 200]
+    refused = [a.json() for _, a in answers if a.status_code == 409]
+    assert (len(kept), len(refused)) == (1, 19)
+    weeks, said = kept[0]
+    assert said["context"]["weeks"] == weeks
+    assert all(one["kept"]["context"]["weeks"] == weeks for one in refused)
+    shown = visitor.get(f"/api/recordings/{key}").json()
+    assert (shown["context"]["weeks"], shown["context_version"]) == (weeks, 1)
+    from ebbline.web.recordings.library import Library
+    from ebbline.web.settings import Limits
+
+    store = visitor.app.state.store  # type: ignore[attr-defined]
+    assert Library(store, Limits()).known(key).context.weeks == weeks
+
+
+def test_what_was_known_before_stays_with_who_and_when(opened: tuple[Visitor, str]) -> None:
+    visitor, key = opened
+    for version, weeks in enumerate((36.0, 41.0)):
+        said = {"version": version, "weeks": weeks, "oxytocin": True}
+        assert visitor.put(f"/api/recordings/{key}/context", json=said).status_code == 200
+    said = visitor.get(f"/api/recordings/{key}/context").json()
+    assert [one["context"]["weeks"] for one in said] == [39.0, 36.0, 41.0]
+    assert all(one["author"] for one in said)
+    assert said[1]["made_at"] <= said[2]["made_at"]
+    assert "36 weeks" in visitor.get(f"/recordings/{key}/panel").text
+
+
+def test_two_pages_hear_of_each_others_changes_at_once(opened: tuple[Visitor, str]) -> None:
+    import asyncio
+
+    visitor, key = opened
+    changes = visitor.app.state.changes  # type: ignore[attr-defined]
+
+    async def listened() -> list[dict[str, str]]:
+        heard = changes.listen(key)
+        first = await anext(heard)
+        mark = {"kind": "late", "start_s": 100, "end_s": 160}
+        headers = {"x-ebbline-page": "page-1"}
+        await asyncio.to_thread(
+            lambda: visitor.post(f"/api/recordings/{key}/marks", json=mark, headers=headers)
+        )
+        second = await asyncio.wait_for(anext(heard), 1.0)
+        await heard.aclose()
+        return [first, second]
+
+    hello, change = asyncio.run(listened())
+    assert hello["event"] == "hello"
+    assert json.loads(change["data"]) == {
+        "what": "marks",
+        "by": "reader at this computer",
+        "page": "page-1",
+    }

@@ -136,7 +136,21 @@ def test_a_backup_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
     told("accounts", "list", "--store", str(store))
     told("backup", str(tmp_path / "copy.sqlite"), "--store", str(store))
     assert (tmp_path / "copy.sqlite").stat().st_size > 0
-    with pytest.raises(Exception, match="could not be written"):
+    with pytest.raises(Exception, match="is not a directory"):
         told("backup", str(tmp_path / "no" / "copy.sqlite"), "--store", str(store))
     with pytest.raises(Exception, match="there is no store"):
         told("backup", str(tmp_path / "x.sqlite"), "--store", str(tmp_path / "none.sqlite"))
+
+
+@pytest.mark.parametrize(("named", "believed"), [((), False), (("--proxy", "10.0.0.2"), True)])
+def test_only_a_named_proxy_is_believed_for_whom_it_speaks(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, named: tuple[str, ...], believed: bool
+) -> None:
+    import uvicorn
+
+    made: list[uvicorn.Config] = []
+    monkeypatch.setattr(uvicorn.Server, "run", lambda self, **_: made.append(self.config))
+    told("serve", "--port", "0", "--store", str(tmp_path / "w.sqlite"), *named)
+    (config,) = made
+    assert config.proxy_headers is believed
+    assert list(config.forwarded_allow_ips) == list(named[1:])

@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 from enum import StrEnum
 
 import numpy as np
@@ -139,10 +140,12 @@ class Page:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Document:
-    """One or more pages under a title."""
+    """One or more pages under a title. author, made_at: of whom and when it says it is."""
 
     title: str
     pages: tuple[Page, ...]
+    author: str = ""
+    made_at: datetime | None = None
 
 
 def points(pairs: Iterable[tuple[float, float]]) -> Points:

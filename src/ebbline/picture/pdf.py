@@ -1,11 +1,12 @@
-"""A document as PDF: vectors, the typeface embedded, at true scale."""
+"""A document as PDF: vectors, the typeface embedded, at true scale, tagged for screen readers."""
 
 from __future__ import annotations
 
 import io
+from itertools import groupby
 from typing import Any
 
-from ebbline import __version__
+from ebbline import CAUTION, __version__
 from ebbline.picture.canvas import (
     CM_PER_POINT,
     Anchor,
@@ -23,6 +24,7 @@ from ebbline.picture.canvas import (
     Text,
 )
 from ebbline.picture.fonts import face, printable, text_width
+from ebbline.picture.pdf_tags import HEADING_PT, TITLE_PT, Tags, date_file
 
 POINTS_PER_CM = 1 / CM_PER_POINT
 LONGEST_PAGE_CM = 500.0
@@ -37,18 +39,47 @@ def pdf(document: Document) -> bytes:
     canvas = Canvas(buffer, pageCompression=1, invariant=1, initialFontName=face())
     canvas.setTitle(printable(document.title))
     canvas.setCreator(f"Ebbline {__version__}")
+    canvas.setAuthor(printable(document.author) or f"Ebbline {__version__}")
+    canvas.setSubject(CAUTION)
+    if document.made_at is not None:
+        date_file(canvas, document.made_at)
+    tags = Tags(canvas)
     for page in document.pages:
-        _page(canvas, page)
+        _page(canvas, page, tags)
         canvas.showPage()
+    tags.finish()
     canvas.save()
     return buffer.getvalue()
 
 
-def _page(canvas: Any, page: Page) -> None:
+def _page(canvas: Any, page: Page, tags: Tags) -> None:
     canvas.setPageSize((page.width * POINTS_PER_CM, page.height * POINTS_PER_CM))
+    tags.new_page()
     pen = _Pen(canvas, page.height)
-    for shape in page.shapes:
-        pen.draw(shape)
+    for words, shapes in groupby(page.shapes, key=_kind):
+        if words == DECORATION:
+            with tags.decoration():
+                for shape in shapes:
+                    pen.draw(shape)
+            continue
+        for shape in shapes:
+            said = shape.title if isinstance(shape, Group) else ""
+            with tags.marked(words, printable(said)):
+                pen.draw(shape)
+
+
+DECORATION = ""
+
+
+def _kind(shape: Shape) -> str:
+    """What a shape is to a screen reader."""
+    if isinstance(shape, Group) and shape.title:
+        return "Figure"
+    if not isinstance(shape, Text):
+        return DECORATION
+    if shape.bold and shape.size >= HEADING_PT:
+        return "H1" if shape.size >= TITLE_PT else "H2"
+    return "P"
 
 
 class _Pen:

@@ -34,6 +34,8 @@ def draw_strip(
     bpm_per_cm: int | None = None,
     marks: bool = True,
     continuous: bool = False,
+    words: bool = True,
+    even: bool = False,
 ) -> Document:
     """The strip of one fetus, others beside it lighter, on as many pages as it needs.
 
@@ -44,7 +46,8 @@ def draw_strip(
 
     One minute measures speed_cm_per_min centimetres when printed at 100 %. Lost signal stays a
     gap. Every finding of the window is bracketed and named. Sheets with the reading in words
-    follow where the title block has no room for all of it.
+    follow where the title block has no room for all of it, unless words is False. even: share the
+    window evenly among its sheets, so that none is a stub.
 
     Raises ContextError for a window outside the recording, a speed or scale no paper has, or a
     fetus that was not read.
@@ -65,7 +68,7 @@ def draw_strip(
         marks,
         continuous,
     )
-    return _document(job)
+    return _document(job, words, even)
 
 
 def _checked(window: Window, recording: Recording) -> Window:
@@ -79,25 +82,28 @@ def _checked(window: Window, recording: Recording) -> Window:
     return Window(window.start_s, end_s)
 
 
-def _windows(job: Job) -> list[Window]:
-    """The stretch of each page: whole minutes, as many as a page holds."""
+def _windows(job: Job, even: bool) -> list[Window]:
+    """The stretch of each page: whole minutes, as many as a page holds, or evenly shared."""
     room = _LONGEST_CM if job.continuous else PAPER_WIDTH
-    most_min = math.floor(room / job.paper.speed + 1e-9)
-    starts = np.arange(job.window.start_s, job.window.end_s, most_min * 60).tolist()
-    return [Window(one, min(one + most_min * 60, job.window.end_s)) for one in starts]
+    each_s = 60 * math.floor(room / job.paper.speed + 1e-9)
+    if even:
+        pages = math.ceil(job.window.duration_s / each_s - 1e-9)
+        each_s = 60 * math.ceil(job.window.duration_s / pages / 60 - 1e-9)
+    starts = np.arange(job.window.start_s, job.window.end_s, each_s).tolist()
+    return [Window(one, min(one + each_s, job.window.end_s)) for one in starts]
 
 
-def _document(job: Job) -> Document:
-    pages = _pages(job, _LANES)
+def _document(job: Job, words: bool, even: bool) -> Document:
+    pages = _pages(job, _LANES, words, even)
     if not job.continuous and _highest(pages) > HEIGHT:
-        pages = min(pages, _pages(job, _FEWER_LANES), key=_highest)
+        pages = min(pages, _pages(job, _FEWER_LANES, words, even), key=_highest)
     return Document(f"Recording {job.recording.name}, {job.paper.speed} cm/min", tuple(pages))
 
 
-def _pages(job: Job, lanes: int) -> list[Page]:
-    windows = _windows(job)
+def _pages(job: Job, lanes: int, words: bool, even: bool) -> list[Page]:
+    windows = _windows(job, even)
     laid = arrange(job, windows, lanes)
-    more = word_pages(job) if job.marks and not laid.complete else []
+    more = word_pages(job) if words and job.marks and not laid.complete else []
     total = len(windows) + len(more)
     pages = [strip_page(job, laid, window, n + 1, total) for n, window in enumerate(windows)]
     return [*pages, *(made(len(windows) + n + 1, total) for n, made in enumerate(more))]

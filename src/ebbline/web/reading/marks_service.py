@@ -10,10 +10,10 @@ from sqlalchemy import select
 from ebbline.errors import EbblineError
 from ebbline.store import Store, now
 from ebbline.web.principal import Principal
-from ebbline.web.reading.blind_service import reads_blind
 from ebbline.web.reading.models import Mark
 from ebbline.web.reading.schemas import DifferenceOut, ItemOut, MarkIn
 from ebbline.web.reading.withdrawal import standing
+from ebbline.web.recordings.blind_service import reads_blind
 
 if TYPE_CHECKING:
     from ebbline.features.findings import Findings

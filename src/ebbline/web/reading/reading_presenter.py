@@ -43,6 +43,8 @@ def said(reading: Reading, fetal: FetalReading, by: str) -> ReadingOut:
         end_s=reading.window.end_s,
         window_words=clock.stretch(reading.window),
         valid_words=f"{share(fetal.review.valid_share)} valid signal",
+        level="" if fetal.four_lines is None else fetal.four_lines.level.value,
+        four_lines=[] if fetal.four_lines is None else list(fetal.four_lines.titled),
         sections=[SectionOut(title=t, lines=lines[t]) for t in REVIEW if t in lines],
         classes=[_class(one, clock) for one in fetal.classes],
         panel=lines.get("Panel reading", []),

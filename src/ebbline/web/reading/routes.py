@@ -10,9 +10,9 @@ from starlette.responses import HTMLResponse
 from ebbline.store import Store
 from ebbline.terms import Stage
 from ebbline.web.pages import page
-from ebbline.web.reading.blind_service import reads_blind, refuse_blind, spells
 from ebbline.web.reading.schemas import CorrectionOut, DifferenceOut, ReadingPairOut
 from ebbline.web.reading.service import Corrected, From, reading_with_corrections, window_asked
+from ebbline.web.recordings.blind_service import reads_blind, refuse_blind, spells
 from ebbline.web.recordings.library import Library
 from ebbline.web.recordings.routes import Books, Who, changed
 from ebbline.web.recordings.schemas import ContextIn, KnownOut, known_out

@@ -162,7 +162,10 @@ class MeasureOut(BaseModel):
 
 
 class ReadingOut(BaseModel):
-    """The reading of one fetus in one window. by: "computed", or whose corrections are in it."""
+    """The reading of one fetus in one window. by: "computed", or whose corrections are in it.
+
+    four_lines: title and sentence of what is said before all else; level: how grave it is.
+    """
 
     by: str
     fetus: int
@@ -170,6 +173,8 @@ class ReadingOut(BaseModel):
     end_s: float
     window_words: str
     valid_words: str
+    level: str
+    four_lines: list[tuple[str, str]]
     sections: list[SectionOut]
     classes: list[ClassificationOut]
     panel: list[str]

@@ -10,11 +10,11 @@ from starlette.responses import HTMLResponse
 
 from ebbline.store import Store
 from ebbline.web.pages import page
-from ebbline.web.reading.blind_service import reads_blind, refuse_blind, set_blind, spells
 from ebbline.web.reading.corrections_service import Corrections
 from ebbline.web.reading.marks_service import KINDS, add_mark, mark_items, withdraw_mark
 from ebbline.web.reading.schemas import BlindOut, ChangeIn, FindingsOut, MarkIn
 from ebbline.web.reading.service import Corrected
+from ebbline.web.recordings.blind_service import reads_blind, refuse_blind, set_blind, spells
 from ebbline.web.recordings.library import Library
 from ebbline.web.recordings.routes import Books, Who, changed
 

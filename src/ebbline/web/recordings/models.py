@@ -71,3 +71,19 @@ class KnownLabour(Base):
     context: Mapped[dict[str, Any]]
     author: Mapped[str] = mapped_column(String(60))
     made_at: Mapped[datetime] = mapped_column(default=now)
+
+
+class BlindReading(Base):
+    """From when to when a reader read a recording with everything computed hidden.
+
+    broken_at: when the reader looked; None while it lasts.
+    """
+
+    __tablename__ = "blind_reading"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    recording_id: Mapped[str] = mapped_column(
+        ForeignKey("recording.id", ondelete="CASCADE"), index=True
+    )
+    reader: Mapped[str] = mapped_column(String(60))
+    begun_at: Mapped[datetime] = mapped_column(default=now)
+    broken_at: Mapped[datetime | None] = mapped_column(default=None)

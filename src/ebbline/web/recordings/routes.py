@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Depends, Request, UploadFile
@@ -13,6 +14,7 @@ from ebbline.web.changes import Change, Changes
 from ebbline.web.errors import NotThereError
 from ebbline.web.pages import page
 from ebbline.web.principal import Principal, Role, principal_of
+from ebbline.web.recordings.blind_service import read_blind_by
 from ebbline.web.recordings.demo_cases import CASES, invented_recording
 from ebbline.web.recordings.library import Library
 from ebbline.web.recordings.schemas import (
@@ -43,13 +45,14 @@ Books = Annotated[Library, Depends(library_of)]
 
 
 @router.get("/", response_class=HTMLResponse, include_in_schema=False)
-def first_page(request: Request, books: Books, search: str = "") -> HTMLResponse:
+def first_page(request: Request, books: Books, who: Who, search: str = "") -> HTMLResponse:
     """The first page: open a recording, or take one up again."""
     return page(
         request,
         "recordings/open.html",
         place="open",
         cards=books.cards(search),
+        blind=read_blind_by(request.app.state.store, who.name),
         cases=CASES,
         search=search,
         most_mib=request.app.state.settings.limits.upload_bytes >> 20,
@@ -63,9 +66,13 @@ def health() -> dict[str, str]:
 
 
 @router.get("/api/recordings", tags=["recordings"])
-def list_recordings(books: Books, search: str = "") -> list[CardOut]:
-    """All opened recordings, the latest first."""
-    return [card_out(card) for card in books.cards(search)]
+def list_recordings(request: Request, books: Books, who: Who, search: str = "") -> list[CardOut]:
+    """All opened recordings, the latest first; without classes where one reads blind."""
+    blind = read_blind_by(request.app.state.store, who.name)
+    return [
+        card_out(replace(card, classes=()) if card.id in blind else card)
+        for card in books.cards(search)
+    ]
 
 
 @router.post("/api/recordings", status_code=201, tags=["recordings"])

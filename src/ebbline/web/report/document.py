@@ -6,7 +6,6 @@ One document of the drawing model, so that it is the same as PDF and as a previe
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 
 from ebbline import CAUTION, __version__
@@ -17,45 +16,36 @@ from ebbline.picture.canvas import Anchor, Document, Line, Page, Shape, Text
 from ebbline.picture.fonts import shortened, wrapped
 from ebbline.picture.strip import draw_strip
 from ebbline.picture.style import FRAME, INK, QUIET_INK
-from ebbline.reading.model import FetalReading, Reading
 from ebbline.reading.text import Clock, Section, length, sections
 from ebbline.recording.model import Recording
 from ebbline.terms import Window
-from ebbline.web.reading.schemas import CorrectionOut, DifferenceOut, ItemOut
-
-WIDTH, HEIGHT, MARGIN = 21.0, 29.7, 1.6
-"""A4 upright, cm (ISO 216)."""
-TOP, BOTTOM = 3.3, HEIGHT - 1.9
-BODY_SIZE, HEAD_SIZE, TITLE_SIZE = 9.5, 11.5, 17.0
-LEADING = 1.38 * 2.54 / 72
-"""Centimetres from line to line for each point of size."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ReportParts:
-    """What goes into a report. corrected: the reading with one reader's corrections."""
-
-    recording: Recording
-    computed: Reading
-    corrected: Reading | None
-    fetus: int
-    speed_cm_per_min: int
-    reader: str
-    made_at: datetime
-    exam: ExamResult | None
-    exam_words: str
-    marks: Sequence[ItemOut]
-    differences: Sequence[DifferenceOut]
-    corrections: Sequence[CorrectionOut]
-    identifier: str
+from ebbline.web.reading.schemas import ItemOut
+from ebbline.web.report.first_page import first_page
+from ebbline.web.report.parts import (
+    BODY_SIZE,
+    BOTTOM,
+    HEAD_SIZE,
+    HEIGHT,
+    LEADING,
+    MARGIN,
+    TITLE_SIZE,
+    TOP,
+    WIDTH,
+    ReportParts,
+    fetal_of,
+)
 
 
 def report(parts: ReportParts) -> Document:
-    """The whole report. Raises ContextError for what cannot be drawn."""
-    text = _Flow(_head(parts))
+    """The whole report: one page that says it all first, then the appendix.
+
+    Raises ContextError for what cannot be drawn.
+    """
+    first = first_page(parts, *_head(parts))
+    text = _Flow((f"Appendix: {_head(parts)[0]}", _head(parts)[1]))
     for section in _sections(parts):
         text.section(section)
-    pages = text.pages()
+    pages = [first, *text.pages()]
     if parts.exam is not None:
         pages += list(draw_abdomen([parts.exam]).pages)
     shown = parts.corrected or parts.computed
@@ -65,12 +55,15 @@ def report(parts: ReportParts) -> Document:
         fetus=parts.fetus,
         window=shown.window,
         speed_cm_per_min=parts.speed_cm_per_min,
+        words=False,
+        even=True,
     )
-    return Document(f"Report of {parts.recording.name}", (*pages, *strip.pages))
-
-
-def _fetal(reading: Reading, fetus: int) -> FetalReading:
-    return next(one for one in reading.fetuses if one.fetus == fetus)
+    return Document(
+        f"Report of {parts.recording.name}, {Clock.of(shown).stretch(shown.window)}",
+        (*pages, *strip.pages),
+        author=parts.reader,
+        made_at=parts.made_at,
+    )
 
 
 def _sections(parts: ReportParts) -> list[Section]:
@@ -82,7 +75,7 @@ def _sections(parts: ReportParts) -> list[Section]:
     whose = parts.corrected or parts.computed
     found += [
         part if part.title != "Sources" else Section("Where the rules are published", part.lines)
-        for part in sections(whose, _fetal(whose, parts.fetus))
+        for part in sections(whose, fetal_of(whose, parts.fetus))
     ]
     if parts.corrections:
         found.append(Section("Corrections", tuple(_corrections(parts, clock))))
@@ -103,14 +96,14 @@ def _sections(parts: ReportParts) -> list[Section]:
 
 
 def _summary(parts: ReportParts, clock: Clock) -> list[str]:
-    computed = _fetal(parts.computed, parts.fetus)
+    computed = fetal_of(parts.computed, parts.fetus)
     lines = [
         f"Window {clock.stretch(parts.computed.window)}, "
         f"{length(parts.computed.window.duration_s)}; strip at {parts.speed_cm_per_min} cm/min."
     ]
     mine: Sequence[Classification] = ()
     if parts.corrected is not None:
-        mine = _fetal(parts.corrected, parts.fetus).classes
+        mine = fetal_of(parts.corrected, parts.fetus).classes
     for number, one in enumerate(computed.classes):
         said = f"{one.edition}: {one.label} as computed"
         if mine:

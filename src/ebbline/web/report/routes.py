@@ -13,15 +13,15 @@ from ebbline.web.errors import NotThereError
 from ebbline.web.examination.routes import latest_examination
 from ebbline.web.held import Held
 from ebbline.web.pages import page
-from ebbline.web.reading.blind_service import refuse_blind
 from ebbline.web.reading.service import Corrected, From, reading_with_corrections, window_asked
+from ebbline.web.recordings.blind_service import refuse_blind
 from ebbline.web.recordings.library import Library
 from ebbline.web.recordings.routes import Books, Who
 
 if TYPE_CHECKING:
     from ebbline.picture.canvas import Document
     from ebbline.web.reading.corrections_service import Corrections
-    from ebbline.web.report.document import ReportParts
+    from ebbline.web.report.parts import ReportParts
 
 router = APIRouter()
 
@@ -92,7 +92,7 @@ def _parts(request: Request, books: Library, key: str, who: Who, wanted: Wanted)
     from ebbline.bedside import examine
     from ebbline.web.examination.service import context_of
     from ebbline.web.reading.marks_service import differences, mark_items
-    from ebbline.web.report.document import ReportParts
+    from ebbline.web.report.parts import ReportParts
 
     store = request.app.state.store
     refuse_blind(store, key, who.name)
@@ -147,9 +147,10 @@ def report_pdf(request: Request, key: str, books: Books, who: Who, wanted: Choic
 @router.get("/recordings/{key}/report/pages", include_in_schema=False)
 def report_pages(
     request: Request, key: str, books: Books, who: Who, wanted: Choice
-) -> dict[str, int]:
-    """How many pages it has, for the preview."""
-    return {"pages": len(_document(request, books, key, who, wanted).pages)}
+) -> dict[str, Any]:
+    """How many pages it has, and of which window, for the preview."""
+    document = _document(request, books, key, who, wanted)
+    return {"pages": len(document.pages), "title": document.title}
 
 
 @router.get("/recordings/{key}/report/pages/{number}.png", include_in_schema=False)
@@ -170,6 +171,7 @@ def report_fhir(
     request: Request, key: str, books: Books, corrections: Corrected, who: Who, wanted: Choice
 ) -> JSONResponse:
     """The reading and the channels of the window as an HL7 FHIR R4 bundle."""
+    from ebbline.web.report.fhir import Corrected as CorrectedReading
     from ebbline.web.report.fhir import bundle
 
     refuse_blind(request.app.state.store, key, who.name)
@@ -177,9 +179,16 @@ def report_fhir(
     computed, corrected, _ = reading_with_corrections(
         books, corrections, key, window, wanted.fetus, who.name
     )
-    chosen = corrected if wanted.corrections and corrected is not None else computed
+    theirs = None
+    if wanted.corrections and corrected is not None:
+        standing = corrections.of(key, wanted.fetus, author=who.name, standing=True)
+        theirs = CorrectedReading(corrected, who.name, standing)
     data: dict[str, Any] = bundle(
-        books.recording(key), chosen, fetus=wanted.fetus, identifier=wanted.identifier
+        books.recording(key),
+        computed,
+        corrected=theirs,
+        fetus=wanted.fetus,
+        identifier=wanted.identifier,
     )
     name = _file_name(books.card(key).name)
     headers = {"content-disposition": f'attachment; filename="{name} fhir.json"'}

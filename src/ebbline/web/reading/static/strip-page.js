@@ -212,6 +212,7 @@ const chooseStandard = (name) => {
 classBar.addEventListener("click", (event) => {
   const one = event.target.closest("[data-choose-standard]");
   if (one) chooseStandard(one.dataset.chooseStandard);
+  else if (event.target.closest(".four-lines")) classBar.classList.toggle("whole");
 });
 
 const spans = (words) => words.trim().split(" ").map((pair) => {

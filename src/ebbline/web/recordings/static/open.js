@@ -45,24 +45,54 @@ addEventListener("drop", (event) => {
   upload(event.dataTransfer.files);
 });
 
-document.getElementById("cases")?.addEventListener("click", async (event) => {
+document.querySelector(".invented")?.addEventListener("click", async (event) => {
   const button = event.target.closest("[data-case]");
   if (!button) return;
   say("Inventing a labour…", true);
   try {
     const card = await send("POST", "/api/invented", { case: button.dataset.case });
-    location.assign(card.href);
+    location.assign(button.dataset.guide === undefined ? card.href : `${card.href}?guide=1`);
   } catch (error) {
     say("", false);
     tellProblem(error);
   }
 });
 
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("[data-rename]");
+  if (!button) return;
+  const link = button.closest("tr").querySelector("a.big-link");
+  const dialog = document.createElement("dialog");
+  dialog.setAttribute("aria-labelledby", "rename-title");
+  dialog.innerHTML = `<form class="stack"><h2 id="rename-title">Another name</h2>
+    <label>Name <input name="name" required maxlength="120" autocomplete="off"></label>
+    <p class="soft">No names of mothers, please. The name before stays on record.</p>
+    <div class="dialog-end"><button type="button" data-leave>Leave it</button><button class="main-action">Rename</button></div></form>`;
+  const form = dialog.querySelector("form");
+  form.elements.name.value = link.textContent;
+  form.addEventListener("submit", async (submitted) => {
+    submitted.preventDefault();
+    try {
+      const card = await send("PUT", `/api/recordings/${button.dataset.rename}/name`, { name: form.elements.name.value });
+      link.textContent = card.name;
+      dialog.close();
+      tell("Renamed.");
+    } catch (error) {
+      tellProblem(error);
+    }
+  });
+  form.querySelector("[data-leave]").addEventListener("click", () => dialog.close());
+  dialog.addEventListener("close", () => dialog.remove());
+  document.body.append(dialog);
+  dialog.showModal();
+  form.elements.name.select();
+});
+
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("[data-remove]");
   if (!button) return;
   const row = button.closest("tr");
-  const name = row.querySelector("a").textContent;
+  const name = row.querySelector("a.big-link").textContent;
   if (!button.dataset.sure) {
     button.dataset.sure = "yes";
     button.classList.remove("quiet");

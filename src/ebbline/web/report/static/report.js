@@ -21,27 +21,43 @@ function query() {
   return chosen;
 }
 
+const say = (text, name = "p") => Object.assign(document.createElement(name), { textContent: text });
+
+/** What is shown is always of what was chosen last: an older answer is thrown away. */
 let running;
 async function show() {
   const chosen = query();
   document.getElementById("pdf").href = `/api/recordings/${key}/report.pdf?${chosen}`;
   document.getElementById("fhir").href = `/api/recordings/${key}/fhir.json?${chosen}`;
   running?.abort();
-  running = new AbortController();
+  const mine = new AbortController();
+  running = mine;
+  const busy = say("Reading, and laying out the report…");
+  busy.className = "report-busy";
+  busy.setAttribute("role", "status");
+  sheets.replaceChildren(busy);
+  const since = Date.now();
+  const ticking = setInterval(() => {
+    busy.textContent = `Reading, and laying out the report… ${Math.round((Date.now() - since) / 1000)} s. A whole day takes longer than half an hour.`;
+  }, 1000);
   try {
-    const { pages } = await get(`/recordings/${key}/report/pages?${chosen}`, { signal: running.signal });
+    const { pages, title } = await get(`/recordings/${key}/report/pages?${chosen}`, { signal: mine.signal });
+    if (mine !== running) return;
     const shown = Math.min(pages, MOST_SHEETS);
-    sheets.replaceChildren(...Array.from({ length: shown }, (_, n) => {
+    const images = Array.from({ length: shown }, (_, n) => {
       const sheet = new Image();
       sheet.loading = "lazy";
       sheet.alt = `Page ${n + 1} of ${pages} of the report`;
       sheet.src = `/recordings/${key}/report/pages/${n + 1}.png?${chosen}`;
       return sheet;
-    }));
-    if (pages > shown) sheets.append(Object.assign(document.createElement("p"), { textContent: `And ${pages - shown} more pages in the PDF.` }));
+    });
+    sheets.replaceChildren(say(`${title}: ${pages} pages`, "h2"), ...images);
+    if (pages > shown) sheets.append(say(`And ${pages - shown} more pages in the PDF.`));
   } catch (error) {
-    sheets.replaceChildren();
+    if (mine === running) sheets.replaceChildren();
     tellProblem(error);
+  } finally {
+    clearInterval(ticking);
   }
 }
 

@@ -13,8 +13,8 @@ import { Pyramid } from "./pyramid.js";
 const GUTTER = 112;
 const NARROW = 560; // pixels; below it words in the gutter are cut short
 const NARROW_GUTTER = 70;
-const LEAST_HEART = 150;
-const LEAST_UTERINE = 66;
+const LEAST_HEART = 120;
+const LEAST_UTERINE = 50;
 const WALL_UNIT = 2;
 const TOUCH_SLOP = 6;
 const EASE_MS = 260;
@@ -409,7 +409,15 @@ export class Strip extends EventTarget {
     this.gutter = Math.round((this.narrow ? NARROW_GUTTER : GUTTER) * unit);
     this.hasYours = this.yours;
     const yours = this.fit && !this.hasYours ? 0 : 38;
-    const heights = { found: 38, yours, heart: 0, signal: 14, squeezes: 36, uterine: 0, columns: 4 * draw.ROW + 6, time: 28, whole: 32 };
+    const heights = { found: 38, yours, heart: 0, signal: 14, squeezes: 36, uterine: 0, columns: 4 * draw.ROW + 6, time: 28, whole: this.tall ? 0 : 32 };
+    // On a small screen the picture of the whole gives way to the strip and its axes.
+    const sum = Object.values(heights).reduce((total, one) => total + one, 30) * unit;
+    let wanting = this.fit ? sum + LEAST_HEART + LEAST_UTERINE - this.root.clientHeight : 0;
+    for (const name of ["whole", "columns"]) {
+      if (wanting <= 0) break;
+      wanting -= heights[name] * unit;
+      heights[name] = 0;
+    }
     const lanes = Object.fromEntries(Object.entries(heights).map(([name, high]) => [name, { height: Math.round(high * unit) }]));
     const fixed = Object.values(lanes).reduce((sum, lane) => sum + lane.height, 30);
     this.heightsTrue = !this.tall;
@@ -421,7 +429,7 @@ export class Strip extends EventTarget {
       // The rate's scale stays true as long as it can; activity has no scale of its own to keep.
       const room = this.root.clientHeight - fixed;
       const wanted = heart;
-      uterine = Math.min(Math.max(room - heart, LEAST_UTERINE), uterine * 1.4);
+      uterine = Math.min(Math.max(room - heart, LEAST_UTERINE, Math.min(66, room * 0.3)), uterine * 1.4);
       heart = Math.max(Math.min(heart, room - uterine), LEAST_HEART);
       this.heightsTrue = heart > wanted - 1;
     }
@@ -526,11 +534,11 @@ export class Strip extends EventTarget {
     this.paintBrackets(ctx, shownItems);
     if (!this.blind) draw.columns(ctx, this, this.cells);
     draw.timeAxis(ctx, this);
-    if (!this.whole) {
+    if (!this.whole && this.lanes.whole.height) {
       const signals = hearts.map((t) => ({ ...t, colour: t.fetus === this.fetus ? this.ink.heart : this.ink.second }));
       this.whole = draw.overviewPicture(this, signals, this.wide, this.lanes.whole.height, this.dpr);
     }
-    draw.overview(ctx, this, this.whole);
+    if (this.lanes.whole.height) draw.overview(ctx, this, this.whole);
     draw.gutter(ctx, this);
     this.paintGlass();
   }
@@ -786,7 +794,7 @@ export class Strip extends EventTarget {
       return;
     }
     const t = draw.seconds(this, at.x);
-    if (at.y >= this.lanes.whole.top) {
+    if (this.lanes.whole.height && at.y >= this.lanes.whole.top) {
       this.drag = { mode: "whole" };
       this.goto(this.overviewSeconds(at.x) - (this.wide * this.spp) / 2, this.spp);
     } else if (this.tool === "measure") {

@@ -9,7 +9,7 @@ from sqlalchemy import select
 
 from ebbline.store import Store, now
 from ebbline.web.errors import BlindError
-from ebbline.web.reading.models import BlindReading
+from ebbline.web.recordings.models import BlindReading
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +43,18 @@ def reads_blind(store: Store, key: str, reader: str) -> bool:
                 )
             )
             is not None
+        )
+
+
+def read_blind_by(store: Store, reader: str) -> set[str]:
+    """The recordings that this reader reads blind."""
+    with store.session() as session:
+        return set(
+            session.scalars(
+                select(BlindReading.recording_id).where(
+                    BlindReading.reader == reader, BlindReading.broken_at.is_(None)
+                )
+            )
         )
 
 
