@@ -36,6 +36,8 @@ MOST_STEPS = 8
 WITHIN = 4
 EAR_FINDS = 0.9
 """Share of listenings that find the heart at all (ours)."""
+SCAN_FINDS, SCAN_SPREAD_CM = 0.98, 1.0
+"""The same of a scan, and how far the sensor then lies off (ours)."""
 HOURS = 0.4
 GRIPS = ("fundus", "back", "limbs", "brim", "mobility", "fifths", "prominence")
 Chance = np.random.Generator
@@ -96,7 +98,7 @@ def _dry(bed: Bed) -> Scenario:
 
 def _belt_low(bed: Bed) -> Scenario:
     low = bed.scenario.fundus_at
-    return replace(bed.scenario, toco_at=Point(low.x_cm + 6, low.y_cm - 16))
+    return replace(bed.scenario, toco_at=Point(low.x_cm + 8, low.y_cm - 26), contraction_mmhg=35.0)
 
 
 TROUBLES: dict[str, Callable[[Bed], Scenario]] = {
@@ -109,11 +111,10 @@ TROUBLES: dict[str, Callable[[Bed], Scenario]] = {
 }
 
 
-def _by_ear(bed: Bed, now: Scenario, chance: Chance) -> Scenario:
-    """The ear finds the heart nine times of ten, within its spread."""
-    if chance.random() > EAR_FINDS:
+def _sought(bed: Bed, now: Scenario, chance: Chance, finds: float, spread: float) -> Scenario:
+    """The sensor where the heart was found, with a share and a spread; else left as it was."""
+    if chance.random() > finds:
         return now
-    spread = LISTENING_SPREAD_CM
     at = Point(bed.heart.x_cm + chance.normal(0, spread), bed.heart.y_cm + chance.normal(0, spread))
     return replace(now, ultrasound_at=at, maternal_capture_per_hour=0.0)
 
@@ -122,7 +123,9 @@ def done(step: str, bed: Bed, now: Scenario, chance: Chance) -> Scenario:
     """The labour as a step leaves the sensors; a step that only looks changes nothing."""
     at, heart = now.ultrasound_at, bed.heart
     if step in ("ear", "fetal heart", "examine"):
-        return _by_ear(bed, now, chance)
+        return _sought(bed, now, chance, EAR_FINDS, LISTENING_SPREAD_CM)
+    if step == "scan":
+        return _sought(bed, now, chance, SCAN_FINDS, SCAN_SPREAD_CM)
     if step == "gel":
         return replace(now, signal_loss=min(now.signal_loss, 0.03))
     if step == "tilt":
@@ -200,8 +203,9 @@ def main() -> None:
     print("| trouble | shown by the reading | found within 4 steps | steps: how often |")
     print("|---|---|---|---|")
     all_shown = all_found = 0
-    for trouble in TROUBLES:
-        steps = [walk(trouble, given.seed + i) for i in range(given.count)]
+    for k, trouble in enumerate(TROUBLES):
+        # Other women for each trouble.
+        steps = [walk(trouble, given.seed + 1000 * k + i) for i in range(given.count)]
         shown = [s for s in steps if s is not None]
         found = sum(s <= WITHIN for s in shown)
         all_shown, all_found = all_shown + len(shown), all_found + found

@@ -336,3 +336,35 @@ def test_measures_are_worded_as_options(ebbline):
     assert "Amnioinfusion" in out
     refused(ebbline("measures"), "tachysystole")
     refused(ebbline("measures", "tachysystoly"), "Did you mean")
+
+
+def test_a_plate_is_drawn_for_the_letters_of_a_position(ebbline, tmp_path):
+    target = tmp_path / "plate.svg"
+    code, _, _ = ebbline("plate", "ROP", str(target))
+    assert code == 0
+    assert "vertex ROP" in target.read_text().replace("Vertex", "vertex")
+    code, _, err = ebbline("plate", "RPO", str(tmp_path / "other.svg"))
+    assert code != 0
+    assert "ROP" in err
+
+
+def test_measures_know_the_class_and_the_clock(ebbline):
+    _, out, _ = ebbline("measures", "prolonged", "--lasting", "4", "--class", "Category III")
+    assert out.startswith("THE CALL, BY THE CLASS")
+    assert "from 3 min NOW" in out
+    assert "from 9 min not yet" in out
+
+
+def test_what_was_tried_is_ticked_off(ebbline):
+    options = ("--stage", "first", "--valid", "60", "--trouble", "signal-lost")
+    _, out, _ = ebbline("sensors", "back=left", *options, "--tried", "gel=nothing")
+    assert "TRIED (for the record)" in out
+    assert "gel under the whole face" not in out
+    code, _, err = ebbline("sensors", "back=left", *options, "--tried", "gel=maybe")
+    assert code != 0
+    assert "helped" in err
+
+
+def test_a_time_written_without_a_colon_is_read(ebbline):
+    _, out, _ = ebbline("reviews", "trace=1405", "--now", "14:40", "--stage", "first")
+    assert "last 14:05" in out

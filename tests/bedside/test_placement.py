@@ -73,6 +73,13 @@ def test_a_step_ticked_off_moves_the_next_one_up_and_goes_into_the_record():
     assert after.rest == ""
 
 
+def test_when_the_ear_found_nothing_a_scan_looks_next():
+    tried = tried_from({"pulse": "nothing", "gel": "nothing", "ear": "nothing"})
+    assert advise(SignalNow(**POOR, tried=tried)).steps[0].id == "scan"
+    fresh = [step.id for step in advise(SignalNow(**POOR)).steps]
+    assert fresh.index("scan") > fresh.index("tilt")
+
+
 def test_her_rest_counts_after_four_steps_in_vain():
     names = ("gel", "ear", "tilt", "her side")
     in_vain = tried_from(dict.fromkeys(names, "nothing"))

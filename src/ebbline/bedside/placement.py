@@ -174,6 +174,18 @@ _FIND_HEART = _try(
 )
 
 
+_SCAN = _try(
+    "scan",
+    "Look for the heart with a scan and lay the sensor there",
+    "what the ear did not find the eye may",
+)
+
+
+def _in_vain(signal: SignalNow, step: str) -> bool:
+    """Whether a step was tried and did not help."""
+    return any(one.step == step and one.brought is not Brought.HELPED for one in signal.tried)
+
+
 def _maternal_steps(signal: SignalNow) -> list[Try]:
     """Her pulse first; once it is told and alike, the fetus's heart and not her pulse again."""
     if _alike(signal):
@@ -206,6 +218,7 @@ def _ultrasound_steps(signal: SignalNow, best: str, fallback: str) -> list[Try]:
                 f"Find the heart by ear and lay the sensor there: {best}",
                 "the sensor drifts",
             ),
+            *([_SCAN] if _in_vain(signal, "ear") else []),
             _try(
                 "tilt",
                 "Tilt the sensor, little by little, towards the fetal back",
@@ -226,6 +239,7 @@ def _ultrasound_steps(signal: SignalNow, best: str, fallback: str) -> list[Try]:
                 "Has the head come down or turned? Follow it down and towards the midline",
                 "the site moves with descent and rotation",
             ),
+            *([] if _in_vain(signal, "ear") else [_SCAN]),
             _try(
                 "examine",
                 "Examine her again from the fundus",
@@ -308,6 +322,7 @@ STEP_IDS = (
     "count",
     "gel",
     "ear",
+    "scan",
     "tilt",
     "her side",
     "fallback",
@@ -381,7 +396,7 @@ def _rest(signal: SignalNow) -> str:
     )
 
 
-_MOVES = ("ear", "tilt", "fallback", "follow", "examine", "fundus")
+_MOVES = ("ear", "scan", "tilt", "fallback", "follow", "examine", "fundus")
 
 
 def _moves(signal: SignalNow) -> int:

@@ -13,12 +13,14 @@ Descent is the number of fifths of the presenting part that the hand can feel ab
 from __future__ import annotations
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 from enum import StrEnum
 from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.errors import ExaminationError
 from ebbline.terms import Attitude, Lie, Position, Presentation
 
 IntArray = NDArray[np.intp]
@@ -194,3 +196,25 @@ def mirror_order() -> IntArray:
     """For each state the index of its mirror image, shape (number of states,)."""
     index = {state: i for i, state in enumerate(states())}
     return np.array([index[mirrored(state)] for state in states()], dtype=np.intp)
+
+
+def state_called(words: str, descent: int = 4) -> State:
+    """A state from the trade's letters or words: LOA, ROP, LSA, LMA, LFrT, transverse, oblique.
+
+    descent: fifths above the brim, taken as near as the state can have it. A breech called by its
+    letters is a frank one; a lie across has its head to the left and its back in front. Raises
+    ExaminationError, with suggestions, for other words.
+    """
+    plain = words.strip().lower()
+    named = [s for s in states() if plain in (s.name.lower(), s.abbreviation.lower(), s.lie.value)]
+    if not named:
+        known = sorted({s.abbreviation for s in states()} | {"transverse", "oblique"})
+        close = get_close_matches(words.strip(), known, n=3, cutoff=0.5)
+        raise ExaminationError(
+            f"'{words}' is no way to lie.",
+            where="position",
+            remedy=f"Did you mean {' or '.join(close)}?"
+            if close
+            else f"Known: {', '.join(known)}.",
+        )
+    return min(named, key=lambda s: abs(s.descent - descent))

@@ -6,11 +6,12 @@ import sys
 import textwrap
 from typing import TYPE_CHECKING, TextIO
 
-from ebbline.cli.bedside import width
+from ebbline.cli.bedside_options import width
 from ebbline.errors import ExaminationError
 
 if TYPE_CHECKING:
     from ebbline.bedside import ExamContext, ExamResult, Item
+    from ebbline.bedside.policy.scan import ScanPolicy
 
 UNCLEAR = "unclear"
 _TIED = "\N{NO-BREAK SPACE}"
@@ -26,6 +27,7 @@ def walk(
     *,
     quiet: bool = False,
     answers: TextIO | None = None,
+    scan_policy: ScanPolicy | None = None,
 ) -> ExamResult:
     """Ask the items in the order of the examination; say after each answer what it comes to.
 
@@ -79,10 +81,10 @@ def walk(
             continue
         if told is not None:
             own[told.item] = told.answer
-        say(one_line(examine(found | own, context)))
+        say(one_line(examine(found | own, context, scan_policy=scan_policy)))
         i += 1
     say("")
-    return examine(found | own, context)
+    return examine(found | own, context, scan_policy=scan_policy)
 
 
 def _asked(context: ExamContext) -> list[Item]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from ebbline.cli import bedside
+from ebbline.cli import bedside_options as bedside
 from ebbline.cli.output import Force, Outputs
 from ebbline.errors import ContextError, EbblineError, ExaminationError
 
@@ -43,18 +43,15 @@ def register(app: typer.Typer) -> None:
     app.command()(measures)
 
 
+@bedside.grouped
 def sensors(
+    pregnancy: bedside.Pregnancy,
+    hands: bedside.Hands,
+    measured: bedside.Measures,
     found: bedside.Findings = None,
     exam: Annotated[
         Path | None, typer.Option(help="A saved examination (ebbline exam ... --json FILE).")
     ] = None,
-    weeks: bedside.Weeks = None,
-    stage: bedside.StageWord = None,
-    examiner: bedside.ExaminerWord = None,
-    years: bedside.Years = None,
-    hindered: bedside.Hindered = None,
-    fundal_height: bedside.FundalHeight = None,
-    girth: bedside.Girth = None,
     valid: Annotated[
         float | None, typer.Option(help="Usable share of the signal now, in per cent.")
     ] = None,
@@ -109,21 +106,13 @@ def sensors(
             )
         result = _saved_exam(exam)
     else:
-        context = bedside.context_from(
-            weeks=weeks,
-            stage=stage,
-            examiner=examiner,
-            years=years,
-            hindered=hindered,
-            fundal_height=fundal_height,
-            girth=girth,
-        )
+        context = bedside.context_from(pregnancy, hands, measured)
         result = examine(bedside.pairs(found or []), context)
     told = (valid, trouble, tries, tried, rate, pulse, rises, reading)
     advice = None
     if any(value is not None for value in told):
-        told_stage = None if stage is None and reading is not None else stage
-        signal = _signal(result, told_stage, valid, trouble, tries, rate, pulse, rises)
+        stage = pregnancy.stage
+        signal = _signal(result, stage, valid, trouble, tries, rate, pulse, rises)
         if reading is not None:
             signal = _from_reading(reading, fetus, signal)
         signal = replace(signal, tried=tried_from(dict(bedside.pairs(tried or [], "tried"))))

@@ -12,6 +12,7 @@ from ebbline import CAUTION, __version__
 from ebbline.cli import (
     archive,
     bedside,
+    bedside_checks,
     convert,
     criteria,
     invent,
@@ -40,6 +41,7 @@ read.register(app)
 criteria.register(app)
 convert.register(app)
 bedside.register(app)
+bedside_checks.register(app)
 invent.register(app)
 archive.register(app)
 teach.register(app)
