@@ -7,7 +7,8 @@
 
 Prints for each reader how many inputs were read, how many refused in words, and what went wrong:
 an error of another kind (also one that only the outermost guard caught), or more than --slow
-seconds. Inputs that went wrong are kept in --keep. Ends with 1 when anything went wrong.
+seconds of the processor. Inputs that went wrong are kept in --keep. The end is 1 when anything
+went wrong.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from bench.fuzz.damage import spoiled
 from bench.fuzz.readers import Reader, readers
 from ebbline.errors import EbblineError, UnforeseenError
 
-HANGS_S = 30
+HANGS_S = 60
 
 
 class HangsError(BaseException):
@@ -46,7 +47,8 @@ def input_of(reader: Reader, number: int) -> bytes:
 
 def outcome(reader: Reader, data: bytes, place: Path, slow_s: float) -> str:
     """ "read", "refused", or in words what went wrong."""
-    began = time.monotonic()
+    # Of the processor, not of the clock: other work on the machine is not the reader's.
+    began = time.process_time()
     signal.alarm(HANGS_S)
     try:
         reader.take(data, place)
@@ -62,7 +64,7 @@ def outcome(reader: Reader, data: bytes, place: Path, slow_s: float) -> str:
         how = f"{type(error).__name__}: {str(error)[:80]}"
     finally:
         signal.alarm(0)
-    took = time.monotonic() - began
+    took = time.process_time() - began
     return how if took <= slow_s or how.startswith("hangs") else f"slow: {took:.1f} s"
 
 
