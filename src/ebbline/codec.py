@@ -9,7 +9,7 @@ from functools import cache
 from typing import Any, TypeVar
 
 import numpy as np
-from cattrs import Converter
+from cattrs import Converter, transform_error
 from cattrs.strategies import configure_union_passthrough
 from numpy.typing import NDArray
 
@@ -73,13 +73,26 @@ def to_json(value: Any, *, indent: int | None = None) -> str:
     return json.dumps(to_data(value), ensure_ascii=False, indent=indent, allow_nan=False)
 
 
+REASONS_SHOWN = 3
+
+
+def _reasons(error: Exception) -> str:
+    """The first fields that do not fit, in words; how many more there are."""
+    told = [
+        str(line).replace(" @ $.", " at ").removesuffix(" @ $")
+        for line in transform_error(error, path="$")
+    ]
+    more = f" and {len(told) - REASONS_SHOWN} more" if len(told) > REASONS_SHOWN else ""
+    return "; ".join(told[:REASONS_SHOWN]) + more
+
+
 def from_data(kind: type[T], data: Any) -> T:
     """The typed value that `to_data` came from. Raises EbblineError when data do not fit."""
     try:
         return converter().structure(data, kind)
     except Exception as error:
         raise EbblineError(
-            f"this is not a saved {kind.__name__}: {error}.",
+            f"this is not a saved {kind.__name__}: {_reasons(error)}.",
             remedy="Save it again with this version of Ebbline.",
         ) from error
 

@@ -93,8 +93,9 @@ class ExamContext:
         for field, low, high, unit in _LIMITS:
             value = getattr(self, field)
             if value is not None and not low <= value <= high:
+                said = f"{value:g}" if abs(value) < MOST_SHOWN or value != value else "That many"
                 raise ExaminationError(
-                    f"{value:g} {unit} cannot be.".replace("  ", " "),
+                    f"{said} {unit} cannot be.".replace("  ", " "),
                     where=field.replace("_", " "),
                     remedy=f"Give {low:g} to {high:g}{' ' + unit if unit else ''}.",
                 )
@@ -105,6 +106,8 @@ class ExamContext:
         return self.stage in (Stage.FIRST, Stage.SECOND)
 
 
+MOST_SHOWN = 1e9
+"""A number beyond it is not repeated: it may be too long for any form."""
 _LIMITS: tuple[tuple[str, float, float, str], ...] = (
     ("weeks", 16, 45, "weeks"),
     ("earlier_births", 0, 25, "births"),
