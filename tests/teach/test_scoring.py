@@ -162,6 +162,118 @@ def test_the_neighbouring_eighth_gets_half_the_points_of_the_position():
     assert score.points == score.possible - RULES["position"].possible / 2
 
 
+ACROSS = ExaminationTruth(Lie.TRANSVERSE, Presentation.SHOULDER, Position.LEFT_ANTERIOR, None, None)
+
+
+@pytest.mark.parametrize(
+    ("said", "share", "note"),
+    [
+        (Position.LEFT_ANTERIOR, 1.0, ""),
+        (Position.LEFT_POSTERIOR, 0.5, "the side of the head, not where the back looks"),
+        (Position.RIGHT_ANTERIOR, 0.0, ""),
+        (None, 0.0, ""),
+    ],
+)
+def test_in_a_transverse_lie_the_side_of_the_head_gets_half(said, share, note):
+    score = score_examination(
+        ExaminationAnswer(Lie.TRANSVERSE, Presentation.SHOULDER, said), ACROSS
+    )
+    found = line(score, "position")
+    assert (found.share, found.note) == (share, note)
+    assert [one.item for one in score.lines] == ["lie", "presentation", "position"]
+
+
+@pytest.mark.parametrize(
+    ("said", "share", "word", "note"),
+    [
+        (3, 1.0, "3/5", ""),
+        (2, 0.5, "2/5", "one fifth off"),
+        (4, 0.5, "4/5", "one fifth off"),
+        (5, 0.0, "5/5", ""),
+        (None, 0.0, "not answered", ""),
+    ],
+)
+def test_one_fifth_off_gets_half(said, share, word, note):
+    score = score_examination(ExaminationAnswer(fifths=said), HOW_IT_LIES)
+    found = line(score, "fifths")
+    assert (found.share, found.learner, found.truth, found.note) == (share, word, "3/5", note)
+
+
+@pytest.mark.parametrize("item", ["lie", "presentation", "attitude"])
+def test_a_wrong_word_of_the_hands_gets_nothing_and_the_right_one_all(item):
+    wrong = {
+        "lie": Lie.TRANSVERSE,
+        "presentation": Presentation.FRANK_BREECH,
+        "attitude": Attitude.EXTENDED,
+    }
+    for said, share in ((getattr(HOW_IT_LIES, item), 1.0), (wrong[item], 0.0), (None, 0.0)):
+        score = score_examination(ExaminationAnswer(**{item: said}), HOW_IT_LIES)
+        found = line(score, item)
+        assert found.share == share
+        assert found.learner == ("not answered" if said is None else str(said))
+
+
+def test_a_presentation_is_a_skill_of_its_own_and_what_it_was_taken_for_is_kept():
+    answer = ExaminationAnswer(Lie.LONGITUDINAL, Presentation.FRANK_BREECH)
+    score = score_examination(answer, HOW_IT_LIES)
+    assert ("presentation: vertex", 0.0) in score.skills
+    assert ("lie", 1.0) in score.skills
+    assert score.confused == (("vertex", str(Presentation.FRANK_BREECH)),)
+
+
+@pytest.mark.parametrize(
+    ("said", "word", "share"), [(True, "yes", 0.0), (False, "no", 1.0), (None, "not answered", 0.0)]
+)
+def test_yes_no_and_no_answer_are_told_apart(said, word, share):
+    for item in ("sinusoidal", "tachysystole"):
+        found = line(score_strip(replace(PERFECT, **{item: said}), TRUTH), item)
+        assert (found.learner, found.truth, found.share) == (word, "no", share)
+
+
+def test_the_baseline_is_told_in_words():
+    def told(**words):
+        return line(score_strip(replace(PERFECT, **words), TRUTH), "baseline").learner
+
+    assert told() == "135 bpm"
+    assert told(baseline_bpm=None) == "not answered"
+    assert told(no_baseline=True) == "cannot be told"
+
+
+def test_an_event_half_lost_need_not_be_found_and_one_seen_to_the_limit_must():
+    from ebbline.teach.scoring import NEITHER_HIT_NOR_MISS
+
+    unmarked = replace(PERFECT, marks=())
+    for share, asked in ((NEITHER_HIT_NOR_MISS, 1), (NEITHER_HIT_NOR_MISS - 0.01, 0)):
+        seen = replace(EVENTS[4], visible_share=share)
+        score = score_strip(unmarked, replace(TRUTH, events=(seen,)))
+        assert line(score, "accelerations").truth == f"{asked} to find"
+
+
+def test_a_trace_was_normal_only_where_every_decision_saw_it_so():
+    from types import SimpleNamespace
+
+    from ebbline.teach.grading import decision_facts
+    from ebbline.teach.measure_facts import Fact
+
+    normal, other = frozenset({Fact.NORMAL_TRACE}), frozenset(set(Fact) - {Fact.NORMAL_TRACE})
+
+    def facts(*moments, reading=None):
+        return decision_facts(
+            SimpleNamespace(
+                choices=[SimpleNamespace(facts=m) for m in moments[:1]],
+                calls=[SimpleNamespace(facts=m) for m in moments[1:]],
+                reading=None if reading is None else SimpleNamespace(facts=reading),
+                facts=lambda: normal,
+            )
+        )
+
+    assert facts() == normal
+    assert facts(normal, normal) == normal
+    assert facts(normal, other) == other
+    assert facts(normal, reading=other) == other
+    assert facts(other, normal) == other
+
+
 def test_a_breech_is_not_asked_for_the_attitude_of_the_head():
     truth = replace(HOW_IT_LIES, presentation=Presentation.FRANK_BREECH, attitude=None)
     assert "attitude" not in [
