@@ -122,7 +122,7 @@ def test_what_was_corrected_is_marked_as_entered_in_error_in_the_bundle(packed: 
     }
     wrong = next(e for e in ten_hours().entries if e.corrects is not None)
     assert states[f"24-0117/{wrong.corrects}"] == "entered-in-error"
-    assert states[f"24-0117/{wrong.number}"] == "amended"
+    assert states[f"24-0117/{wrong.number}"] == "corrected"
 
 
 def forge_record(files: dict[str, bytes]) -> None:

@@ -14,6 +14,7 @@ from sqlalchemy import event, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 
+from ebbline.extras import missing_extra
 from ebbline.journal.errors import JournalError
 from ebbline.journal.schema import metadata
 from ebbline.store import Layout, Store, StoreError
@@ -40,10 +41,7 @@ def open_store(place: str | Path) -> Store:
     try:
         store = Store(address, [LAYOUT])
     except ModuleNotFoundError as error:
-        raise JournalError(
-            "PostgreSQL needs a part of Ebbline that is not installed.",
-            remedy="Install ebbline[unit].",
-        ) from error
+        raise missing_extra(error, where="PostgreSQL") from error
 
     @event.listens_for(store.engine, "connect")
     def _(connection: Any, __: Any) -> None:

@@ -111,7 +111,7 @@ def _device(entries: Sequence[Entry]) -> dict[str, Any]:
 
 
 def _observation(entry: Entry, later: Entry | None) -> dict[str, Any]:
-    status = "amended" if entry.corrects is not None else "final"
+    status = "corrected" if entry.corrects is not None else "final"
     if later is not None:
         status = "entered-in-error"
     found = {
