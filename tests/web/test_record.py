@@ -218,3 +218,37 @@ def test_a_running_trace_is_read_for_the_record_and_is_preferred(ward: Visitor) 
     assert "Right now" in page and "The trace read here ends" not in page
     assert any(one["row"] == "falls" for one in ward.get(f"{CASE}/state").json()["alerts"])
     assert "recording.hea" in str(ward.get(f"{CASE}/archive.zip").content)
+
+
+def test_a_bed_that_is_watched_gives_its_record_the_trace_and_what_was_seen(
+    ward: Visitor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An invented labour, replayed; the case of the same number is open in the record."""
+    import time
+
+    from ebbline.live.sample_store import Notice
+    from ebbline.live.unit import Unit
+
+    assert ward.post("/api/record/cases", json={"case": "D-01", "bed": "Demo 1"}).status_code == 201
+    (labour,) = ward.post("/api/live/demo", json={"beds": 1, "speed": 1}).json()
+    assert labour["case"] == "D-01"
+    for _ in range(300):
+        (state,) = ward.get("/api/live/beds").json()
+        if state["at_s"]:
+            break
+        time.sleep(0.2)
+    page = ward.get("/record/D-01").text
+    assert "Right now" in page and 'href="/live"' in page
+    assert "No trace was read" not in ward.get("/api/record/cases/D-01/handover").text
+
+    async def seen(_: Unit, labour_id: str, notice: int, by: str) -> Notice:
+        return Notice(labour_id, "loss", "", 0.0, 60.0, "look", "signal lost", "a rule", id=notice)
+
+    monkeypatch.setattr(Unit, "acknowledge", seen)
+    for _ in range(2):
+        done = ward.post(f"/api/live/beds/{labour['labour']}/notices/7/seen", json={"by": "Kim"})
+        assert done.status_code == 200, done.text
+    written = ward.get("/api/record/cases/D-01/entries").json()[1:]
+    assert [(one["kind"], one["author"]) for one in written] == [("notice", "Kim")]
+    ward.post(f"/api/live/beds/{labour['labour']}/end")
+    assert "Right now" in ward.get("/record/D-01").text

@@ -90,8 +90,7 @@ async def acknowledge(labour: str, number: int, given: SeenIn, beds: Beds) -> di
     """Write down who saw a notice; the first name stays."""
     from ebbline.live.unit import notice_data
 
-    unit = await beds.unit()
-    return notice_data(await unit.acknowledge(labour, number, given.by))
+    return notice_data(await beds.acknowledge(labour, number, given.by))
 
 
 @router.post("/api/live/demo", tags=["live"], status_code=201)

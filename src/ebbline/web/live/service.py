@@ -6,7 +6,8 @@ import asyncio
 import random
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -16,8 +17,9 @@ from ebbline.web.settings import Settings
 
 if TYPE_CHECKING:
     from ebbline.live.replay import Source
-    from ebbline.live.sample_store import Labour
+    from ebbline.live.sample_store import Labour, Notice
     from ebbline.live.unit import Unit
+    from ebbline.recording.model import Recording
 
 MOST_DEMOS = 12
 FASTEST = 600.0
@@ -46,6 +48,7 @@ class LiveService:
         self._mllp: Any = None
         self._begin = asyncio.Lock()
         self._demos: dict[str, Demo] = {}
+        records.add_trace_source(self._trace)
 
     async def unit(self) -> Unit:
         """The running unit. Raises EbblineError when its store or its bus cannot be used."""
@@ -166,6 +169,44 @@ class LiveService:
             demo.task.cancel()
         await asyncio.to_thread(unit.store.close_labour, labour.id)
         await unit.let_go(labour.id)
+
+    async def acknowledge(self, labour: str, number: int, by: str) -> Notice:
+        """Write down who saw a notice, also in the record where the case has one."""
+        unit = await self.unit()
+        done = await unit.acknowledge(labour, number, by)
+        await asyncio.to_thread(self._recorded, unit, labour, done, by)
+        return done
+
+    def _recorded(self, unit: Unit, labour: str, seen: Notice, by: str) -> None:
+        from ebbline.journal.chain import Draft
+        from ebbline.journal.entries import Notice as NoticeEntry
+        from ebbline.journal.errors import NoSuchCaseError
+
+        found = unit.store.labour(labour)
+        if found is None:
+            return
+        body = NoticeEntry(notice=seen.text[:200], rule=seen.rule, answer="seen")
+        # Acknowledged twice, it is one entry; the record's own clock counts, not a replayed one's.
+        draft = Draft(body, self._records.now(), by, token=f"notice-{labour}-{seen.id:06d}"[-64:])
+        with suppress(NoSuchCaseError):
+            self._records.journal.append(found.case_number.upper(), draft)
+
+    def _trace(self, case: str) -> Recording | None:
+        """The trace of a case that is watched, for its record; by the clock on the wall."""
+        unit = self._unit
+        if unit is None:
+            return None
+        every = unit.store.labours(closed=True)
+        own = [one for one in every if one.case_number.upper() == case]
+        if not own:
+            return None
+        latest = max(own, key=lambda one: one.started_at)
+        recording = unit.store.recording(latest)
+        if latest.by_trace:
+            # A replayed labour runs ahead of the wall's clock: its trace ends now.
+            started = self._records.now() - timedelta(seconds=recording.duration_s)
+            return replace(recording, start=started)
+        return recording
 
     def _overdue(self, labour: Labour) -> Sequence[tuple[str, datetime]]:
         """The reviews of a labour that are overdue by its record, where it has one."""

@@ -38,7 +38,10 @@ MOST_RUNNING = 24
 
 @dataclass(frozen=True, slots=True)
 class CaseState:
-    """A case at a moment. reading_problem: why there is no reading of its trace, else empty."""
+    """A case at a moment. reading_problem: why there is no reading of its trace, else empty.
+
+    running: its trace comes from a source that runs.
+    """
 
     case: str
     bed: str
@@ -52,6 +55,7 @@ class CaseState:
     awaited: tuple[tuple[Entry, Told], ...]
     reading: Reading | None
     reading_problem: str
+    running: bool
 
     @property
     def overdue(self) -> tuple[Due, ...]:
@@ -161,6 +165,7 @@ class Records:
             awaited=tuple(awaited(held)),
             reading=reading,
             reading_problem=problem,
+            running=case in self._running,
         )
 
     def handover(self, state: CaseState) -> Handover:
