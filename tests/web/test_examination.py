@@ -125,3 +125,24 @@ def test_the_signal_of_the_recording_is_judged_beside_the_hands(visitor: Visitor
     out = visitor.post(f"/api/examine?recording={key}", json={"findings": {"back": "left"}}).json()
     assert out["signal_steps"] or out["signal_notes"]
     assert visitor.post("/api/examine?recording=none", json={}).status_code == 404
+
+
+def test_what_was_tried_moves_the_next_step_up_and_is_kept(visitor: Visitor) -> None:
+    key = visitor.post("/api/invented", json={"case": "poor-signal"}).json()["id"]
+    asked = {"findings": {"back": "left"}}
+    first = visitor.post(f"/api/examine?recording={key}", json=asked).json()["signal_steps"]
+    assert first
+    tried = {first[0]["step"]: "nothing"}
+    out = visitor.post(f"/api/examine?recording={key}", json=asked | {"tried": tried}).json()
+    assert out["signal_steps"][0]["step"] == first[1]["step"]
+    assert out["signal_done"] == [f"{first[0]['step']}: nothing"]
+    kept = visitor.post(f"/api/recordings/{key}/examinations", json=asked | {"tried": tried})
+    assert kept.json()["tried"] == tried
+    assert first[0]["step"] in visitor.get(f"/recordings/{key}/examination").text
+    bad = asked | {"tried": {"prayer": "helped"}}
+    assert visitor.post(f"/api/recordings/{key}/examinations", json=bad).status_code == 422
+
+
+def test_a_review_done_yesterday_is_said_so(visitor: Visitor) -> None:
+    asked = {"now": "2026-03-01T14:40:00", "last": {"pulse": "2026-02-28T14:50:00"}}
+    assert "last yesterday 14:50" in visitor.post("/examination/reviews", json=asked).text

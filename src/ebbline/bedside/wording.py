@@ -381,7 +381,7 @@ def _every(minutes: float) -> str:
     return f"{hours:g} h" if hours >= 2 and hours == int(hours) else f"{minutes:g} min"
 
 
-def _clock(time: datetime, now: datetime) -> str:
+def clock_words(time: datetime, now: datetime) -> str:
     """A time as the clock shows it, with the day where it is not today's."""
     days = (time.date() - now.date()).days
     day = {0: "", -1: "yesterday ", 1: "tomorrow "}.get(days, f"{time:%d %b} ")
@@ -393,7 +393,7 @@ def _when(due: Due, now: datetime) -> str:
         return "no time given: when was it last done?"
     minutes = abs(due.minutes)
     span = f"{minutes:.0f} min" if minutes < 90 else f"{minutes / 60:.1f} h"
-    last = f"last {_clock(due.last, now)}, due {_clock(due.due_at, now)}"
+    last = f"last {clock_words(due.last, now)}, due {clock_words(due.due_at, now)}"
     if due.state is DueState.OVERDUE:
         return f"OVERDUE by {span} ({last})"
     return f"due now ({last})" if due.state is DueState.DUE else f"due in {span} ({last})"

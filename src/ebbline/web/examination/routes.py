@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -111,6 +111,7 @@ def _saved(row: StoredExamination) -> SavedExamOut:
     return SavedExamOut(
         id=row.id,
         findings=row.answers["findings"],
+        tried=row.answers.get("tried", {}),
         context=ExamContextIn(**row.answers["context"]),
         author=row.author,
         made_at=row.made_at,
@@ -122,10 +123,12 @@ def _outcome(asked: ExamIn, books: Library, key: str) -> ExamOut:
 
     signal = None
     if key:
+        from ebbline.bedside.placement import tried_from
         from ebbline.reading.bedside_bridge import signal_now
 
         reading = books.reading(key)
         signal = signal_now(reading, reading.fetuses[0])
+        signal = replace(signal, tried=tried_from(asked.tried))
     return outcome(examined(asked), signal)
 
 
@@ -178,10 +181,12 @@ def reviews_part(request: Request, asked: ReviewsIn) -> HTMLResponse:
 @router.post("/api/recordings/{key}/examinations", status_code=201, tags=["examination"])
 def keep(request: Request, key: str, asked: ExamIn, books: Books, who: Who) -> SavedExamOut:
     """Keep an examination with a recording; earlier ones stay."""
+    from ebbline.bedside.placement import tried_from
     from ebbline.web.examination.service import examined
 
     books.card(key)
     examined(asked)
+    tried_from(asked.tried)
     row = StoredExamination(
         recording_id=key, answers=asked.model_dump(mode="json"), author=who.name
     )

@@ -51,10 +51,15 @@ class ExamContextIn(BaseModel):
 
 
 class ExamIn(BaseModel):
-    """An examination so far. findings: item -> answer; an item not examined is left out."""
+    """An examination so far.
+
+    findings: item -> answer; an item not examined is left out. tried: step at the sensor -> what it
+    brought (helped, nothing, not possible).
+    """
 
     findings: Annotated[dict[Word, Word], Field(max_length=40)] = {}
     context: ExamContextIn = ExamContextIn()
+    tried: Annotated[dict[Word, Word], Field(max_length=20)] = {}
 
 
 class ChanceOut(BaseModel):
@@ -109,6 +114,14 @@ class NextStepOut(BaseModel):
     only_if_indicated: bool
 
 
+class SignalStepOut(BaseModel):
+    """One thing to try at the sensor. step: its handle in `ExamIn.tried`."""
+
+    step: str
+    text: str
+    source: str
+
+
 class TextOut(BaseModel):
     """A sentence with its source; now: for a caution that needs a person at once."""
 
@@ -155,7 +168,9 @@ class ExamOut(BaseModel):
     not_examined: list[str]
     growth: list[TextOut]
     basis: list[TextOut]
-    signal_steps: list[TextOut]
+    signal_steps: list[SignalStepOut]
+    signal_done: list[str]
+    signal_rest: str
     signal_notes: list[str]
     caution: str
 
@@ -205,8 +220,9 @@ class ReviewsIn(BaseModel):
 
 
 class DueOut(BaseModel):
-    """One review as it stands."""
+    """One review as it stands. last_words: when it was last done, "yesterday 14:50"."""
 
+    last_words: str
     name: str
     title: str
     every_min: float
@@ -227,9 +243,10 @@ class ReviewsOut(BaseModel):
 
 
 class SavedExamOut(BaseModel):
-    """A kept examination."""
+    """A kept examination. tried: what was tried at the sensor, with what it brought."""
 
     id: int
+    tried: dict[str, str] = {}
     findings: dict[str, str]
     context: ExamContextIn
     author: str

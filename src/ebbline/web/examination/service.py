@@ -35,6 +35,7 @@ from ebbline.web.examination.schemas import (
     NextStepOut,
     ReviewsIn,
     ReviewsOut,
+    SignalStepOut,
     SiteOut,
     TextOut,
 )
@@ -134,6 +135,8 @@ def outcome(result: ExamResult, signal: SignalNow | None = None) -> ExamOut:
         growth=_growth(result),
         basis=[TextOut(text=f"{b.about}: {b.text}", source=str(b.source)) for b in result.basis],
         signal_steps=_signal_steps(advice),
+        signal_done=[] if advice is None else list(advice.done),
+        signal_rest="" if advice is None else advice.rest,
         signal_notes=_signal_notes(advice),
         caution=result.caution,
     )
@@ -209,10 +212,12 @@ def _growth(result: ExamResult) -> list[TextOut]:
     return made
 
 
-def _signal_steps(advice: PlacementAdvice | None) -> list[TextOut]:
+def _signal_steps(advice: PlacementAdvice | None) -> list[SignalStepOut]:
     if advice is None:
         return []
-    return [TextOut(text=f"{s.what}: {s.why}", source=s.source) for s in advice.steps]
+    return [
+        SignalStepOut(step=s.id, text=f"{s.what}: {s.why}", source=s.source) for s in advice.steps
+    ]
 
 
 def _signal_notes(advice: PlacementAdvice | None) -> list[str]:
@@ -266,6 +271,7 @@ def internal(asked: InternalIn) -> InternalOut:
 def reviews(asked: ReviewsIn) -> ReviewsOut:
     """What is due. Raises ExaminationError for times that cannot be."""
     from ebbline.bedside.policy.reviews import Method, Risk, reviews_due
+    from ebbline.bedside.wording import clock_words
 
     due = reviews_due(
         asked.now,
@@ -278,6 +284,7 @@ def reviews(asked: ReviewsIn) -> ReviewsOut:
     return ReviewsOut(
         reviews=[
             DueOut(
+                last_words="" if d.last is None else clock_words(d.last, due.now),
                 name=d.name,
                 title=d.title,
                 every_min=d.every_min,

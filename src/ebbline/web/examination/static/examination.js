@@ -30,12 +30,14 @@ function context() {
 
 // -- what follows ----------------------------------------------------------------------------------
 
+const tried = JSON.parse(root.dataset.tried || "{}"); // what was tried at the sensor: step -> what it brought
+
 let running;
 async function update() {
   running?.abort();
   running = new AbortController();
   const { signal } = running;
-  const given = { findings: answers(), context: context() };
+  const given = { findings: answers(), context: context(), tried };
   try {
     outcome.innerHTML = await piece(`/examination/outcome${asked}`, { data: given, signal });
     // An emergency is alone on the screen: nothing else asks for a look.
@@ -181,6 +183,17 @@ outcome.addEventListener("click", (event) => {
     undo();
     return;
   }
+  const step = event.target.closest("[data-step]");
+  if (step) {
+    tried[step.dataset.step] = step.dataset.brought;
+    update();
+    return;
+  }
+  if (event.target.closest("[data-untry]")) {
+    delete tried[Object.keys(tried).at(-1)];
+    update();
+    return;
+  }
   const next = event.target.closest("[data-next]");
   if (!next) return;
   const which = questions.findIndex((question) => fields(question).includes(next.dataset.next));
@@ -198,7 +211,7 @@ outcome.addEventListener("click", (event) => {
 
 document.getElementById("keep-exam")?.addEventListener("click", async () => {
   try {
-    const saved = await send("POST", `/api/recordings/${key}/examinations`, { findings: answers(), context: context() });
+    const saved = await send("POST", `/api/recordings/${key}/examinations`, { findings: answers(), context: context(), tried });
     document.getElementById("kept-words").textContent = `Kept by ${saved.author}, just now`;
     tell("Kept with the recording. Earlier examinations stay.");
   } catch (error) {
