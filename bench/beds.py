@@ -29,6 +29,8 @@ from ebbline.synth import Scenario, invent
 
 AIM_MS = 250.0
 SEED = 11
+KINDS = 4
+"""Different labours; the beds take them in turn."""
 
 
 def traces(count: int, minutes: float) -> list[list[PacketChannel]]:
@@ -53,7 +55,7 @@ def history(labour: str, trace: list[PacketChannel], count: int) -> Iterator[Pie
 
 
 async def measure(beds: int, history_min: float, run_s: float) -> None:
-    kinds = traces(12, history_min + run_s / 60 + 12)
+    kinds = traces(KINDS, history_min + run_s / 60 + 12)
     rng = np.random.default_rng(SEED)
     with tempfile.TemporaryDirectory() as folder:
         store = LiveStore(Path(folder) / "live.sqlite")
@@ -124,7 +126,9 @@ async def measure(beds: int, history_min: float, run_s: float) -> None:
             f"{np.median(lags):.0f} ms, 99 % within {p99:.0f} ms "
             f"({'under' if p99 < AIM_MS else 'OVER'} {AIM_MS:.0f}); packet to disk median "
             f"{np.median(acks):.0f} ms, 99 % within {np.percentile(acks, 99):.0f} ms; "
-            f"{100 * share:.0f} % of one core; {alone.memory_info().rss / 2**20:.0f} MiB"
+            f"{100 * share:.0f} % of one core ({beds / share:.0f} beds would fill it); "
+            f"{alone.memory_info().rss / 2**20:.0f} MiB; load of the machine "
+            f"{os.getloadavg()[0]:.1f} on {os.cpu_count()} cores"
         )
         await unit.stop()
         store.close()

@@ -18,10 +18,13 @@ function showNumbers(one) {
   const fresh = one.rate_bpm !== null && one.signal_age_s <= FRESH_S;
   const old = one.rate_bpm === null ? "no rate seen" : `no rate for ${Math.round(one.signal_age_s)} s; it was ${one.rate_bpm}`;
   const rate = element("p", { class: `big-rate${fresh ? "" : " stale"}` }, fresh ? String(one.rate_bpm) : "–", element("small", {}, fresh ? "bpm, last 5 s" : old));
-  const rows = [rate, element("p", {}, one.baseline_bpm === null ? "No baseline" : `Baseline ${one.baseline_bpm}`),
+  const rows = [state.fetuses.length > 1 ? element("p", {}, `Fetus ${one.fetus}, the graver`) : null, rate, element("p", {}, one.baseline_bpm === null ? "No baseline" : `Baseline ${one.baseline_bpm}`),
     element("p", {}, one.contractions_per_10_min === null ? "Contractions not known" : `${one.contractions_per_10_min} contractions in 10 min`)];
   for (const other of one.classes.slice(1)) rows.push(element("p", { class: "soft" }, sign(other.level), `${other.standard.toUpperCase()}: ${other.label}`));
-  box.replaceChildren(...rows);
+  for (const twin of state.fetuses) {
+    if (twin !== one) rows.push(element("p", {}, sign(twin.level), `Fetus ${twin.fetus}: ${twin.label}. ${twin.lines[1][1]}`));
+  }
+  box.replaceChildren(...rows.filter(Boolean));
 }
 
 function showLines(one) {
