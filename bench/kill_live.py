@@ -70,14 +70,14 @@ async def child(place: str, nats: str, path: str, name: str) -> None:
         await server.serve_forever()
 
 
-def traces() -> list[np.ndarray]:
+def traces(beds: int, hours: float) -> list[np.ndarray]:
     made = []
-    for number in range(BEDS):
+    for number in range(beds):
         scenario = Scenario(
-            hours=LABOUR_HOURS,
+            hours=hours,
             prolonged=tuple(
                 ProlongedFall(float(at), 2.6 + (number + k) % 4, 60.0)
-                for k, at in enumerate(range(35, int(LABOUR_HOURS * 60) - 12, 25))
+                for k, at in enumerate(range(35, int(hours * 60) - 12, 25))
             ),
             signal_loss=0.02,
         )
@@ -191,19 +191,22 @@ def highest(notices: list[Notice]) -> dict[int, str]:
     return found
 
 
-async def run(kills: int, postgresql: bool, seed: int) -> int:
+async def run(
+    kills: int, postgresql: bool, seed: int, *, beds: int = BEDS, hours: float = LABOUR_HOURS
+) -> int:
+    """What was lost, told twice or not told, together."""
     random.seed(seed)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         folder.chmod(0o755)
         async with servers(postgresql, folder) as (place, nats):
             store = LiveStore(place)
-            samples = traces()
+            samples = traces(beds, hours)
             labours = [
                 store.open_labour(
                     f"Bed {n}", f"C-{n}", datetime.now(UTC).replace(microsecond=0), by_trace=True
                 )
-                for n in range(BEDS)
+                for n in range(beds)
             ]
             processes = [Process(n, place, nats, folder) for n in range(2 if postgresql else 1)]
             for one in processes:
@@ -211,7 +214,7 @@ async def run(kills: int, postgresql: bool, seed: int) -> int:
             kept = [[0] for _ in labours]
             over = asyncio.Event()
             # So that the devices still send when the last kill comes.
-            pause_s = 5.0 * kills / (LABOUR_HOURS * 3600.0 / PACKET_S)
+            pause_s = 5.0 * kills / (hours * 3600.0 / PACKET_S)
             devices = [
                 asyncio.create_task(device(labour, samples[n], processes, kept[n], over, pause_s))
                 for n, labour in enumerate(labours)

@@ -1,0 +1,17 @@
+"""SIGKILL at any moment, a few times; `python -m bench.kill_live` does it hundreds of times."""
+
+from __future__ import annotations
+
+import asyncio
+
+import pytest
+from bench.kill_live import run
+
+from journal.postgres import missing
+
+
+@pytest.mark.parametrize("postgresql", [False, True])
+def test_nothing_acknowledged_is_lost_and_no_notice_is_told_twice(postgresql: bool) -> None:
+    if postgresql and missing():
+        pytest.skip(missing())
+    assert asyncio.run(run(2, postgresql, seed=4, beds=2, hours=0.9)) == 0
