@@ -127,8 +127,13 @@ export function steppers(root) {
     const step = Number(button.dataset.step);
     const said = input.value.trim().replace(",", ".");
     const from = said !== "" ? said : input.dataset.from || "";
+    if (from === "") {
+      // No value is made up: the first one is typed.
+      input.focus();
+      return;
+    }
     // The first touch gives the last value, the next ones change it.
-    const value = said === "" && from !== "" ? Number(from) : Number(from || 0) + step;
+    const value = said === "" ? Number(from) : Number(from) + step;
     if (Number.isFinite(value)) input.value = String(Math.round(value * 100) / 100);
     input.dispatchEvent(new Event("input", { bubbles: true }));
   });
