@@ -2,10 +2,12 @@
 
 Each trouble is walked through on invented labours whose sensor really lies wrong: a fetus is drawn
 from the model and examined by ordinary hands without the ear; its heart lies where that fetus's
-heart lies, the sensor somewhere else. The labour is read, the advice asked, its first step done,
-the labour read again with the sensor as that step leaves it, and so on. A trouble is found when
-the reading no longer shows it and the sensor truly follows the fetus. What a step does to the
-sensor is said below (ours). The aim: found within four steps in nine of ten.
+heart lies, the sensor somewhere else. A reading shows the trouble when it uses under 80 % of the
+signal and less than the same labour gives with its sensors laid right (some women move more), or
+suspects the mother's rate, or finds no contractions. The labour is read, the advice asked, its
+first step done, the labour read again with the sensor as that step leaves it, and so on. A trouble
+is found when the reading no longer shows it and the sensor truly follows the fetus. What a step
+does to the sensor is said below (ours). The aim: found within four steps in nine of ten.
 """
 
 from __future__ import annotations
@@ -31,7 +33,7 @@ from ebbline.reading.bedside_bridge import signal_now
 from ebbline.synth import Point, Scenario, invent
 from ebbline.terms import Stage
 
-DEVELOP_SEED, LOCKED_SEED = 1, 71_000
+DEVELOP_SEED, LOCKED_SEED = 1, 83_000
 MOST_STEPS = 8
 WITHIN = 4
 EAR_FINDS = 0.9
@@ -159,9 +161,19 @@ def judged(bed: Bed, now: Scenario, step: int) -> tuple[SignalNow, bool]:
     return signal, off <= 5.5 and now.maternal_capture_per_hour == 0.0
 
 
-def _wrong(signal: SignalNow) -> bool:
+def _usual(bed: Bed, step: int) -> float:
+    """The share that this labour gives with its sensors laid right."""
+    signal, _ = judged(bed, bed.scenario, step)
+    return signal.valid_share
+
+
+WITHIN_USUAL = 0.05
+"""So much less than usual still counts as the usual (ours)."""
+
+
+def _wrong(signal: SignalNow, usual: float) -> bool:
     return bool(
-        not signal.valid_share >= 0.8
+        not signal.valid_share >= min(0.8, usual - WITHIN_USUAL)
         or {SensorTrouble.MATERNAL, SensorTrouble.NO_CONTRACTIONS} & set(signal.troubles)
     )
 
@@ -171,7 +183,7 @@ def walk(trouble: str, seed: int) -> int | None:
     bed, chance = _bed(seed)
     now = TROUBLES[trouble](bed)
     signal, _ = judged(bed, now, 0)
-    if not _wrong(signal):
+    if not _wrong(signal, _usual(bed, 0)):
         return None
     plan = bed.exam.sensors
     fallback = plan.fallback.words if plan.fallback is not None else "the other side"
@@ -187,7 +199,7 @@ def walk(trouble: str, seed: int) -> int | None:
             pulse = now.maternal_bpm + chance.normal(0, 1.5)
         now = done(step, bed, now, chance)
         signal, true = judged(bed, now, count)
-        if true and not _wrong(signal):
+        if true and not _wrong(signal, _usual(bed, count)):
             return count
         tried.append(Tried(step, Brought.NOTHING))
     return 99

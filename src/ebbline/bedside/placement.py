@@ -196,7 +196,8 @@ def _maternal_steps(signal: SignalNow) -> list[Try]:
 
 
 def _ultrasound_steps(signal: SignalNow, best: str, fallback: str) -> list[Try]:
-    steps = []
+    # What the ear did not find the eye may, and the eye counts it too.
+    steps = [_SCAN] if _poor(signal) and _in_vain(signal, "ear") else []
     if {SensorTrouble.DOUBLING, SensorTrouble.HALVING} & set(signal.troubles):
         steps.append(
             _try(
@@ -218,7 +219,6 @@ def _ultrasound_steps(signal: SignalNow, best: str, fallback: str) -> list[Try]:
                 f"Find the heart by ear and lay the sensor there: {best}",
                 "the sensor drifts",
             ),
-            *([_SCAN] if _in_vain(signal, "ear") else []),
             _try(
                 "tilt",
                 "Tilt the sensor, little by little, towards the fetal back",

@@ -300,5 +300,6 @@ def _drift(plan: SensorPlan, place: Place, start: tuple[float, float]) -> list[S
     return [
         Polyline(curve[:-1], Stroke(INK, 1.1, (0.05, 0.12), round_ends=True)),
         Polygon(head, INK),
-        note(float(tip[0]), float(tip[1]) + 0.42, "with descent"),
+        Rect(float(tip[0]) - 0.72, float(tip[1]) + 0.19, 1.44, 0.32, PAPER, None, radius=0.08),
+        note(float(tip[0]), float(tip[1]) + 0.43, "with descent"),
     ]
