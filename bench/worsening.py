@@ -64,6 +64,10 @@ class Standing:
     ranks: tuple[int, ...]
     certain: tuple[int, ...]
     panel: int
+    decided: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        return f"{self.ranks} at least {self.certain} panel {self.panel}, {' '.join(self.decided)}"
 
 
 def standing(recording: Recording, window: Window) -> Standing:
@@ -78,6 +82,7 @@ def standing(recording: Recording, window: Window) -> Standing:
             for one in found
         ),
         -1 if panel is None else PANEL_LABELS.index(panel.label),
+        tuple(rule for one in found for rule in one.decided_by),
     )
 
 
@@ -89,7 +94,7 @@ def better(before: Standing, after: Standing, *, less_known: bool = False) -> li
         certain = before.certain[place]
         if new >= 0 and (new < max(old, certain) or (old < 0 and new == 0)):
             found.append(standard.value)
-        elif new < 0 and certain > 0 and after.certain[place] < certain:
+        elif not less_known and new < 0 and certain > 0 and after.certain[place] < certain:
             found.append(f"{standard.value} (certain)")
     if 0 <= after.panel < before.panel:
         found.append("panel")
@@ -138,7 +143,13 @@ def fall(
 
 
 def flatter(recording: Recording, kept_share: float, window: Window) -> Recording:
-    """The fluctuation about the 15-s mean times kept_share, from the window's start on."""
+    """The fluctuation about the 15-s mean times kept_share, from the window's start on.
+
+    Falls and rises keep their shape: what is drawn smoother there would be another kind of fall.
+    """
+    fetal = detect(recording).fetal
+    events = [(one.onset_s - 15.0, one.end_s + 15.0) for one in fetal.decelerations]
+    events += [(one.onset_s - 15.0, one.end_s + 15.0) for one in fetal.accelerations]
 
     def change(samples: FloatArray, rate_hz: float) -> FloatArray:
         length = max(3, round(15.0 * rate_hz))
@@ -149,7 +160,10 @@ def flatter(recording: Recording, kept_share: float, window: Window) -> Recordin
             np.convolve(seen.astype(float), kernel, "same"), 1.0
         )
         t = np.arange(len(samples)) / rate_hz
-        return np.where(t >= window.start_s, slow + kept_share * (samples - slow), samples)
+        calm = t >= window.start_s
+        for start_s, end_s in events:
+            calm &= (t < start_s) | (t > end_s)
+        return np.where(calm, slow + kept_share * (samples - slow), samples)
 
     return with_rate(recording, change)
 
