@@ -175,7 +175,10 @@ def check_window(builder: ClassBuilder, facts: WindowFacts, context: Context) ->
         builder.add(limits.WORKABLE, 1.0 - share)
         builder.not_seen(f"{100 * (1 - share):.0f} % of the heart-rate signal is lost or doubtful")
     for what in unfit_words(facts.findings):
-        builder.withhold(what)
+        if what.startswith("variability"):
+            builder.refuse(what)
+        else:
+            builder.withhold(what)
     for kind in dict.fromkeys(one.kind for one in facts.suspected):
         found = [one for one in facts.suspected if one.kind is kind]
         seconds = sum(one.end_s - one.start_s for one in found)

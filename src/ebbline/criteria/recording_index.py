@@ -17,6 +17,7 @@ from ebbline.definitions import (
     LEAST_EXCURSION_BPM,
     MARKED_ABOVE_BPM,
     REDUCED_BELOW_BPM,
+    SHALLOW_FROM_BPM,
     TEN_MINUTES_S,
 )
 from ebbline.features import window as within
@@ -62,6 +63,10 @@ SUDDEN_S, SUDDEN_SHARE, LOOK_AROUND_S = 60.0, 0.25, 120.0
 """A change of level is sudden when the middle half of it took a minute or less; looked for in the
 four minutes about it (ours: the onset of a fall is over in that time, a drift of the baseline is
 not)."""
+
+
+NOT_SEEN_S = 45.0
+"""A fall is followed over so much lost signal and no more (ours, as the detector bridges gaps)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,6 +223,28 @@ class RecordingFacts:
             until_s = next(returned, math.inf)
             found.append(Drop(change.at_s, until_s, change.from_bpm, change.to_bpm))
         return tuple(found)
+
+    def back_s(self, fall: Deceleration) -> float:
+        """When the rate was back after a fall: near the baseline that it fell from.
+
+        Not before the fall's own end; later where it rose only in part and fell again, as one fall
+        in two pieces does. Lost signal is passed over as far as NOT_SEEN_S.
+        """
+        curve = self.findings.fetal.rate_curve
+        first = max(0, round((fall.end_s - curve.start_s) / curve.step_s))
+        least = fall.baseline_bpm - SHALLOW_FROM_BPM
+        last, unseen = first, 0
+        for place in range(first, len(curve.values)):
+            value = curve.values[place]
+            if value >= least:
+                break
+            if value == value:
+                last, unseen = place + 1, 0
+            else:
+                unseen += 1
+                if unseen * curve.step_s > NOT_SEEN_S:
+                    break
+        return max(fall.end_s, curve.start_s + last * curve.step_s if last > first else 0.0)
 
     def _sudden(self, change: BaselineChange) -> bool:
         """Whether the rate went most of the way within SUDDEN_S."""

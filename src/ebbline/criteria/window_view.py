@@ -246,12 +246,13 @@ class WindowFacts:
         found = [
             LongFall(
                 fall.onset_s,
-                min(fall.end_s, end_s),
+                min(back_s, end_s),
                 fall.depth_bpm,
                 fall.nadir_bpm,
-                fall.end_s <= end_s and fall.recovered,
+                back_s <= end_s and (fall.recovered or back_s > fall.end_s),
             )
             for fall in self.touching(~self.whole.falls.shallow)
+            for back_s in (self.whole.back_s(fall),)
         ]
         found += [
             LongFall(
