@@ -18,14 +18,17 @@ from collections.abc import Iterable
 
 from ebbline.criteria import limits
 from ebbline.criteria.model import Classification, Level, Reason
-from ebbline.criteria.rule import NOT_NUMERIC, Part, Rule, Table, reason
+from ebbline.criteria.rule import NOT_NUMERIC, Compare, Part, Rule, Table, reason, shown
 from ebbline.criteria.window_view import WindowFacts, stretch
+from ebbline.definitions import HALF_OF_CONTRACTIONS
 from ebbline.features.findings import ArtefactKind, Deceleration
 from ebbline.features.fitness import unfit_words
 from ebbline.recording.model import Context
 from ebbline.terms import Stage, Window
 
 NO_CLASS = "no class"
+NEAR_SHARE = 0.05
+"""A value within a twentieth of a threshold may be on its other side for another reader (ours)."""
 _ORDER = (Level.ALARMING, Level.CAUTION, Level.NOT_ASSESSED, Level.REASSURING)
 
 
@@ -42,6 +45,7 @@ class ClassBuilder:
         self._unseen: list[str] = []
         self._beyond: list[str] = []
         self._edge: list[str] = []
+        self._near: list[tuple[Rule, float]] = []
 
     def add(
         self,
@@ -80,6 +84,26 @@ class ClassBuilder:
     def on_edge(self, what: str) -> None:
         """What would change the class if it were a little more or less."""
         self._edge.append(what)
+
+    def near(self, rule: Rule, value: float) -> None:
+        """Say so when a little more, or a little less, of a value would change what a line says.
+
+        Near is within NEAR_SHARE of the threshold, and 1 bpm for a baseline.
+        """
+        close = 1.0 if rule.feature == "baseline" else NEAR_SHARE * rule.threshold
+        if rule.compare is Compare.PRESENT or not abs(value - rule.threshold) <= close:
+            return
+        self._near.append((rule, value))
+
+    def _edges(self, rank: int) -> list[str]:
+        """The near lines that would change the class."""
+        said = []
+        for rule, value in self._near:
+            met = rule.met(value)
+            if (met and rule.rank == rank > 0) or (not met and rule.rank > rank):
+                words = f"{rule.says[:1].lower()}{rule.says[1:]} {shown(value, rule)}"
+                said.append(f"{words}; {rule.verdict} if {rule.condition}")
+        return said
 
     @property
     def rank(self) -> int:
@@ -140,7 +164,7 @@ class ClassBuilder:
             not_assessed=tuple(dict.fromkeys(unseen)),
             at_least=self._table.classes[rank] if certain else "",
             beyond=tuple(dict.fromkeys(self._beyond)),
-            edge=tuple(dict.fromkeys(self._edge)),
+            edge=tuple(dict.fromkeys((*self._edge, *self._edges(rank)))),
         )
 
 
@@ -174,6 +198,11 @@ def check_window(builder: ClassBuilder, facts: WindowFacts, context: Context) ->
     if limits.WORKABLE.met(1.0 - share):
         builder.add(limits.WORKABLE, 1.0 - share)
         builder.not_seen(f"{100 * (1 - share):.0f} % of the heart-rate signal is lost or doubtful")
+    unread, contractions = facts.unread_contractions
+    if unread > HALF_OF_CONTRACTIONS * contractions:
+        builder.withhold(
+            f"the heart rate could not be read through {unread} of {contractions} contractions"
+        )
     for what in unfit_words(facts.findings):
         if what.startswith("variability"):
             builder.refuse(what)

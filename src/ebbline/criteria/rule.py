@@ -156,7 +156,7 @@ def reason(
     """
     head = rule.says
     if not math.isnan(value):
-        head = f"{head} {_shown(value, rule)}"
+        head = f"{head} {shown(value, rule)}"
     if rule.compare is not Compare.PRESENT:
         head = f"{head}: {rule.condition}"
     added = f" ({detail})" if detail else ""
@@ -177,7 +177,7 @@ def reason(
     )
 
 
-def _shown(value: float, rule: Rule) -> str:
+def shown(value: float, rule: Rule) -> str:
     """A value with as many decimals as it takes not to look like a threshold that it is not."""
     for digits in (0, 1, 2):
         shown = _number(value, rule.unit, digits)

@@ -269,6 +269,16 @@ class WindowFacts:
         return tuple(sorted(long, key=lambda one: -one.duration_s))
 
     @cached_property
+    def unread_contractions(self) -> tuple[int, int]:
+        """Contractions of the window through which the heart rate could not be read, and all."""
+        index = within.index_of(self.findings)
+        first, last = np.searchsorted(
+            index.contraction_peak_s, (self.window.start_s, self.window.end_s)
+        )
+        here = index.readable[first:last]
+        return int(np.count_nonzero(~here)), len(here)
+
+    @cached_property
     def low_variability(self) -> bool:
         """Whether some ten minutes are absent or minimal, or some half hour has under 5 bpm."""
         low = self.mean_bandwidths[0][0]

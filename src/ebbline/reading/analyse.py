@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from ebbline import CAUTION, __version__
 from ebbline.criteria import classify
-from ebbline.criteria.model import Standard
+from ebbline.criteria.model import Classification, Standard
 from ebbline.criteria.panel import panel_reading, panel_silence
 from ebbline.definitions import HALF_HOUR_S, TEN_MINUTES_S
 from ebbline.errors import ContextError
@@ -28,6 +28,9 @@ WINDOW_S = HALF_HOUR_S
 """Length of a window where none is asked for, and of each step of the history."""
 
 HISTORY_STEP_S = TEN_MINUTES_S
+
+EDGE_S = 15.0
+"""A class that changes when its window moves by so much stands on an edge (ours)."""
 
 _ROUNDING_S = 1.0
 """A window typed to the second may end this much after a recording that is no whole second long."""
@@ -118,7 +121,7 @@ def _fetus(
     clock: Clock,
 ) -> FetalReading:
     review = summarise(findings, window)
-    classes = tuple(classify(findings, window, one, context) for one in standards)
+    classes = tuple(_with_edge(findings, window, one, context) for one in standards)
     return FetalReading(
         fetus=findings.fetal.fetus,
         findings=findings,
@@ -129,6 +132,21 @@ def _fetus(
         four_lines=four_lines(findings, review, classes[0], clock) if classes else None,
         panel_silence=panel_silence(findings, window, context),
     )
+
+
+def _with_edge(
+    findings: Findings, window: Window, standard: Standard, context: Context
+) -> Classification:
+    """The class, with a word where a window moved by EDGE_S would have another."""
+    found = classify(findings, window, standard, context)
+    moved = Window(window.start_s - EDGE_S, window.end_s - EDGE_S)
+    if moved.start_s < 0:
+        return found
+    other = classify(findings, moved, standard, context)
+    if other.said == found.said:
+        return found
+    told = f"a window {EDGE_S:.0f} s earlier is {other.said}"
+    return replace(found, edge=(*found.edge, told))
 
 
 def _history(

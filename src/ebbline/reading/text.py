@@ -500,7 +500,8 @@ def _class(one: Classification, clock: Clock, sources: _Sources) -> Section:
 
 
 def _reason(reason: Reason, one: Classification, clock: Clock, sources: _Sources) -> str:
-    decides = ", decides" if reason.rule in one.decided_by else ""
+    decided = reason.rule in one.decided_by and reason.level is not Level.REASSURING
+    decides = ", decides" if decided else ""
     worrying = reason.level in (Level.CAUTION, Level.ALARMING)
     elsewhere = worrying and reason.evidence not in ((), (one.window,))
     evidence = f" At {clock.stretches(reason.evidence)}." if elsewhere else ""

@@ -57,6 +57,12 @@ def _baseline(builder: ClassBuilder, facts: WindowFacts) -> None:
     fastest = max(known, key=lambda one: one.whole_bpm)
     slowest = min(known, key=lambda one: one.whole_bpm)
     for rule, one in (
+        (line.BASELINE_LOW, slowest),
+        (line.BRADYCARDIA, slowest),
+        (line.TACHYCARDIA, fastest),
+    ):
+        builder.near(rule, one.whole_bpm)
+    for rule, one in (
         (line.TACHYCARDIA, fastest),
         (
             line.BASELINE_LOW if line.BASELINE_LOW.met(slowest.whole_bpm) else line.BRADYCARDIA,
@@ -76,11 +82,14 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> bool:
     check_bandwidth(builder, facts)
     if line.VARIABILITY_NORMAL.met(low) and line.VARIABILITY_NORMAL.met(high):
         builder.add(line.VARIABILITY_NORMAL, low, evidence=(low_at,))
+    builder.near(line.VARIABILITY_LOW, low)
     if line.VARIABILITY_LOW.met(low):
         builder.add(line.VARIABILITY_LOW, low, evidence=(low_at,))
     if line.VARIABILITY_HIGH.met(high):
         builder.add(line.VARIABILITY_HIGH, high, evidence=(high_at,))
     for rule, run in ((line.REDUCED, facts.reduced_run), (line.INCREASED, facts.increased_run)):
+        if run is not None:
+            builder.near(rule, run.minutes)
         if run is not None and rule.met(run.minutes):
             builder.add(rule, run.minutes, evidence=(run.evidence,))
     state_unmeasured(builder, facts, line.REDUCED, line.REDUCED_UNMEASURED)
@@ -179,6 +188,7 @@ def _lasting(
     builder: ClassBuilder, facts: WindowFacts, start_s: float, end_s: float, detail: str
 ) -> None:
     minutes = (end_s - start_s) / 60.0
+    builder.near(line.LATE_LONG, minutes)
     evidence = (Window(start_s, end_s),)
     if line.LATE_LONG.met(minutes):
         builder.add(line.LATE_LONG, minutes, evidence=evidence, detail=detail)
@@ -207,6 +217,8 @@ def _single(builder: ClassBuilder, facts: WindowFacts, prolonged: BoolArray) -> 
         long = facts.long_falls[0]
         minutes = long.duration_s / 60.0
         rule = line.PROLONGED_5 if line.PROLONGED_5.met(minutes) else line.PROLONGED
+        builder.near(line.PROLONGED_5, minutes)
+        builder.near(line.PROLONGED, minutes)
         if rule.met(minutes):
             where = (Window(long.onset_s, long.end_s),)
             builder.add(rule, minutes, evidence=where, detail=long.words)

@@ -118,6 +118,7 @@ def _baseline(builder: ClassBuilder, facts: WindowFacts) -> None:
         (line.BASELINE_SLOW, slowest),
         (line.BASELINE_LOW, slowest),
     ):
+        builder.near(rule, one.whole_bpm)
         if rule.met(one.whole_bpm):
             builder.add(rule, one.whole_bpm, evidence=(one.evidence,))
     rise, since, risen = _rise(facts, known)
@@ -157,6 +158,7 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:
     reduced, increased = facts.reduced_run, facts.increased_run
     if reduced is not None:
         for rule in (line.REDUCED_RED, line.REDUCED_AMBER):
+            builder.near(rule, reduced.minutes)
             if rule.met(reduced.minutes):
                 builder.add(rule, reduced.minutes, evidence=(reduced.evidence,))
     if increased is not None:
@@ -196,12 +198,15 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     if facts.long_falls:
         long = facts.long_falls[0]
         minutes = long.duration_s / 60.0
+        builder.near(line.PROLONGED, minutes)
         if line.PROLONGED.met(minutes):
             where = (Window(long.onset_s, long.end_s),)
             builder.add(line.PROLONGED, minutes, evidence=where, detail=long.words)
     late = facts.repetitive(facts.late)
     variable = facts.repetitive(whole.concerning)
     run = facts.longest_run(facts.late)
+    if run is not None:
+        builder.near(line.LATE_RED, run.duration_s / 60.0)
     if run is not None and line.LATE_RED.met(run.duration_s / 60.0):
         builder.add(
             line.LATE_RED, run.duration_s / 60.0, evidence=(Window(run.start_s, run.end_s),)
@@ -209,6 +214,8 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     elif late.answer:
         builder.add(line.LATE_AMBER, late.value, evidence=(Window(late.start_s, late.end_s),))
     run = facts.longest_run(whole.concerning)
+    if run is not None:
+        builder.near(line.VARIABLE_RED, run.duration_s / 60.0)
     if run is not None and line.VARIABLE_RED.met(run.duration_s / 60.0):
         builder.add(
             line.VARIABLE_RED,

@@ -1,0 +1,151 @@
+"""Nothing reads better because it got worse: each trace is made worse, and no class is milder.
+
+The ways of getting worse are those of `bench/worsening.py`, which counts over all recordings. Here
+each is tried on invented labours and on traces drawn by hand, in amounts that Hypothesis chooses.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from bench.worsening import STANDARDS, Standing, better, fall, standing, thinner
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ebbline.criteria import classify
+from ebbline.features import detect
+from ebbline.recording.model import Channel, ChannelKind, Context, Recording
+from ebbline.terms import SensorKind, Stage, Window
+
+RATE = 4
+MINUTES = 70
+WINDOW = Window(40 * 60.0, 70 * 60.0)
+FEW = settings(max_examples=12, deadline=None, derandomize=True)
+
+
+def calm(
+    seed: int, *, lively: float = 1.0, bpm: float = 145.0, squeeze_s: float = 210.0
+) -> Recording:
+    """Seventy minutes at a level, with waves and noise, and a toco with regular contractions."""
+    random = np.random.default_rng(seed)
+    t = np.arange(MINUTES * 60 * RATE) / RATE
+    waves = sum(
+        random.uniform(1.5, 4.0) * np.sin(2 * np.pi * t / period + random.uniform(0, 6))
+        for period in (11.0, 17.0, 29.0)
+    )
+    rate = bpm + lively * waves + random.normal(0, 0.5, len(t))
+    phase = (t % squeeze_s) - squeeze_s / 2
+    toco = 12 + 45 * np.where(np.abs(phase) < 35, np.cos(np.pi * phase / 70) ** 2, 0.0)
+    return Recording(
+        "drawn",
+        (
+            Channel(ChannelKind.FETAL_HEART_RATE, rate, RATE, SensorKind.ULTRASOUND, 1),
+            Channel(ChannelKind.UTERINE_ACTIVITY, toco, RATE, SensorKind.TOCO),
+        ),
+        context=Context(weeks=40.0, stage=Stage.FIRST),
+    )
+
+
+def never_milder(steps: list[Recording], *, less_known: bool = False) -> list[Standing]:
+    """The standings of steps of which each is worse than the one before."""
+    said = [standing(one, WINDOW) for one in steps]
+    for place, (before, after) in enumerate(pairwise(said)):
+        found = [who for who in better(before, after, less_known=less_known) if who != "panel"]
+        assert not found, (place, found, str(before), str(after))
+    return said
+
+
+@FEW
+@given(seed=st.integers(0, 999), depth=st.floats(35.0, 85.0))
+def test_a_fall_that_does_not_come_back_only_gets_worse_with_time(seed: int, depth: float) -> None:
+    """150 -> 65 until the end: after 3 to 15 minutes, no class takes anything back."""
+    base = calm(seed)
+    steps = [base]
+    steps += [
+        fall(base, WINDOW.end_s - 60.0 * m, np.inf, depth) for m in (1.5, 2.5, 4, 5.5, 7, 9, 12)
+    ]
+    said = never_milder(steps)
+    assert said[-1].ranks[1:] == (2, 2), "over five minutes: pathological by FIGO and NICE"
+
+
+@FEW
+@given(seed=st.integers(0, 999), at=st.floats(120.0, 900.0), depth=st.floats(40.0, 75.0))
+def test_a_fall_that_lasts_longer_is_never_milder(seed: int, at: float, depth: float) -> None:
+    base = calm(seed)
+    steps = [base]
+    steps += [fall(base, WINDOW.start_s + at, s, depth) for s in (40, 80, 130, 200, 280, 400)]
+    said = never_milder(steps)
+    assert said[-1].ranks[1:] == (2, 2)
+
+
+@FEW
+@given(seed=st.integers(0, 999))
+def test_more_prolonged_falls_are_never_milder_and_are_said_above_the_class(seed: int) -> None:
+    """One, two, ... seven falls of 150 s and 70 bpm in half an hour."""
+    steps = [calm(seed)]
+    for number in range(7):
+        steps.append(fall(steps[-1], WINDOW.start_s + 80.0 + 240.0 * number, 150.0, 70.0))
+    never_milder(steps)
+    for count, recording in enumerate(steps[1:], start=1):
+        findings = detect(recording)
+        for standard in STANDARDS:
+            found = classify(findings, WINDOW, standard, recording.context)
+            if found.rank == 0 or count > 1:
+                assert any(
+                    "prolonged fall" in text or "not recovered" in text for text in found.beyond
+                ), (count, standard)
+
+
+@FEW
+@given(seed=st.integers(0, 999), every=st.sampled_from((8, 20, 60, 240)))
+def test_a_rate_too_coarse_for_variability_gives_no_best_class(seed: int, every: int) -> None:
+    base = calm(seed)
+    said = never_milder([base, thinner(base, every)], less_known=True)
+    assert all(rank != 0 for rank in said[-1].ranks)
+
+
+def test_one_heart_rate_a_minute_is_said_to_be_unfit_for_variability() -> None:
+    recording = thinner(calm(1), 240)
+    findings = detect(recording)
+    assert not np.isfinite(findings.fetal.bandwidth.values).any()
+    for standard in STANDARDS:
+        found = classify(findings, WINDOW, standard, recording.context)
+        assert found.refused
+        assert any("one sample in 60 s" in why for why in found.refusal)
+
+
+@FEW
+@given(seed=st.integers(0, 999), depth=st.floats(11.0, 14.0))
+def test_shallow_late_falls_at_every_contraction_with_low_variability_are_not_normal(
+    seed: int, depth: float
+) -> None:
+    """NICHD 2008 asks no 15 bpm of a late deceleration; FIGO 2015 counts 10 to 15 bpm."""
+    recording = calm(seed, lively=0.15)
+    middle = 105.0
+    while middle < WINDOW.end_s - 80:
+        recording = fall(recording, middle - 5.0, 95.0, depth, 45.0)
+        middle += 210.0
+    said = standing(recording, WINDOW)
+    assert 0 not in said.ranks[:2], str(said)
+
+
+@pytest.mark.parametrize("share", [0.6, 0.9])
+def test_a_rate_under_100_for_most_of_the_window_always_has_a_class(share: float) -> None:
+    """However little is known, half an hour slower than 100 bpm is never "no class"."""
+    recording = calm(3)
+    channel = recording.channels[0]
+    rate = channel.samples.copy()
+    first = round((WINDOW.end_s - share * 1800.0) * RATE)
+    rate[first:] -= 60.0
+    keep = np.random.default_rng(1).random(len(rate) // (20 * RATE) + 1) < 0.45
+    mask = np.repeat(keep, 20 * RATE)[: len(rate)]
+    rate = np.where(mask, rate, np.nan)
+    worse = replace(recording, channels=(replace(channel, samples=rate), *recording.channels[1:]))
+    findings = detect(worse)
+    for standard in STANDARDS:
+        found = classify(findings, WINDOW, standard, worse.context)
+        assert found.rank > 0 or found.at_least, (standard, found.refusal)
+        assert any("under 100 bpm" in text for text in found.beyond)
