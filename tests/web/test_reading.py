@@ -426,3 +426,66 @@ def test_two_pages_hear_of_each_others_changes_at_once(opened: tuple[Visitor, st
         "by": "reader at this computer",
         "page": "page-1",
     }
+
+
+def test_marks_leave_as_wfdb_annotations_and_come_back_as_they_were(
+    opened: tuple[Visitor, str], tmp_path: Path
+) -> None:
+    """Read by the reference library of WFDB; and round through a second recording."""
+    import wfdb
+
+    visitor, key = opened
+    made = [
+        {"kind": "late", "start_s": 100, "end_s": 160, "note": "as I saw it"},
+        {"kind": "baseline", "start_s": 600, "end_s": 1200, "value": 142},
+        {"kind": "note", "start_s": 2000, "end_s": 2010, "note": "turned: left side"},
+    ]
+    for mark in made:
+        assert visitor.post(f"/api/recordings/{key}/marks", json=mark).status_code == 201
+    data = visitor.get(f"/api/recordings/{key}/marks.atr").content
+    (tmp_path / "x.atr").write_bytes(data)
+    found = wfdb.rdann(str(tmp_path / "x"), "atr")
+    assert [n.rstrip("\x00") for n in found.aux_note if "late" in n] == [
+        "late deceleration: as I saw it"
+    ] * 2
+    other = visitor.post("/api/invented", json={"case": "late"}).json()["id"]
+    path = f"/api/recordings/{other}"
+    answer = visitor.post(f"{path}/annotations", files={"file": ("mine.atr", data)})
+    assert answer.json() == {"marks": 3}
+    back = items(visitor.get(f"{path}/findings").json(), "own")
+    assert [(b["kind"], b["start_s"], b["end_s"], b["value"]) for b in back] == [
+        ("late", 100, 160, None),
+        ("baseline", 600, 1200, 142),
+        ("note", 2000, 2010, None),
+    ]
+    assert back[0]["note"] == "as I saw it (from mine.atr)"
+    assert back[2]["note"] == "turned: left side (from mine.atr)"
+
+
+def test_findings_leave_as_annotations_that_say_whose_they_are(
+    opened: tuple[Visitor, str], tmp_path: Path
+) -> None:
+    import wfdb
+
+    visitor, key = opened
+    late = items(visitor.get(f"/api/recordings/{key}/findings").json(), "computed", "late")
+    for first in ("as computed by Ebbline", "with the corrections of reader at this computer"):
+        path = tmp_path / "y.atr"
+        path.write_bytes(visitor.get(f"/api/recordings/{key}/findings.atr").content)
+        notes = [n.rstrip("\x00") for n in wfdb.rdann(str(tmp_path / "y"), "atr").aux_note]
+        assert sum(first in one for one in notes) == 1
+        lates = [one for one in notes if one.startswith("late deceleration")]
+        many = len(late) - (first != "as computed by Ebbline")
+        assert len(lates) == 2 * many, "onset and end of each"
+        if first == "as computed by Ebbline":
+            correct(visitor, key, action="delete", group="deceleration", **target(late[0]))
+
+
+def test_a_file_that_is_no_annotations_is_refused_whole(opened: tuple[Visitor, str]) -> None:
+    visitor, key = opened
+    for data in (b"", b"nothing of the kind", bytes(4000)):
+        files = {"file": ("x.atr", data)}
+        answer = visitor.post(f"/api/recordings/{key}/annotations", files=files)
+        assert answer.status_code == 422, data[:9]
+        assert "x.atr" in answer.json()["where"] or "x.atr" in answer.json()["what"]
+    assert items(visitor.get(f"/api/recordings/{key}/findings").json(), "own") == []

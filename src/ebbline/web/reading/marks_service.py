@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -54,6 +55,37 @@ class MarkError(EbblineError):
 
 def add_mark(store: Store, key: str, duration_s: float, who: Principal, mark: MarkIn) -> int:
     """Keep a mark. Raises MarkError for one that makes no sense on this recording."""
+    return add_marks(store, key, duration_s, who, [mark])[0]
+
+
+def add_marks(
+    store: Store, key: str, duration_s: float, who: Principal, marks: Sequence[MarkIn]
+) -> list[int]:
+    """Keep marks, all of them or none. Raises MarkError."""
+    kinds = [_checked(mark, duration_s) for mark in marks]
+    blind = reads_blind(store, key, who.name)
+    rows = [
+        Mark(
+            recording_id=key,
+            fetus=mark.fetus,
+            kind=kind.key,
+            start_s=mark.start_s,
+            turn_s=None,
+            end_s=mark.end_s,
+            value=mark.value if kind.key == "baseline" else None,
+            note=mark.note.strip(),
+            author=who.name,
+            blind=blind,
+        )
+        for mark, kind in zip(marks, kinds, strict=True)
+    ]
+    with store.session() as session:
+        session.add_all(rows)
+        session.flush()
+        return [row.id for row in rows]
+
+
+def _checked(mark: MarkIn, duration_s: float) -> MarkKind:
     kind = KINDS.get(mark.kind)
     if kind is None:
         raise MarkError("this cannot be marked.", where=mark.kind)
@@ -67,22 +99,7 @@ def add_mark(store: Store, key: str, duration_s: float, who: Principal, mark: Ma
         raise MarkError("a baseline needs a height from 30 to 240 bpm.")
     if kind.key == "note" and not mark.note.strip():
         raise MarkError("a note needs words.")
-    row = Mark(
-        recording_id=key,
-        fetus=mark.fetus,
-        kind=kind.key,
-        start_s=mark.start_s,
-        turn_s=None,
-        end_s=mark.end_s,
-        value=mark.value if kind.key == "baseline" else None,
-        note=mark.note.strip(),
-        author=who.name,
-        blind=reads_blind(store, key, who.name),
-    )
-    with store.session() as session:
-        session.add(row)
-        session.flush()
-        return row.id
+    return kind
 
 
 def withdraw_mark(store: Store, key: str, number: int, who: Principal) -> None:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from fastapi import APIRouter, Request
-from starlette.responses import HTMLResponse
+from fastapi import APIRouter, Request, UploadFile
+from starlette.responses import HTMLResponse, Response
 
 from ebbline.store import Store
 from ebbline.terms import Stage
@@ -153,3 +153,67 @@ def change_context(
 def list_context(key: str, books: Books) -> list[KnownOut]:
     """Everything that was said of the labour, with who and when, the oldest first."""
     return [known_out(one) for one in books.known_before(key)]
+
+
+@router.get(
+    "/api/recordings/{key}/marks.atr",
+    tags=["reading"],
+    response_class=Response,
+    responses={200: {"content": {"application/octet-stream": {}}}},
+)
+def marks_file(request: Request, key: str, books: Books, who: Who, fetus: int = 1) -> Response:
+    """One's own marks as WFDB annotations."""
+    from ebbline.web.reading.annotations import annotations_of, file_of
+    from ebbline.web.reading.marks_service import mark_items
+
+    books.findings_of(key, fetus)
+    marks = mark_items(request.app.state.store, key, fetus, who.name)
+    own = [one for one in marks if one.layer == "own"]
+    return _atr(file_of(annotations_of(own), books.recording(key)), "marks")
+
+
+@router.get(
+    "/api/recordings/{key}/findings.atr",
+    tags=["reading"],
+    response_class=Response,
+    responses={200: {"content": {"application/octet-stream": {}}}},
+)
+def findings_file(
+    request: Request, key: str, books: Books, corrections: Corrected, who: Who, fetus: int = 1
+) -> Response:
+    """The findings as WFDB annotations; the first one says whose corrections are in them."""
+    from ebbline.reading.marks import annotations_of
+    from ebbline.recording.model import Annotation
+    from ebbline.web.reading.annotations import file_of
+
+    refuse_blind(request.app.state.store, key, who.name)
+    computed, corrected, _ = reading_with_corrections(
+        books, corrections, key, None, fetus, who.name
+    )
+    whose = "findings as computed by Ebbline"
+    if corrected is not None:
+        whose = f"findings of Ebbline with the corrections of {who.name}"
+    # A note at the very first sample is taken by some readers for a definition, and left out.
+    found = [Annotation(1.0, 0.0, whose), *annotations_of(corrected or computed)]
+    return _atr(file_of(found, books.recording(key)), "findings")
+
+
+def _atr(data: bytes, name: str) -> Response:
+    headers = {"content-disposition": f'attachment; filename="{name}.atr"'}
+    return Response(data, media_type="application/octet-stream", headers=headers)
+
+
+@router.post("/api/recordings/{key}/annotations", status_code=201, tags=["reading"])
+def take_annotations(
+    request: Request, key: str, books: Books, who: Who, file: UploadFile, fetus: int = 1
+) -> dict[str, int]:
+    """Take the annotations of a WFDB file in as one's own marks and notes; all of them or none."""
+    from ebbline.web.reading.annotations import marks_in
+    from ebbline.web.reading.marks_service import add_marks
+
+    books.findings_of(key, fetus)
+    recording = books.recording(key)
+    made = marks_in(file.file.read(), file.filename or "the file", recording, fetus)
+    add_marks(request.app.state.store, key, recording.duration_s, who, made)
+    changed(request, key, "marks", who)
+    return {"marks": len(made)}

@@ -258,7 +258,16 @@ async function chooseWindow(choice) {
   await showPanel();
 }
 
+const takeIn = mayFail(async (file) => {
+  const form = new FormData();
+  form.append("file", file, file.name);
+  const { marks } = await send("POST", `${api}/annotations?fetus=${fetus}`, form);
+  await refresh();
+  tell(`${marks} annotations of ${file.name} are now marks of yours.`);
+});
+
 panel.addEventListener("change", (event) => {
+  if (event.target.id === "atr-file" && event.target.files.length) takeIn(event.target.files[0]);
   if (event.target.id !== "fetus") return;
   fetus = Number(event.target.value);
   address.write({ fetus: fetus === fetuses[0] ? null : fetus }, { step: true });
