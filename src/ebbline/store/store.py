@@ -40,6 +40,8 @@ class StoreFullError(StoreError):
 
 def _prepare_sqlite(connection: sqlite3.Connection, _: Any) -> None:
     connection.execute(f"PRAGMA busy_timeout={BUSY_MS}")
+    # Takes hold in a store that is made new: what is deleted can then be given back to the disk.
+    connection.execute("PRAGMA auto_vacuum=INCREMENTAL")
     connection.execute("PRAGMA journal_mode=WAL")
     connection.execute("PRAGMA foreign_keys=ON")
     connection.execute("PRAGMA synchronous=FULL")
@@ -193,8 +195,7 @@ class Store:
     def room_put_by(self) -> Iterator[None]:
         """Let go of the room that was put by, so that something can be deleted on a full disk.
 
-        Afterwards the log is written back into the file and the room put by again, if there is
-        any.
+        Afterwards what became free is given back to the disk, and room put by again.
         """
         reserve = self._reserve
         if reserve is not None:
@@ -202,10 +203,21 @@ class Store:
         try:
             yield
         finally:
-            with self.engine.connect() as connection:
-                if connection.dialect.name == "sqlite":
-                    connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+            self.give_back()
             self._put_room_by()
+
+    def give_back(self) -> None:
+        """Give the disk what deleting has freed in an SQLite store, and empty its log."""
+        if self.engine.dialect.name != "sqlite":
+            return
+        with self.engine.connect() as connection:
+            raw = connection.connection.driver_connection
+            assert isinstance(raw, sqlite3.Connection)
+            empty = "PRAGMA wal_checkpoint(TRUNCATE)"
+            for step in (empty, "PRAGMA incremental_vacuum", empty):
+                # It goes page by page: only to the end of its (empty) answer is it done.
+                raw.execute(step).fetchall()
+                raw.commit()
 
     @property
     def _reserve(self) -> Path | None:
