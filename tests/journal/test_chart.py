@@ -234,6 +234,12 @@ def test_a_units_own_table_is_checked_with_its_line(
     assert "line" in str(caught.value)
 
 
+def test_a_half_hour_that_is_not_over_is_on_the_chart() -> None:
+    case = Writer()
+    found = chart([], case.at(0.3), trace=[column(case, 0, LATE=1)])
+    assert [a.row for a in found.alerts] == ["falls"]
+
+
 def test_entries_to_come_are_not_on_the_chart_yet() -> None:
     case = Writer()
     case.write(2, "vitals", pulse_bpm=130)

@@ -63,8 +63,9 @@ def pack(
 ) -> bytes:
     """The archive of a case as bytes.
 
-    Sheets are made for the time of the last entry. Raises JournalError for a case without entries
-    or whose chain does not hold, and RecordingError for a recording that cannot be written.
+    Sheets are made for the time of the last entry, or the end of the trace. Raises JournalError
+    for a case without entries or whose chain does not hold, and RecordingError for a recording
+    that cannot be written.
     """
     if not entries:
         raise JournalError("the case holds no entry.", remedy="Write one first.")
@@ -199,8 +200,9 @@ def _sheets(entries: Sequence[Entry], reading: Reading | None) -> dict[str, byte
     from ebbline.picture.pdf import pdf
 
     last = entries[-1]
-    at = max(last.written_at, last.at).astimezone(last.at.tzinfo)
     columns = () if reading is None else columns_of(reading)
+    ends = [one.end for one in columns]
+    at = max(last.written_at, last.at, *ends).astimezone(last.at.tzinfo)
     seen = chart(entries, at, trace=columns)
     made = handover(entries, at, reading=reading)
     head = HandoverHead(made.case, made.bed, at, last.author, last.number, last.hash, True)

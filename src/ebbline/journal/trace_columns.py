@@ -25,7 +25,8 @@ minutes."""
 class TraceColumn:
     """A stretch of a trace. Numbers are NaN, and counts None, where they were not measured.
 
-    falls: how many decelerations of each kind were seen; with little signal, more may have been.
+    falls: how many decelerations of each kind were seen, by their nadirs (prolonged ones: in every
+    column they reach into); with little signal, more may have been.
     """
 
     fetus: int
@@ -73,6 +74,10 @@ def _column(
     review = summarise(findings, Window(begin_s, end_s))
     falls: dict[DecelerationKind, int] = {}
     for one in within.decelerations_in(findings, begin_s, end_s):
+        # Each stands where its nadir lies, so that none is counted twice; a prolonged one stands
+        # in every half hour that it reaches into, for it is not over there.
+        if one.kind is not DecelerationKind.PROLONGED and not begin_s <= one.nadir_s < end_s:
+            continue
         falls[one.kind] = falls.get(one.kind, 0) + 1
     contractions = within.contractions_in(findings, begin_s, end_s)
     measured = review.contractions.assessed
