@@ -157,11 +157,21 @@ CARRIED = (
 """Knobs that a later chapter of a story takes over from the one before."""
 
 
+MOST_WORDS_CHARACTERS = 1000
+"""Of one chapter: what is longer is no sentence, and the search for near words would not end."""
+
+
 def parse(words: str, after: Scenario | None = None) -> Scenario:
     """The Scenario that a sentence asks for. Raises ScenarioError with the nearest known words.
 
     after: the chapter before, whose gestation, sensors and baseline hold on.
     """
+    if len(words) > MOST_WORDS_CHARACTERS:
+        raise ScenarioError(
+            f"{len(words)} characters are too many for one chapter.",
+            where=f'"{words.strip()[:40]}..."',
+            remedy=f"Say it in {MOST_WORDS_CHARACTERS} at most.",
+        )
     knobs: Knobs = {name: getattr(after, name) for name in CARRIED} if after else {}
     if after is not None:
         reached = [x.to_bpm for x in after.baseline_shifts if x.at_min < after.hours * 60]
