@@ -309,3 +309,35 @@ def test_one_geometry_names_the_place_of_a_touch(x_cm, y_cm, zone):
         abdomen = abdomen_for(ExamContext(girth_cm=girth))
         assert heart_zone(Point(x_cm, y_cm), abdomen) == zone
         assert heart_zone(zone_centre(zone, abdomen), abdomen) == zone
+
+
+def test_an_emergency_of_one_twin_is_alone_for_both():
+    from ebbline.bedside.wording import say_twins
+
+    both = examine_twins(
+        {"brim": "head", "part": "cord"}, {"fundus": "head"}, ExamContext(weeks=37)
+    )
+    told = say_twins(both)
+    assert "Cord felt" in told
+    assert "OTHER TWIN" not in told
+    assert "apart" not in told
+
+
+@pytest.mark.parametrize("towards", ["left", "right", "left rear"])
+def test_in_a_brow_the_small_fontanelle_points_away_from_the_forehead(towards):
+    """The large fontanelle lies by the frontum, the small one opposite (anatomy)."""
+    away = {"left": "right", "right": "left", "left rear": "right front"}[towards]
+    letters = {"left": "LFrT", "right": "RFrT", "left rear": "LFrP"}[towards]
+    result = case({"part": "brow", "posterior-fontanelle": away}, examiner=Examiner.TEXTBOOK)
+    brow = [p for p in result.positions if p.presentation == "brow"]
+    assert brow[0].abbreviation == letters
+    result = case({"part": "brow", "anterior-fontanelle": towards}, examiner=Examiner.TEXTBOOK)
+    brow = [p for p in result.positions if p.presentation == "brow"]
+    assert brow[0].abbreviation == letters
+
+
+def test_the_contraction_sensor_lies_five_centimetres_below_the_top_of_the_fundus():
+    """0.14 of a fundal height of 36 cm, in whole centimetres (ours)."""
+    result = case({"back": "left"}, fundal_height_cm=36.0)
+    abdomen = result.sensors.abdomen
+    assert result.sensors.contraction.point.y_cm == abdomen.fundus_y_cm - 5

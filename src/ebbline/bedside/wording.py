@@ -255,19 +255,24 @@ def _say_growth(page: _Page, result: ExamResult) -> None:
 def say_twins(result: TwinResult, *, width: int = WIDTH, everything: bool = False) -> str:
     """Both twins in words."""
     page = _Page(width)
-    for name, one in (("THE LOWER TWIN", result.first), ("THE OTHER TWIN", result.second)):
+    both = (("THE LOWER TWIN", result.first), ("THE OTHER TWIN", result.second))
+    urgent = [(name, one) for name, one in both if one.alone]
+    for name, one in urgent or both:
         page.head(f"=== {name} ===")
         _say_exam(page, one, everything)
-    page.head("=== BOTH ===")
-    page.say(f"The two heart-rate sites lie {result.apart_cm:.0f} cm apart.")
-    for note in result.notes:
-        page.say(note)
+    if not urgent:
+        page.head("=== BOTH ===")
+        page.say(f"The two heart-rate sites lie {result.apart_cm:.0f} cm apart.")
+        for note in result.notes:
+            page.say(note)
     page.close(result.first.caution)
     return page.text()
 
 
 def one_line(result: ExamResult) -> str:
     """The state of the examination in one line, for reading while it goes on."""
+    if result.alone:
+        return "!! " + " ".join(caution.text for caution in result.alone)
     presents = _likely(result.presentation)
     tell = f"Now: {presents}; back {_side(result)}; site {result.sensors.best.words}."
     urgent = [c.id for c in result.cautions if c.now]
@@ -275,7 +280,7 @@ def one_line(result: ExamResult) -> str:
         tell = f"!! {', '.join(urgent)}. {tell}"
     if result.contradictions:
         pair = " and ".join(result.contradictions[0].items)
-        tell += f" ({pair} do not go together.)"
+        tell += f" ({pair} are seldom reported together.)"
     return tell
 
 

@@ -76,7 +76,6 @@ def draw_abdomen(results: Sequence[ExamResult]) -> Document:
 
     results: one, or two with the lower twin first.
     """
-    first = results[0]
     words = above(results, MARGIN, PAGE_WIDTH - MARGIN, MARGIN)
     scale = SCALE if len(results) == 1 else SCALE_FOR_TWO
     body, bottom = _figure(results, words.bottom + 0.2, PAGE_WIDTH, scale)
@@ -89,7 +88,7 @@ def draw_abdomen(results: Sequence[ExamResult]) -> Document:
         (*words.shapes, Group(tuple(body), title=_told(results), name="abdomen"), *below.shapes),
         title,
     )
-    if first.alone:
+    if any(result.alone for result in results):
         page = Page(PAGE_WIDTH, PAGE_HEIGHT, words.shapes, title)
     return Document(title, (page,))
 
