@@ -146,3 +146,10 @@ def test_what_was_tried_moves_the_next_step_up_and_is_kept(visitor: Visitor) -> 
 def test_a_review_done_yesterday_is_said_so(visitor: Visitor) -> None:
     asked = {"now": "2026-03-01T14:40:00", "last": {"pulse": "2026-02-28T14:50:00"}}
     assert "last yesterday 14:50" in visitor.post("/examination/reviews", json=asked).text
+
+
+def test_weeks_that_were_kept_are_shown_as_the_trade_writes_them(visitor: Visitor) -> None:
+    key = visitor.post("/api/invented", json={"case": "prolonged"}).json()["id"]
+    asked = {"findings": {"back": "left"}, "context": {"weeks": "38+2"}}
+    visitor.post(f"/api/recordings/{key}/examinations", json=asked)
+    assert 'value="38+2"' in visitor.get(f"/recordings/{key}/examination").text

@@ -70,6 +70,7 @@ def _page(
     context: ExamContextIn | None = None,
     **more: Any,
 ) -> HTMLResponse:
+    from ebbline.bedside.number_words import weeks_words
     from ebbline.bedside.policy.internal import load_internal
     from ebbline.bedside.policy.reviews import load_reviews
     from ebbline.web.examination.questions import questions
@@ -77,13 +78,15 @@ def _page(
 
     lists = load_internal()
     planned = load_reviews()
+    known = context or ExamContextIn()
     return page(
         request,
         "examination/examination.html",
         place=place,
         key=key,
         saved=saved,
-        known=context or ExamContextIn(),
+        known=known,
+        known_weeks="" if known.weeks is None else weeks_words(known.weeks),
         steps=steps(),
         questions=[asdict(one) for one in questions()],
         facts=list(lists.facts.values()),
