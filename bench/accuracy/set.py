@@ -14,8 +14,8 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.random import Generator
 
-from ebbline.synth import Labour, Scenario, invent
-from ebbline.synth.population import as_they_come
+from ebbline.synth import Labour, Scenario, Story, invent
+from ebbline.synth.population import as_they_come, course_as_it_comes
 from ebbline.terms import SensorKind
 
 LOSS_BINS = (
@@ -71,13 +71,17 @@ PATTERNS: tuple[str, ...] = (
 
 @dataclass(frozen=True)
 class Case:
-    """One hour of the set. loss_bin: None where the loss is what comes."""
+    """One hour of the set. loss_bin: None where the loss is what comes.
+
+    story: the course of an hour as it comes, scenario its first chapter.
+    """
 
     number: int
     pattern: str
     loss_bin: int | None
     scenario: Scenario
     seed: int
+    story: Story | None = None
 
 
 def _patterned(words: str, rng: Generator) -> Scenario:
@@ -127,8 +131,8 @@ def case(number: int, locked: bool = False) -> Case:
     seed = (begin % 1000 + 1) * 1_000_000 + number * 1000
     block, place = divmod(number, TURN)
     if place < AS_THEY_COME:
-        scenario = as_they_come(seed)
-        return Case(number, USUAL, None, replace(scenario, weeks=round(scenario.weeks)), seed)
+        story = course_as_it_comes(seed)
+        return Case(number, USUAL, None, story.chapters[0], seed, story)
     turn = block * (TURN - AS_THEY_COME) + place - AS_THEY_COME
     cycle, which = divmod(turn, len(PATTERNS))
     loss_bin = (cycle + which) % PATTERN_BINS
@@ -140,8 +144,8 @@ def case(number: int, locked: bool = False) -> Case:
 
 def labour_of(case: Case) -> Labour:
     """The hour itself; of a pattern the first seed whose loss lies in the case's bin."""
-    if case.loss_bin is None:
-        return invent(case.scenario, case.seed)
+    if case.story is not None or case.loss_bin is None:
+        return invent(case.story or case.scenario, case.seed)
     low, high = LOSS_BINS[case.loss_bin]
     scenario = case.scenario
     for attempt in range(TRIES):

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from ebbline.recording import open_recording
 from ebbline.recording.model import ChannelKind, Recording
 from ebbline.synth import invent
-from ebbline.synth.population import SPREAD, Spread, as_they_come
+from ebbline.synth.population import SPREAD, Spread, course_as_it_comes
 from ebbline.terms import SensorKind
 
 FloatArray = NDArray[np.float64]
@@ -77,10 +77,10 @@ def real(sensor: SensorKind) -> list[Window]:
 
 def _invented(task: tuple[int, SensorKind, Spread]) -> list[Window]:
     seed, sensor, spread = task
-    scenario = as_they_come(
+    story = course_as_it_comes(
         seed, 71 / 60, second_stage_min=60.0, heart_sensor=sensor, spread=spread
     )
-    return _cut(invent(scenario, seed).recording, seed, False, 3600.0)
+    return _cut(invent(story, seed).recording, seed, False, 3600.0)
 
 
 def invented(

@@ -76,17 +76,19 @@ def test_off_site_the_mother_is_caught_and_the_electrode_never_catches_her() -> 
 def test_doubling_and_halving_show_twice_and_half_the_rate() -> None:
     labour = invent(Scenario.from_words("doubling, halving, bradycardia, good signal, 4 hours"), 3)
     heart, true = labour.recording.heart_rate().samples, labour.truth.heart_rate.values
-    seen = set()
+    ratios: dict[SpanKind, list[float]] = {SpanKind.DOUBLING: [], SpanKind.HALVING: []}
     for span in labour.truth.artefacts:
-        factor = {SpanKind.DOUBLING: 2.0, SpanKind.HALVING: 0.5}.get(span.kind)
-        if factor is None or span.end_s - span.start_s < 6:
+        if span.kind not in ratios or span.end_s - span.start_s < 6:
             continue
         here = slice(round(span.start_s * 4) + 1, round(span.end_s * 4) - 1)
         ratio = heart[here] / true[here]
         if np.isfinite(ratio).any():
-            seen.add(span.kind)
-            assert np.nanmedian(ratio) == pytest.approx(factor, rel=0.05)
-    assert seen == {SpanKind.DOUBLING, SpanKind.HALVING}
+            ratios[span.kind].append(float(np.nanmedian(ratio)))
+    # A single spell may lag behind a rate that moves; together they show the factor.
+    for kind, factor in ((SpanKind.DOUBLING, 2.0), (SpanKind.HALVING, 0.5)):
+        assert len(ratios[kind]) >= 5
+        assert np.median(ratios[kind]) == pytest.approx(factor, rel=0.02)
+        assert ratios[kind] == pytest.approx([factor] * len(ratios[kind]), rel=0.12)
 
 
 def test_ultrasound_smears_the_beat_and_steps_by_a_quarter() -> None:

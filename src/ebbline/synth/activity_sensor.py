@@ -23,17 +23,24 @@ CATHETER_MOST_MMHG = 130.0
 PER_HOUR = 1 / 3600.0
 SHIFT_FADES_S = 1800.0
 LOST_MEDIAN_S, OFF_MEDIAN_S, OFF_SPREAD = 70.0, 260.0, 1.1
-MEMORIES_S = np.array([500.0, 70.0, 12.0, 0.9, 30.0, 4.0, 90.0])
+OFF_TOGETHER = 0.6
+QUICKNESS, SLOWER_QUICKNESS = 0.72, 0.45
+"""Share of a change that a device gives at the next sample (by the spectra of the belts)."""
+MEMORIES_S = np.array([500.0, 70.0, 12.0, 1.2, 30.0, 4.0, 90.0])
 """Memories of drift, wander, roll, shake, breath's size, breath's rate, restlessness."""
 
 (DRIFT, WANDER, ROLL, SHAKE, BREATH_SIZE, BREATH_RATE, RESTLESS) = range(7)
-(PHASE, SHIFT, FELT, LOST_S, OFF_S, BUMP, BUMP_FELT, BUMP_S, BURST, BURST_S, STARTED) = range(7, 18)
+(
+    PHASE, SHIFT, FELT, LOST_S, OFF_S, BUMP, BUMP_FELT, BUMP_S, BURST, BURST_S, STARTED,
+    SHAKE_FELT, HEART_OFF, GIVEN,
+) = range(7, 21)  # fmt: skip
 """Places in the state of the belt."""
 
 (
     H_GAIN, H_NOISE, H_BREATH, H_DRIFT, H_WANDER, H_ROLL, H_SHAKE, H_WHITE, H_BREATH_HZ, H_RISE,
     H_FALL, H_SHIFTS, H_RESETS, H_LOSSES, H_OFFS, H_BUMPS, H_TONE, H_TIGHT,
-) = range(18)  # fmt: skip
+    H_QUICKNESS,
+) = range(19)  # fmt: skip
 """Places in the belt's habits."""
 
 
@@ -42,6 +49,7 @@ def _belt(
     above: FloatArray,
     push: FloatArray,
     stir: FloatArray,
+    heart_off: FloatArray,
     white: FloatArray,
     uniform: FloatArray,
     habits: FloatArray,
@@ -68,7 +76,7 @@ def _belt(
         if uniform[i, 0] < habits[H_SHIFTS] * step:
             # A slip, or a turn onto the side: the belt lies tighter or looser from now on.
             state[SHIFT] += 11.0 * white[i, 7] * np.exp(0.4 * white[i, 8])
-            state[BURST] = 4.0 + 10.0 * uniform[i, 5]
+            state[BURST] = 3.0 + 6.0 * uniform[i, 5]
             state[BURST_S] = 4.0 + 20.0 * uniform[i, 6]
         if uniform[i, 1] < habits[H_RESETS] * step:
             # Set to zero by hand: what is felt now becomes the usual 0, 10 or 20 units.
@@ -78,11 +86,15 @@ def _belt(
             state[LOST_S] -= step
         elif uniform[i, 2] < habits[H_LOSSES] * step:
             state[LOST_S] = LOST_MEDIAN_S * np.exp(0.8 * white[i, 7])
+        if heart_off[i] > state[HEART_OFF] + 1.0 and uniform[i, 6] < OFF_TOGETHER:
+            # Both are taken off: she goes to the bath, is turned, is examined.
+            state[OFF_S] = max(state[OFF_S], heart_off[i] + 10.0 * white[i, 8])
+        state[HEART_OFF] = heart_off[i]
         if state[OFF_S] > 0.0:
             state[OFF_S] -= step
         elif uniform[i, 3] < habits[H_OFFS] * step:
             state[OFF_S] = OFF_MEDIAN_S * np.exp(OFF_SPREAD * white[i, 7])
-        restless = np.exp(0.5 * state[RESTLESS])
+        restless = np.exp(0.65 * state[RESTLESS] - 0.15)
         if uniform[i, 4] < habits[H_BUMPS] * restless * step:
             # A cough, a hand, a leg drawn up.
             state[BUMP] += 8.0 * np.exp(1.1 * white[i, 8]) * (1.0 if uniform[i, 5] < 0.8 else -0.5)
@@ -93,25 +105,29 @@ def _belt(
         burst = state[BURST] if state[BURST_S] > 0.0 else 0.0
         lost[i] = 2.0 if state[OFF_S] > 0.0 else (1.0 if state[LOST_S] > 0.0 else 0.0)
         # A tight belt shakes more: with the breath, with everything.
-        shaken = (1.0 + habits[H_TIGHT] * min(60.0, max(0.0, state[FELT])) / 30.0) * restless
+        tight = 1.0 + habits[H_TIGHT] * min(60.0, max(0.0, state[FELT])) / 30.0
+        shaken = tight * restless
         breath = np.sin(state[PHASE]) + 0.25 * np.sin(2 * state[PHASE] + 0.8)
         breath *= np.exp(0.6 * state[BREATH_SIZE])
-        shake = state[SHAKE] * (1.0 + burst + 10.0 * stir[i])
-        out[i] = (
+        state[SHAKE_FELT] += 0.33 * (state[SHAKE] - state[SHAKE_FELT])
+        shake = state[SHAKE_FELT] * (1.0 + burst + 5.0 * stir[i])
+        given = (
             habits[H_GAIN] * (state[FELT] + push[i])
             + habits[H_DRIFT] * state[DRIFT]
             + state[SHIFT]
             + state[BUMP_FELT]
-            + 10.0 * stir[i]
+            + 6.0 * stir[i]
             + habits[H_WANDER] * state[WANDER] * restless
             + habits[H_NOISE]
             * (
-                habits[H_BREATH] * breath * shaken
+                habits[H_BREATH] * breath * tight
                 + habits[H_ROLL] * state[ROLL] * shaken
                 + habits[H_SHAKE] * shake * shaken
-                + habits[H_WHITE] * white[i, 8]
+                + habits[H_WHITE] * white[i, 8] * restless
             )
         )
+        state[GIVEN] += habits[H_QUICKNESS] * (given - state[GIVEN])
+        out[i] = state[GIVEN]
 
 
 class ActivitySensor:
@@ -125,27 +141,33 @@ class ActivitySensor:
         self._device = device
         self._keep = np.exp(-1.0 / (STEP_HZ * MEMORIES_S))
         self._kick = np.sqrt(1 - self._keep**2)
-        self._state = np.zeros(18)
+        self._state = np.zeros(21)
         self._state[:7] = habits.standard_normal(7)
         self._samples = 0
         self._held = 0.0
         draw = habits.standard_normal(12)
-        self._breath_units = float(0.3 * np.exp(0.9 * draw[0]))
+        self._breath_units = float((0.32 if device.averaging else 0.85) * np.exp(0.9 * draw[0]))
         self._drift_units = float(4.5 * np.exp(0.5 * draw[1]))
         self._wander_units = float(2.4 * np.exp(0.7 * draw[2]))
-        self._roll_units = float(0.8 * np.exp(0.7 * draw[3]))
-        self._shake_units = float(0.2 * np.exp(0.6 * draw[4]))
-        self._white_units = float(0.1 * np.exp(0.5 * draw[5]))
+        self._roll_units = float((1.1 if device.averaging else 1.6) * np.exp(0.7 * draw[3]))
+        self._shake_units = float((1.4 if device.averaging else 0.25) * np.exp(0.6 * draw[4]))
+        self._white_units = float(0.06 * np.exp(0.5 * draw[5]))
         self._bumps_per_hour = float(80.0 * np.exp(0.8 * draw[6]))
         self._breath_hz = float(habits.uniform(0.2, 0.42))
         self._rise, self._fall = float(habits.uniform(0.15, 0.5)), float(habits.uniform(0.03, 0.2))
 
     def give(
-        self, pressure: FloatArray, push: FloatArray, movement: FloatArray, scenario: Scenario
+        self,
+        pressure: FloatArray,
+        push: FloatArray,
+        movement: FloatArray,
+        heart_off: FloatArray,
+        scenario: Scenario,
     ) -> FloatArray:
         """The next samples: mmHg of a catheter, units of a belt cut off at 0 and at its most.
 
-        pressure: mmHg without the pushes; push: mmHg on top; movement: 0 to 1.5.
+        pressure: mmHg without the pushes; push: mmHg on top; movement: 0 to 1.5;
+        heart_off: seconds that the heart-rate sensor will be off.
         """
         s, count = scenario, len(pressure)
         white = self._rng.standard_normal((count, 9))
@@ -158,6 +180,7 @@ class ActivitySensor:
             pressure - s.resting_tone_mmhg,
             push,
             stir,
+            heart_off,
             white,
             uniform,
             habits,
@@ -190,7 +213,7 @@ class ActivitySensor:
         return held
 
     def _belt_habits(self, s: Scenario) -> FloatArray:
-        made = np.zeros(18)
+        made = np.zeros(19)
         made[H_GAIN] = s.toco_gain * toco_reach(
             s.toco_at.distance_cm(s.fundus_at), s.abdominal_wall_cm
         )
@@ -207,13 +230,15 @@ class ActivitySensor:
         made[H_OFFS] = s.belt_off_per_hour * PER_HOUR
         made[H_BUMPS] = self._bumps_per_hour * s.toco_noise * PER_HOUR
         made[H_TONE], made[H_TIGHT] = s.toco_tone, 1.0
+        made[H_QUICKNESS] = QUICKNESS if self._device.averaging else SLOWER_QUICKNESS
         return made
 
     def _catheter_habits(self, s: Scenario) -> FloatArray:
-        made = np.zeros(18)
+        made = np.zeros(19)
         made[H_GAIN], made[H_NOISE] = 1.0, 1.0
         made[H_BREATH], made[H_DRIFT], made[H_SHAKE] = 0.5, 0.8, 0.25
         made[H_BREATH_HZ] = self._breath_hz
         made[H_RISE], made[H_FALL] = 0.6, 0.5
+        made[H_QUICKNESS] = 1.0
         made[H_LOSSES] = s.activity_losses_per_hour * PER_HOUR
         return made

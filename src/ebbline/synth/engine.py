@@ -28,7 +28,7 @@ FloatArray = NDArray[np.float64]
 
 __all__ = ["Labour", "LabourEngine", "Stretch", "invent"]
 
-BEATS_UNEVEN_BPM, BEATS_UNEVEN_SHARE = 0.2, 0.043
+BEATS_UNEVEN_BPM, BEATS_UNEVEN_SHARE = 0.15, 0.051
 """How far neighbouring beats differ: a least, and more with variability (share of the bandwidth;
 fitted to the steps of the CTU-UHB recordings)."""
 DESCENT_CM_PER_HOUR, TO_MIDLINE_PER_HOUR = 2.0, 0.4
@@ -142,18 +142,17 @@ class LabourEngine:
             electrode=electrode,
             rate=body.rate,
             fall=body.fall,
-            bell=t.bell[fast],
             push=t.push[fast],
             movement=t.movement[fast],
             distance_cm=np.repeat(distance, STEP_HZ),
         )
         uneven = BEATS_UNEVEN_BPM + BEATS_UNEVEN_SHARE * body.width
-        heart, mode = self._heart.give(
+        heart, mode, off = self._heart.give(
             body.rate, body.maternal, heard, uneven, electrode, s.sensor_off_per_hour
         )
         pressure = s.resting_tone_mmhg + t.bell[fast] + t.push[fast]
         activity = self._belt.give(
-            s.resting_tone_mmhg + t.bell[fast], t.push[fast], t.movement[fast], s
+            s.resting_tone_mmhg + t.bell[fast], t.push[fast], t.movement[fast], off, s
         )
         maternal = np.round(body.maternal)
         self._kept.add(

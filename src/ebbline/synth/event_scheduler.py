@@ -31,9 +31,10 @@ Nijhuis JG, Prechtl HFR, Martin CB, Bots RSGM. Early Hum Dev 1982;6:177-95; quie
 40 minutes at term (Pillai M, James D. Obstet Gynecol 1990;76:812-6; from memory)."""
 
 CONTRACTION_SPREAD, SPREAD_BY_IRREGULARITY = 0.12, 0.7
-SECONDS_SPREAD, RISE_SHARE = 0.16, 0.45
-"""Spread of strength (of its logarithm: a least, and by the irregularity), spread of length
-(share), share of the rise: chosen."""
+SECONDS_SPREAD, SECONDS_BY_IRREGULARITY = 0.08, 0.28
+RISE_SHARE, RISE_SPREAD, RISE_BY_IRREGULARITY = 0.44, 0.03, 0.1
+"""Spreads of strength (of its logarithm), of length (share) and of the rise's share: a least, and
+more by the irregularity (chosen, then by the belts of CTU-UHB)."""
 RARE_PER_10_MIN, LOOK_AGAIN_S = 1.0, 120.0
 """Rarer contractions come by chance, looked for this often."""
 
@@ -41,6 +42,13 @@ CORD_S, CORD_UNPAIRED_S = 36.0, 26.0
 RAGGED_SHARE = 0.5
 """Most bandwidth of the swings inside a variable deceleration, as a share of its depth (by eye on
 the CTU-UHB recordings, like the usual lengths above)."""
+
+EARLY_LAG_S, EARLY_LAG_SPREAD_S, EARLY_LAGS_S = 2.0, 3.5, (-5.0, 12.0)
+"""Head compression answers at once or some seconds before or after: the lags of early and late
+falls overlap, as they do in people (figures chosen)."""
+
+EFFORT, EFFORT_SPREAD = 0.6, 0.5
+"""How hard a woman pushes, drawn for each labour (by the belts of CTU-UHB)."""
 
 BUSY_BPM = 2.0
 COINCIDING_SHARE = 0.12
@@ -63,6 +71,7 @@ class Happenings:
         self._at(float(of("movement").exponential(120.0)), self._move)
         self._at(float(of("unpaired").exponential(300.0)), self._compress_unpaired)
         self._at(float(of("prolonged").exponential(1800.0)), self._fall_by_chance)
+        self._effort = EFFORT * math.exp(EFFORT_SPREAD * of("effort").standard_normal())
         self.plan(state.scenario, 0.0)
 
     def next_s(self) -> float:
@@ -122,9 +131,10 @@ class Happenings:
         if rare and rare_chance >= per_10 * LOOK_AGAIN_S / 600.0:
             self._at(time + LOOK_AGAIN_S, self._contract)
             return
+        uneven = SECONDS_SPREAD + SECONDS_BY_IRREGULARITY * s.contraction_irregularity
         usual = LOOK_AGAIN_S if rare else 600.0 / per_10
         interval = usual * max(0.35, 1.0 + s.contraction_irregularity * draws[0])
-        seconds = float(np.clip(s.contraction_s * (1 + SECONDS_SPREAD * draws[1]), 30.0, 180.0))
+        seconds = float(np.clip(s.contraction_s * (1 + uneven * draws[1]), 30.0, 180.0))
         seconds = min(seconds, max(40.0, 0.88 * usual))
         spread = CONTRACTION_SPREAD + SPREAD_BY_IRREGULARITY * s.contraction_irregularity
         peak = s.contraction_mmhg * math.exp(spread * draws[2])
@@ -134,12 +144,15 @@ class Happenings:
         state.coupled_next = bool(not coupled and coupled_chance < s.coupling_share)
         if state.coupled_next:
             interval = 1.05 * seconds
-        rise_share = float(np.clip(RISE_SHARE + 0.04 * draws[3], 0.34, 0.52))
+        rise = RISE_SPREAD + RISE_BY_IRREGULARITY * s.contraction_irregularity
+        rise_share = float(np.clip(RISE_SHARE + rise * draws[3], 0.3, 0.58))
         bell = shapes.contraction(peak, seconds, rise_share, rng)
         state.tracks.add("bell", time, bell)
         pushing = state.pushing and time >= state.second_stage_s
         if pushing:
-            state.tracks.add("push", time, shapes.pushes(bell, self._streams.of("pushing")))
+            state.tracks.add(
+                "push", time, self._effort * shapes.pushes(bell, self._streams.of("pushing"))
+            )
         start = round(time * STEP_HZ)
         state.bells.append(Bell(start, start + len(bell), s.resting_tone_mmhg, pushing, coupled))
         self._answer(time, bell, seconds, peak, chance)
@@ -167,8 +180,11 @@ class Happenings:
             self._compress(begin, depth, CORD_S * math.exp(0.4 * draws[2]))
         elif up_to_variable <= chance < up_to_early:
             depth = s.early_depth_bpm * math.exp(0.2 * draws[0])
-            lag_s = round(float(np.clip(1.0 + 1.5 * draws[1], 0.0, 4.0)) * STEP_HZ) / STEP_HZ
-            dip = shapes.smooth(bell / bell.max(), 10.0)
+            lag_s = float(np.clip(EARLY_LAG_S + EARLY_LAG_SPREAD_S * draws[1], *EARLY_LAGS_S))
+            early = round(max(0.0, -lag_s) * STEP_HZ)
+            lag_s = round(max(0.0, lag_s) * STEP_HZ) / STEP_HZ
+            dip = shapes.smooth(bell[early:] / bell.max(), 10.0)
+            dip[: 4 * STEP_HZ] *= np.linspace(0.0, 1.0, 4 * STEP_HZ)
             tracks.add("head", time + lag_s, depth * dip / dip.max())
         first, last = int(time), int(time + seconds + 45)
         tracks.reach(last)

@@ -19,7 +19,7 @@ from ebbline.synth.shapes import STEP_HZ
 FloatArray = NDArray[np.float64]
 
 OU_SECONDS = np.array([70.0, 12.0, 3.0, 0.7])
-OU_SHARES = np.array([0.28, 0.20, 0.07, 0.01])
+OU_SHARES = np.array([0.18, 0.08, 0.05, 0.007])
 """Time constants (s) of the noises that sum to the fractal part, and their shares of variance."""
 
 OSCILLATION_HZ = (0.045, 0.13)
@@ -29,17 +29,19 @@ OSCILLATION_SHARE = 0.084
 its share of the variance. Excess variability (saltatory) is made of it alone."""
 
 MODULATION_S = 75.0
-MODULATION_SPREAD = 0.30
+MODULATION_SPREAD = 0.42
 """Waxing and waning of the amplitude: time constant and standard deviation of its logarithm."""
 
-UNIT_BANDWIDTH = 2.42
-OSCILLATION_BANDWIDTH = 4.05
+UNIT_BANDWIDTH = 2.76
+OSCILLATION_BANDWIDTH = 3.79
 """Mean peak-to-trough about its own slope (see `output`) of the fractal part and of the
 oscillation, both at unit variance (measured; the tests hold them)."""
 
-DIPS_PER_S, DIP_FALL_S, DIP_BACK_S, DIP_SHARE = 0.12, 0.5, 4.5, 0.55
+DIPS_PER_S, DIP_FALL_S, DIP_BACK_S, DIP_SHARE = 0.22, 0.32, 6.0, 1.1
 """Brief vagal dips: how often, how quickly they come and go, their share of the variance. They
 fall faster than they rise, as the recordings do."""
+
+DIP_SPREAD = 0.7
 
 STREAMS = len(OU_SECONDS) + 4
 
@@ -69,7 +71,8 @@ def _fluctuate(
         state[count + 2] = slow[0] * state[count + 2] + slow[1] * white[i, count + 2]
         # Shots of exponential size, each a quick fall and a slower return; their mean taken off.
         if abs(white[i, count + 3]) > dips[0]:
-            state[count + 3] += dips[1] * (abs(white[i, count + 3]) - dips[0])
+            size = dips[1] * (abs(white[i, count + 3]) - dips[0])
+            state[count + 3] += size * np.exp(DIP_SPREAD * white[i, 0] - 0.5 * DIP_SPREAD**2)
         state[count + 3] -= dips[2] * state[count + 3]
         state[count + 4] += dips[3] * (state[count + 3] - state[count + 4])
         total -= state[count + 4] - dips[4]
@@ -93,6 +96,7 @@ def _dips() -> FloatArray:
         felt += fall * (level - felt)
         shape[i] = felt
     variance = DIPS_PER_S * step * 2 * mean_size**2 * float((shape**2).sum())
+    variance *= math.exp(DIP_SPREAD**2)
     size = math.sqrt(DIP_SHARE / variance)
     mean = DIPS_PER_S * step * size * mean_size * float(shape.sum())
     return np.array([threshold, size, back, fall, mean])

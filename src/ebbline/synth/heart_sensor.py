@@ -17,52 +17,63 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from ebbline.compiled import kernel
-from ebbline.synth.sensors import Device, Hearing
+from ebbline.synth.sensors import (
+    LEAST_UNSETTLED,
+    SETTLED_FROM,
+    SETTLED_OVER,
+    Device,
+    Hearing,
+)
 from ebbline.synth.shapes import STEP_HZ
 
 FloatArray = NDArray[np.float64]
 ModeArray = NDArray[np.int8]
 
-SLOW_S, MIDDLE_S, QUICK_S = 480.0, 40.0, 5.0
-SLOW_SHARE, MIDDLE_SHARE, QUICK_SHARE = 0.74, 0.21, 0.05
+SLOW_S, MIDDLE_S, QUICK_S = 240.0, 60.0, 4.0
+SLOW_SHARE, MIDDLE_SHARE, QUICK_SHARE = 0.915, 0.06, 0.025
 """The quality's own changes: memories (s), and shares of its variance."""
 
 SPELL_MEDIANS_S = (9.0, 9.0, 35.0)
 """Spells of doubling, halving and maternal rate (chosen; the mother's stays longest)."""
 SPELL_SPREAD = 0.7
 
-OFF_MEDIAN_S, OFF_SPREAD = 150.0, 1.1
+OFF_MEDIAN_S, OFF_SPREAD = 190.0, 1.2
 """How long a sensor that came off is left off."""
 
-LOCK_S_LEAST, LOCK_S_MEAN, LOCKED_CHANCE = 0.6, 3.0, 0.75
+LOCK_S_LEAST, LOCK_S_MEAN, LOCKED_CHANCE = 0.2, 5.0, 0.8
 """Once found, a correlation holds for a while even where the signal is poor."""
 
 UNHEARD_ERROR = 1.5
 """How much the error grows where the signal is poor."""
 
+ELECTRODE_BEAT_MS = 2.0
+LATE_SHARE = 0.025
+LEAP_TAIL = 0.3
+VALUE_ERROR_BPM = 0.13
+
 LEAST_SHOWN_BPM, MOST_SHOWN_BPM = 40.0, 240.0
 
 (
     SLOW, MIDDLE, QUICK, PHASE, SINCE_BEAT, BEATS_SUM, ESTIMATE, SHOWN, SHOWN_MODE, UNHEARD_S,
-    BLANK_S, WRONG_S, WRONG_RATIO, SPELL_S, SPELL_MODE, OFF_S, DEBT, STARTED, UNEASE,
+    BLANK_S, WRONG_S, WRONG_RATIO, SPELL_S, SPELL_MODE, OFF_S, STARTED, UNEASE,
     LOCK_S, PATIENCE,
-) = range(21)  # fmt: skip
+) = range(20)  # fmt: skip
 """Places in the state of the sensor."""
 
 (
     P_ELECTRODE, P_SMOOTH, P_NOISE, P_GOOD, P_BAD, P_HOLD_S, P_BLANK_S, P_WRONG, P_WRONG_S,
     P_ODD_BEAT, P_BEAT_MS, P_STEPS, P_OFF, P_TREMBLE,
-    P_LEAP,
-) = range(15)  # fmt: skip
+    P_LEAP, P_ROUNDING,
+) = range(16)  # fmt: skip
 """Places in the habits of the sensor."""
 
 
 @kernel
-def _quantised(bpm: float, beat_ms: float, steps: float) -> float:
+def _quantised(bpm: float, beat_ms: float, rounding: float, steps: float) -> float:
     if beat_ms > 0.0:
         interval = max(1.0, np.round(60000.0 / bpm / beat_ms)) * beat_ms
         bpm = 60000.0 / interval
-    return float(np.round(bpm * steps) / steps)
+    return float(np.floor(bpm * steps + rounding + 1e-9) / steps)
 
 
 @kernel
@@ -79,6 +90,7 @@ def _listen(
     state: FloatArray,
     value: FloatArray,
     mode: ModeArray,
+    off: FloatArray,
 ) -> None:
     step = 1.0 / STEP_HZ
     electrode = habits[P_ELECTRODE] > 0.5
@@ -86,7 +98,9 @@ def _listen(
         state[SLOW] = walks[0, 0] * state[SLOW] + walks[0, 1] * normal[i, 0]
         state[MIDDLE] = walks[1, 0] * state[MIDDLE] + walks[1, 1] * normal[i, 1]
         state[QUICK] = walks[2, 0] * state[QUICK] + walks[2, 1] * normal[i, 2]
-        heard = quality[i] + state[SLOW] + state[MIDDLE] + state[QUICK]
+        # Where the signal is good it seldom turns bad for long.
+        settled = min(1.0, max(LEAST_UNSETTLED, (SETTLED_FROM - quality[i]) / SETTLED_OVER))
+        heard = quality[i] + settled * state[SLOW] + state[MIDDLE] + state[QUICK]
         good = heard > 0.0
         state[OFF_S] = max(0.0, state[OFF_S] - step)
         state[SPELL_S] = max(0.0, state[SPELL_S] - step)
@@ -125,26 +139,25 @@ def _listen(
             state[PHASE] = uniform[i, 5]
             if uniform[i, 0] < habits[P_OFF] * 1.8 * OFF_MEDIAN_S:
                 state[OFF_S] = OFF_MEDIAN_S * np.exp(OFF_SPREAD * normal[i, 3]) * uniform[i, 6]
-        if state[PHASE] >= 1.0:
+        # Now and then a value comes a sample late.
+        if state[PHASE] >= 1.0 and uniform[i, 3] > LATE_SHARE:
             state[PHASE] -= 1.0
             beat = state[BEATS_SUM] / max(1.0, np.round(state[SINCE_BEAT] / step))
             state[SINCE_BEAT] = 0.0
             state[BEATS_SUM] = 0.0
-            # Errors are mostly small and now and then large; one beat's is taken back by the next.
+            # Errors are mostly small and now and then large.
             state[UNEASE] = 0.94 * state[UNEASE] + 0.34 * normal[i, 4]
             error = (1.0 + UNHEARD_ERROR * min(1.5, max(0.0, 1.0 - heard))) * habits[P_NOISE]
             error *= unevenness[i] * normal[i, 5] * np.exp(0.7 * state[UNEASE])
             if electrode:
-                beat = beat + error - 0.5 * state[DEBT]
-                state[DEBT] = error
-                if uniform[i, 6] < habits[P_ODD_BEAT]:
-                    odd = beat * 0.08 * normal[i, 6]
-                    beat += odd
-                    state[DEBT] += odd
+                beat = beat + error
+                # Odd beats come in runs: ectopic ones, or the trigger beside the beat.
+                if uniform[i, 6] < habits[P_ODD_BEAT] * np.exp(2.0 * state[UNEASE]):
+                    beat *= 1.0 + 0.07 * normal[i, 6]
                 state[ESTIMATE] = beat
             else:
                 state[ESTIMATE] += habits[P_SMOOTH] * (beat + error - state[ESTIMATE])
-            chance = habits[P_GOOD] if good else habits[P_BAD] * np.exp(2.2 * max(heard, -5.0))
+            chance = habits[P_GOOD] if good else habits[P_BAD] * np.exp(2.6 * max(heard, -4.0))
             if state[LOCK_S] > 0.0:
                 chance = max(chance, LOCKED_CHANCE)
             valid = uniform[i, 7] < chance and state[OFF_S] == 0.0
@@ -158,11 +171,12 @@ def _listen(
                     begins = habits[P_WRONG] if silent else 0.08 * habits[P_WRONG]
                     if uniform[i, 9] < begins:
                         state[WRONG_S] = habits[P_WRONG_S] * np.exp(0.8 * normal[i, 3])
+                        spread = 0.18 if electrode else 0.24
                         # Mostly something below the true rate, now and then its half or double.
                         if uniform[i, 10] < 0.66:
-                            state[WRONG_RATIO] = np.exp(-abs(0.24 * normal[i, 6]) - 0.03)
+                            state[WRONG_RATIO] = np.exp(-abs(spread * normal[i, 6]) - 0.03)
                         elif uniform[i, 10] < 0.97:
-                            state[WRONG_RATIO] = np.exp(abs(0.2 * normal[i, 6]) + 0.03)
+                            state[WRONG_RATIO] = np.exp(abs(0.8 * spread * normal[i, 6]) + 0.03)
                         else:
                             state[WRONG_RATIO] = 2.0 if uniform[i, 10] > 0.99 else 0.5
                 if state[WRONG_S] > 0.0:
@@ -177,27 +191,39 @@ def _listen(
                     shown *= 2.0 if spell == 3 else (0.5 if spell == 4 else 1.0)
                 if electrode and not good:
                     shown *= np.exp(0.012 * normal[i, 8])
+                elif not electrode:
+                    shown += VALUE_ERROR_BPM * normal[i, 8]
                 # A value far from the last is not believed until that one has been given up.
                 leap = abs(shown - state[SHOWN]) - habits[P_LEAP]
                 believed = (
-                    silent or leap < 0.0 or uniform[i, 11] < np.exp(-leap / (0.5 * habits[P_LEAP]))
+                    silent
+                    or leap < 0.0
+                    or uniform[i, 11] < np.exp(-leap / (LEAP_TAIL * habits[P_LEAP]))
                 )
                 if believed and LEAST_SHOWN_BPM <= shown <= MOST_SHOWN_BPM:
-                    if silent and not electrode:
+                    if silent:
                         state[LOCK_S] = LOCK_S_LEAST - LOCK_S_MEAN * np.log(1.0 - uniform[i, 11])
-                    state[SHOWN] = _quantised(shown, habits[P_BEAT_MS], habits[P_STEPS])
+                    state[SHOWN] = _quantised(
+                        shown, habits[P_BEAT_MS], habits[P_ROUNDING], habits[P_STEPS]
+                    )
                     state[SHOWN_MODE] = said
                     state[UNHEARD_S] = 0.0
                     state[PATIENCE] = uniform[i, 8] ** 2
             elif not silent and uniform[i, 10] < habits[P_TREMBLE]:
                 tremble = 0.25 if uniform[i, 11] < 0.5 else -0.25
                 state[SHOWN] = _quantised(
-                    state[SHOWN] + tremble, habits[P_BEAT_MS], habits[P_STEPS]
+                    state[SHOWN] + tremble, habits[P_BEAT_MS], habits[P_ROUNDING], habits[P_STEPS]
                 )
-        hold = habits[P_HOLD_S] * (0.9 + 0.8 * state[PATIENCE])
+        hold = habits[P_HOLD_S]
+        if electrode:
+            # The next beat is waited for, not the one after.
+            hold = max(hold, 75.0 / followed)
+        else:
+            hold *= 0.9 + 0.8 * state[PATIENCE]
         if state[SHOWN_MODE] != 1.0 and state[UNHEARD_S] > hold:
             state[SHOWN_MODE] = 1.0
             state[BLANK_S] = 0.0
+        off[i] = state[OFF_S]
         mode[i] = np.int8(state[SHOWN_MODE])
         value[i] = np.nan if mode[i] == 1 else state[SHOWN]
 
@@ -208,7 +234,7 @@ class HeartSensor:
     def __init__(self, habits: Generator, rng: Generator, noise: Generator, device: Device) -> None:
         self._rng = rng
         self._noise = noise
-        self._state = np.zeros(21)
+        self._state = np.zeros(20)
         memories = np.array([SLOW_S, MIDDLE_S, QUICK_S])
         shares = np.array([SLOW_SHARE, MIDDLE_SHARE, QUICK_SHARE])
         keep = np.exp(-1.0 / (STEP_HZ * memories))
@@ -217,29 +243,30 @@ class HeartSensor:
         draw = habits.standard_normal(12)
         self._noise_size = math.exp(0.35 * draw[0])
         self._device = device
-        averaging = device.beat_ms == 0.0
+        averaging = device.averaging
         self._by_sensor = {
             False: self._habits(False, draw) if averaging else self._habits(True, draw),
             True: self._habits(True, draw),
         }
 
     def _habits(self, beat_by_beat: bool, draw: FloatArray) -> FloatArray:
-        made = np.zeros(15)
+        made = np.zeros(16)
         made[P_ELECTRODE] = float(beat_by_beat)
         made[P_SMOOTH] = float(np.clip(0.5 + 0.08 * draw[1], 0.25, 0.8))
-        made[P_NOISE] = (0.7 if beat_by_beat else 0.9) * self._noise_size
-        made[P_GOOD] = 0.985 if not beat_by_beat else 0.99
-        made[P_BAD] = (0.6 if beat_by_beat else 0.5) * math.exp(0.3 * draw[2])
-        made[P_HOLD_S] = 0.8 if beat_by_beat else float(np.clip(2.4 + 0.25 * draw[3], 1.8, 4.0))
-        made[P_BLANK_S] = 1.5 if beat_by_beat else 0.75
-        made[P_LEAP] = 25.0 if beat_by_beat else 11.0
-        made[P_WRONG] = 0.28 if not beat_by_beat else 0.3
+        made[P_NOISE] = (0.45 if beat_by_beat else 0.9) * self._noise_size
+        made[P_GOOD] = 0.9995 if beat_by_beat else 0.993
+        made[P_BAD] = (0.3 if beat_by_beat else 0.75) * math.exp(0.3 * draw[2])
+        made[P_HOLD_S] = 0.5 if beat_by_beat else float(np.clip(2.4 + 0.25 * draw[3], 1.8, 4.0))
+        made[P_BLANK_S] = 1.7 if beat_by_beat else 0.75
+        made[P_LEAP] = 30.0 if beat_by_beat else 12.0
+        made[P_WRONG] = 0.45 if not beat_by_beat else 0.4
         made[P_WRONG_S] = 3.0
-        made[P_ODD_BEAT] = 0.004 * math.exp(0.8 * draw[4])
-        beat_ms = self._device.beat_ms if not beat_by_beat else (self._device.beat_ms or 2.0)
-        made[P_BEAT_MS] = beat_ms
+        made[P_ODD_BEAT] = 0.0015 * math.exp(0.8 * draw[4])
+        coarse = beat_by_beat and self._device.averaging
+        made[P_BEAT_MS] = ELECTRODE_BEAT_MS if coarse else self._device.beat_ms
+        made[P_ROUNDING] = 0.5 if coarse else self._device.rounding
         made[P_STEPS] = self._device.bpm_steps
-        made[P_TREMBLE] = 0.25
+        made[P_TREMBLE] = 0.4
         return made
 
     def give(
@@ -250,15 +277,15 @@ class HeartSensor:
         unevenness: FloatArray,
         electrode: bool,
         off_per_hour: float,
-    ) -> tuple[FloatArray, ModeArray]:
-        """Values (bpm, NaN where lost) and modes of the next samples.
+    ) -> tuple[FloatArray, ModeArray, FloatArray]:
+        """Values (bpm, NaN where lost), modes, and seconds the sensor will be off, of the next.
 
         rate, maternal: the true rates; unevenness: how far beats differ from their mean, bpm.
         """
         count = len(rate)
         habits = self._by_sensor[electrode].copy()
         habits[P_OFF] = off_per_hour / 3600.0
-        value, mode = np.empty(count), np.zeros(count, dtype=np.int8)
+        value, mode, off = np.empty(count), np.zeros(count, dtype=np.int8), np.zeros(count)
         _listen(
             rate,
             maternal,
@@ -272,5 +299,6 @@ class HeartSensor:
             self._state,
             value,
             mode,
+            off,
         )
-        return value, mode
+        return value, mode, off

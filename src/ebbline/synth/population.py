@@ -9,30 +9,34 @@ the spread is theirs.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.random import Generator
+from numpy.typing import NDArray
 
 from ebbline.synth.scenario import Behaviour, Scenario
+from ebbline.synth.story import Story
 from ebbline.synth.streams import Streams
 from ebbline.terms import SensorKind, Stage
+
+FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
 class Spread:
     """Middles and spreads of the knobs (spreads of logarithms where a knob is positive)."""
 
-    loss: float = 0.10
-    loss_spread: float = 1.0
-    electrode_loss: float = 0.03
+    loss: float = 0.065
+    loss_spread: float = 1.2
+    electrode_loss: float = 0.010
     electrode_loss_spread: float = 1.4
-    sensor_off_per_hour: float = 0.5
+    sensor_off_per_hour: float = 0.6
     baseline: float = 137.0
     baseline_spread: float = 12.0
     wander: float = 3.0
     wander_spread: float = 0.5
-    bandwidth: float = 8.5
+    bandwidth: float = 9.9
     bandwidth_spread: float = 0.4
     accelerations: float = 8.0
     accelerations_spread: float = 0.9
@@ -47,7 +51,7 @@ class Spread:
     contractions: float = 4.0
     contractions_spread: float = 0.25
     irregularity: float = 0.42
-    length: float = 80.0
+    length: float = 70.0
     gain: float = 0.45
     gain_spread: float = 0.7
     tone: float = 10.0
@@ -57,6 +61,13 @@ class Spread:
     shifts: float = 1.5
     belt_off: float = 0.6
     dead_belt: float = 0.06
+    drift: float = 0.5
+    second_falls: float = 2.5
+    second_depth: float = 1.35
+    second_baseline: float = -4.0
+    second_bandwidth: float = 1.3
+    second_loss: float = 1.3
+    second_belt_off: float = 7.0
 
 
 SPREAD = Spread()
@@ -66,14 +77,13 @@ def as_they_come(
     seed: int,
     hours: float = 1.0,
     *,
-    second_stage_min: float | None = None,
     heart_sensor: SensorKind | None = None,
     spread: Spread = SPREAD,
 ) -> Scenario:
     """The scenario of one labour drawn from the spread; the same seed draws the same.
 
-    second_stage_min: minutes until pushing begins (None: first stage throughout). heart_sensor:
-    drawn as often as in the open recordings (one electrode to four ultrasound) if None.
+    heart_sensor: drawn as often as in the open recordings (one electrode to four ultrasound) if
+    None.
     """
     rng = Streams(seed).of("population")
     s = spread
@@ -91,9 +101,7 @@ def as_they_come(
     dead = rng.random() < s.dead_belt
     return Scenario(
         hours=hours,
-        second_stage_start_min=second_stage_min,
         stage=Stage.FIRST,
-        pushing=second_stage_min is not None,
         weeks=float(np.clip(40.0 + 1.2 * rng.standard_normal(), 37.0, 42.5)),
         baseline_bpm=float(
             np.clip(s.baseline + s.baseline_spread * rng.standard_normal(), 105, 185)
@@ -130,6 +138,87 @@ def as_they_come(
         signal_loss=loss,
         doubling_per_hour=0.3,
         halving_per_hour=0.3,
+    )
+
+
+CHAPTER_MIN, LEAST_CHAPTER_MIN = (12, 36), 6
+"""A labour keeps its habits for so many minutes; then they move on."""
+
+
+def course_as_it_comes(
+    seed: int,
+    hours: float = 1.0,
+    *,
+    second_stage_min: float | None = None,
+    heart_sensor: SensorKind | None = None,
+    spread: Spread = SPREAD,
+) -> Story:
+    """A labour drawn from the spread that moves on from chapter to chapter, as labours do.
+
+    second_stage_min: minutes until pushing begins (None: first stage throughout); the others as in
+    as_they_come. In the second stage falls are more and deeper, the rate swings
+    more, and the belt is more often off.
+    """
+    first = as_they_come(seed, hours, heart_sensor=heart_sensor, spread=spread)
+    rng = Streams(seed).of("course")
+    walk = np.zeros(7)
+    chapters: list[Scenario] = []
+    now, end = 0.0, hours * 60.0
+    while now < end - 0.5:
+        second = second_stage_min is not None and now >= second_stage_min - 1e-6
+        until = end if second or second_stage_min is None else min(end, second_stage_min)
+        length = float(rng.integers(*CHAPTER_MIN))
+        if until - now - length < LEAST_CHAPTER_MIN:
+            length = until - now
+        walk = 0.7 * walk + 0.7 * rng.standard_normal(7)
+        chapters.append(replace(_moved(first, walk, rng, spread, second), hours=length / 60.0))
+        now += length
+    return Story(tuple(chapters))
+
+
+def _moved(first: Scenario, walk: FloatArray, rng: Generator, s: Spread, second: bool) -> Scenario:
+    """The labour's habits moved on by a walk; more strained in the second stage."""
+    together = first.late_share + first.variable_share + first.early_share
+    odds = together / (1 - min(0.97, together)) * math.exp(s.drift * walk[0])
+    if second:
+        odds *= s.second_falls
+    together = odds / (1 + odds)
+    old = np.array([first.late_share, first.variable_share, first.early_share])
+    parts = rng.dirichlet(0.3 + 4.0 * old / max(1e-6, old.sum()))
+    late, variable, early = (0.98 * together * parts).tolist()
+    deeper = math.exp(0.2 * walk[1]) * (s.second_depth if second else 1.0)
+
+    def moved(value: float, by: float, low: float, high: float) -> float:
+        return float(np.clip(value * math.exp(by), low, high))
+
+    made = replace(
+        first,
+        late_share=late,
+        variable_share=variable,
+        early_share=early,
+        late_depth_bpm=float(np.clip(first.late_depth_bpm * deeper, 8.0, 75.0)),
+        early_depth_bpm=float(np.clip(first.early_depth_bpm * deeper, 8.0, 58.0)),
+        variable_depth_bpm=float(np.clip(first.variable_depth_bpm * deeper, 12.0, 100.0)),
+        bandwidth_bpm=moved(first.bandwidth_bpm, 0.16 * walk[2], 1.0, 45.0),
+        accelerations_per_hour=moved(first.accelerations_per_hour, 0.4 * walk[3], 0.1, 45.0),
+        contractions_per_10_min=moved(first.contractions_per_10_min, 0.1 * walk[4], 1.0, 8.0),
+        contraction_mmhg=moved(first.contraction_mmhg, 0.12 * walk[5], 15.0, 98.0),
+        baseline_bpm=float(np.clip(first.baseline_bpm + 3.0 * walk[6], 95.0, 195.0)),
+    )
+    if not second:
+        return made
+    return replace(
+        made,
+        stage=Stage.SECOND,
+        pushing=True,
+        baseline_bpm=float(np.clip(made.baseline_bpm + s.second_baseline, 90.0, 195.0)),
+        baseline_wander_bpm=min(9.0, 1.4 * made.baseline_wander_bpm),
+        bandwidth_bpm=min(50.0, s.second_bandwidth * made.bandwidth_bpm),
+        variable_unpaired_per_hour=min(30.0, 2.0 * made.variable_unpaired_per_hour),
+        accelerations_per_hour=min(50.0, 1.5 * made.accelerations_per_hour),
+        prolonged_per_hour=min(5.0, 2.5 * made.prolonged_per_hour),
+        belt_off_per_hour=s.second_belt_off,
+        signal_loss=min(0.7, s.second_loss * made.signal_loss),
     )
 
 

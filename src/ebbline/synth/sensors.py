@@ -34,28 +34,32 @@ TOCO_REACH_CM = 7.0
 class Device:
     """How a device gives its values.
 
-    beat_ms: step of the beat interval it measures (0: finer than its values); bpm_steps: values
+    averaging: whether a value is the mean of some beats, or of one; beat_ms: step of the beat
+    interval it measures; rounding: 0.5 rounds to the nearest value, 0 cuts off; bpm_steps: values
     to the bpm; activity_steps: values to the unit; activity_hold: samples of 4 Hz that one value
     of the activity stays; activity_most: where the activity is cut off.
     """
 
+    averaging: bool
     beat_ms: float
+    rounding: float
     bpm_steps: float
     activity_steps: float
     activity_hold: int
     activity_most: float
 
 
-AVERAGING = Device(0.0, 4.0, 2.0, 1, 127.0)
-BEAT_BY_BEAT = Device(2.0, 4.0, 1.0, 2, 100.0)
-WHOLE_NUMBERS = Device(2.0, 1.0, 1.0, 2, 100.0)
+AVERAGING = Device(True, 0.625, 0.0, 4.0, 2.0, 1, 127.0)
+BEAT_BY_BEAT = Device(False, 2.0, 0.5, 4.0, 1.0, 2, 100.0)
+WHOLE_NUMBERS = Device(False, 2.0, 0.5, 1.0, 1.0, 2, 100.0)
 DEVICES = (AVERAGING, BEAT_BY_BEAT, WHOLE_NUMBERS)
 DEVICE_SHARES = {
     SensorKind.ULTRASOUND: (0.853, 0.104, 0.043),
     SensorKind.SCALP_ELECTRODE: (0.0, 0.731, 0.269),
 }
-"""Three ways of giving values that the CTU-UHB recordings show, and their shares by the sensor of
-the header (180, 22, 9 of 211; 0, 38, 14 of 52)."""
+"""Three ways of giving values that the CTU-UHB recordings show (steps of 5/8 ms cut off to
+quarters, of 2 ms rounded to quarters or to whole numbers), and their shares by the sensor of the
+header (180, 22, 9 of 211; 0, 38, 14 of 52)."""
 
 
 def device_of(rng: Generator, sensor: SensorKind) -> Device:
@@ -81,19 +85,23 @@ def maternal_hazard(distance_cm: FloatArray, depth_cm: float) -> FloatArray:
     return np.asarray(MATERNAL_PER_HOUR_OFF_SITE / 3600.0 * off * off * (3 - 2 * off))
 
 
-UNREST = {"movement": 0.9, "contraction": 0.05, "push": 0.6, "fall": 1.0}
+UNREST = {"movement": 1.1, "push": 0.6, "fall": 0.5}
 """How far each lowers the quality of the signal, in its standard deviations (chosen; by the gaps
 of the CTU-UHB recordings)."""
+ELECTRODE_UNREST = 0.4
+"""An electrode moves with the head: unrest disturbs it less (figure chosen)."""
+LEAST_UNSETTLED, SETTLED_FROM, SETTLED_OVER = 0.35, 1.9, 1.2
+"""Where the mean quality is good, its changes and unrest are less, down to this share."""
 LEAST_SHARE, MOST_LOST = 0.0005, 0.97
 
 LOSS_SHARES = np.array(
     [0.0005, 0.002, 0.01, 0.03, 0.06, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97]
 )
 QUALITY_FOR_ULTRASOUND = np.array(
-    [2.8, 2.17, 1.58, 1.11, 0.77, 0.48, 0.02, -0.31, -0.61, -0.9, -1.18, -1.5, -1.87, -2.39, -3.19]
+    [1.53, 1.33, 1.19, 0.94, 0.79, 0.59, 0.14, -0.21, -0.5, -0.77, -1.07, -1.4, -1.78, -2.28, -3.06]
 )
 QUALITY_FOR_ELECTRODE = np.array(
-    [3.6, 3.6, 2.26, 1.55, 1.21, 0.93, 0.51, 0.2, -0.07, -0.32, -0.57, -0.84, -1.2, -1.68, -2.36]
+    [2.48, 2.48, 1.32, 1.21, 1.03, 0.89, 0.6, 0.31, 0.03, -0.23, -0.49, -0.79, -1.15, -1.63, -2.37]
 )
 """Mean quality (in standard deviations above the least that can be followed) at which a quiet
 labour loses these shares of its signal (measured on the sensors themselves)."""
@@ -114,14 +122,13 @@ def hearing(
     electrode: bool,
     rate: FloatArray,
     fall: FloatArray,
-    bell: FloatArray,
     push: FloatArray,
     movement: FloatArray,
     distance_cm: FloatArray,
 ) -> Hearing:
     """What place, unrest and rate do to the sensor. All arrays of one length, 4 Hz.
 
-    fall: bpm below baseline; bell, push: mmHg above tone; movement: 0 to 1.5.
+    fall: bpm below baseline; push: mmHg; movement: 0 to 1.5.
     """
     share = np.full(len(rate), scenario.signal_loss)
     if not electrode:
@@ -130,9 +137,10 @@ def hearing(
     share = np.clip(share, LEAST_SHARE, MOST_LOST)
     table = QUALITY_FOR_ELECTRODE if electrode else QUALITY_FOR_ULTRASOUND
     quality = np.interp(share, LOSS_SHARES, table)
-    quality = quality - (
+    settled = np.clip((SETTLED_FROM - quality) / SETTLED_OVER, LEAST_UNSETTLED, 1.0)
+    settled = settled * (ELECTRODE_UNREST if electrode else 1.0)
+    quality = quality - settled * (
         UNREST["movement"] * movement
-        + UNREST["contraction"] * np.clip(bell / 40.0, 0.0, 1.0)
         + UNREST["push"] * np.clip(push / 20.0, 0.0, 1.0)
         + UNREST["fall"] * np.clip(fall / 40.0, 0.0, 1.2)
     )
