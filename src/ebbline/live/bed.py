@@ -157,6 +157,7 @@ class WatchedBed:
                     "edition": one.edition,
                     "label": one.label,
                     "level": class_level(one).value,
+                    "beyond": bool(one.beyond),
                 }
                 for one in whole.classes
             ],

@@ -20,7 +20,7 @@ function showNumbers(one) {
   const rate = element("p", { class: `big-rate${fresh ? "" : " stale"}` }, fresh ? String(one.rate_bpm) : "–", element("small", {}, fresh ? "bpm, last 5 s" : old));
   const rows = [state.fetuses.length > 1 ? element("p", {}, `Fetus ${one.fetus}, the graver`) : null, rate, element("p", {}, one.baseline_bpm === null ? "No baseline" : `Baseline ${one.baseline_bpm}`),
     element("p", {}, one.contractions_per_10_min === null ? "Contractions not known" : `${one.contractions_per_10_min} contractions in 10 min`)];
-  for (const other of one.classes.slice(1)) rows.push(element("p", { class: "soft" }, sign(other.level), `${other.standard.toUpperCase()}: ${other.label}`));
+  for (const other of one.classes.slice(1)) rows.push(element("p", { class: "soft" }, sign(other.level), `${other.standard.toUpperCase()}: ${other.label}${other.beyond ? " by its letter, with more beside it" : ""}`));
   for (const twin of state.fetuses) {
     if (twin !== one) rows.push(element("p", {}, sign(twin.level), `Fetus ${twin.fetus}: ${twin.label}. ${twin.lines[1][1]}`));
   }
@@ -31,14 +31,14 @@ function showLines(one) {
   const grave = [one.class_level, one.now_level, "", ""];
   document.getElementById("lines").replaceChildren(...one.lines.map(([title, text], row) =>
     element("div", { class: grave[row] === "alarming" ? "grave" : null },
-      element("dt", {}, title, title === "Class" ? element("span", { class: "unseen" }, ` at ${clockOf(start, one.class_at_s)}`) : null),
+      element("dt", {}, title, title === "Class" ? element("span", { class: "at" }, ` at ${clockOf(start, one.class_at_s)}`) : null),
       element("dd", {}, row < 2 ? sign(grave[row]) : null, text))));
 }
 
 const unfolded = new Set();
 
 function prompt(one) {
-  const words = element("span", { class: "prompt-text" }, `${clockOf(start, one.at_s)}: ${one.text}`);
+  const words = element("span", { class: "prompt-text" }, `At ${clockOf(start, one.at_s)}: ${one.text}`);
   const item = element("li", { class: `prompt${one.acknowledged_at ? " seen" : ""}`, "data-urgency": one.urgency },
     element("b", {}, sign(LEVEL_OF[one.urgency]), TITLES[one.kind] || one.kind), words);
   if (one.escalated && !one.acknowledged_at) words.append(element("span", { class: "prompt-late" }, " Not answered in time."));
