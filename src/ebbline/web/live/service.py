@@ -218,12 +218,15 @@ class LiveService:
             entries = self._records.journal.entries(labour.case_number)
         except JournalError:
             return ()
-        due = case_reviews(entries, self._records.now()).due
-        return [
-            (one.title, one.due_at)
-            for one in (due.reviews if due is not None else ())
-            if one.state is DueState.OVERDUE and one.due_at is not None
-        ]
+        now = self._records.now()
+        due = case_reviews(entries, now).due
+        found = []
+        for one in due.reviews if due is not None else ():
+            # One that was never written counts from when the case was opened.
+            at = one.due_at or entries[0].at + timedelta(minutes=one.every_min)
+            if one.state is DueState.OVERDUE or (one.state is DueState.NEVER and at < now):
+                found.append((one.title, at))
+        return found
 
 
 def bare(labour: Labour) -> dict[str, Any]:
