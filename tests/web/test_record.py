@@ -216,6 +216,9 @@ def test_a_running_trace_is_read_for_the_record_and_is_preferred(ward: Visitor) 
     records.add_trace_source(lambda case: trace if case == "24-0117" else None)
     page = ward.get("/record/24-0117").text
     assert "Right now" in page and "The trace read here ends" not in page
+    block = page.split('class="dangers')[1].split("</section>")[0]
+    assert "Trace:" in block and block.index("Trace:") < block.index("Decelerations")
+    assert "Category" in ward.get("/record").text
     assert any(one["row"] == "falls" for one in ward.get(f"{CASE}/state").json()["alerts"])
     assert "recording.hea" in str(ward.get(f"{CASE}/archive.zip").content)
 

@@ -56,8 +56,7 @@ class Grid:
 
 def grid(chart: Chart, zone_of: datetime) -> Grid:
     """The grid of a chart. zone_of: a time in the zone in which it is shown."""
-    first = chart.begins_at.astimezone(zone_of.tzinfo).replace(second=0, microsecond=0)
-    first = first.replace(minute=0 if first.minute < 30 else 30)
+    first = chart.begins_at.astimezone(zone_of.tzinfo).replace(minute=0, second=0, microsecond=0)
     steps = max(LEAST_STEPS, math.floor((chart.now - first) / STEP) + 1)
     starts = tuple(first + n * STEP for n in range(steps))
     sections = []

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ebbline.bedside.policy.reviews import Due, DueState, ReviewsDue
+from ebbline.criteria.model import Level
 from ebbline.errors import EbblineError
 from ebbline.journal.chain import Entry, case_number
 from ebbline.journal.chart import Alert, Chart, chart
@@ -79,7 +80,19 @@ class CaseState:
     def grave(self) -> int:
         """How many things want somebody now."""
         told = sum(one.urgency in GRAVE for one in self.asked)
-        return len(self.dangers) + told + len(self.awaited)
+        traces = sum(level is Level.ALARMING for level, _ in self.trace_lines)
+        return len(self.dangers) + told + len(self.awaited) + traces
+
+    @property
+    def trace_lines(self) -> list[tuple[Level, str]]:
+        """The class line of each fetus whose trace is not as hoped, with how grave it is."""
+        lines = [one.four_lines for one in self.reading.fetuses] if self.reading else []
+        several = len(lines) > 1
+        return [
+            (one.level, f"Fetus {number}: {one.class_line}" if several else one.class_line)
+            for number, one in enumerate(lines, 1)
+            if one is not None and one.level in (Level.ALARMING, Level.CAUTION)
+        ]
 
     @property
     def reading_age_min(self) -> int | None:
