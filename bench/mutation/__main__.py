@@ -48,8 +48,29 @@ class Area:
 
 
 AREAS = {
-    "criteria": Area(("criteria/**/*.py",), ("tests/criteria",)),
-    "features": Area(("features/*.py",), ("tests/features", "tests/criteria")),
+    "criteria": Area(
+        (
+            "criteria/rules/*.py",
+            "criteria/tables/*.py",
+            "criteria/classification_builder.py",
+            "criteria/limits.py",
+            "criteria/rule.py",
+            "criteria/variability_runs.py",
+            "criteria/window_view.py",
+        ),
+        (
+            "tests/criteria/test_standards.py",
+            "tests/criteria/test_thresholds.py",
+            "tests/criteria/test_tables.py",
+            "tests/criteria/test_refusal.py",
+            "tests/criteria/test_window.py",
+        ),
+    ),
+    "panel": Area(
+        ("criteria/panel*.py",),
+        ("tests/criteria/test_panel.py", "tests/criteria/test_panel_features.py"),
+    ),
+    "features": Area(("features/*.py",), ("tests/features",)),
     "likelihood": Area(
         ("bedside/likelihood*.py",),
         (

@@ -46,6 +46,13 @@ def test_in_a_brow_the_large_fontanelle_lies_at_the_denominator(felt: str) -> No
 
 
 @pytest.mark.parametrize("felt", ROUND)
+def test_in_a_brow_the_small_fontanelle_lies_opposite(felt: str) -> None:
+    """Seldom within reach there; where it is, it points to the occiput."""
+    found = likeliest("brow", part="brow", posterior_fontanelle=felt)
+    assert found == POSITION[ROUND[(ROUND.index(felt) + 4) % 8]]
+
+
+@pytest.mark.parametrize("felt", ROUND)
 def test_in_a_vertex_the_small_fontanelle_lies_at_the_denominator(felt: str) -> None:
     found = likeliest("vertex", part="head", posterior_fontanelle=felt)
     assert found == POSITION[felt]
