@@ -120,7 +120,7 @@ def upload(browser: Any, runs: int) -> None:
                         page.wait_for_timeout(1500)  # as long as a person needs to choose a file
                     begun = time.perf_counter()
                     page.set_input_files("#files", chosen)
-                    page.wait_for_selector(".classes-now")
+                    page.wait_for_selector("#class-bar .class-chip, #class-bar .class-window")
                     page.wait_for_selector("#strip:not([aria-busy]) canvas")
                     times.append(1000 * (time.perf_counter() - begun))
                 context.close()
@@ -147,7 +147,7 @@ def frames(browser: Any) -> None:
             begun = time.perf_counter()
             page.goto(f"{served.address}recordings/{key}")
             page.wait_for_selector("#strip:not([aria-busy]) canvas")
-            page.wait_for_selector(".classes-now")
+            page.wait_for_selector("#class-bar .class-chip, #class-bar .class-window")
             took = 1000 * (time.perf_counter() - begun)
             print(f"24 hours opened at {width} x {height}: {took:.0f} ms")
             for words, seconds in VIEWS:

@@ -15,6 +15,7 @@ from ebbline.web.recordings.demo_cases import invented_recording
 from ebbline.web.settings import Settings
 from shared_data import CTU_UHB, needs_ctu_uhb
 from web.browser import chromium, grave, needs_chromium, opened, served
+from web.visitor import PASSWORD
 
 pytestmark = [pytest.mark.browser, needs_chromium]
 
@@ -888,3 +889,36 @@ def test_on_a_phone_findings_are_swiped_and_tools_lie_at_the_bottom(
         settle(page)
         assert page.evaluate("document.getElementById('strip').strip.selected") is not None
         assert page.locator('#swipe [aria-current="true"]').count() == 1
+
+
+def test_a_sign_in_that_ended_is_renewed_in_place_and_the_note_is_kept(
+    tmp_path: Path, staffed: Path
+) -> None:
+    from sqlalchemy import delete
+
+    from ebbline.web.auth.models import SignIn
+
+    store = tmp_path / "workbench.sqlite"
+    store.write_bytes(staffed.read_bytes())
+    with (
+        served(Settings(store=store, accounts=True)) as (address, app),
+        chromium() as browser,
+        opened(browser, viewport=WIDE) as page,
+    ):
+        key = app.state.library.add(invented_recording("prolonged"), by="x", invented=True).id
+        page.goto(f"{address}/recordings/{key}")
+        page.fill('[name="name"]', "reader one")
+        page.fill('[name="password"]', PASSWORD)
+        page.click("main button")
+        strip_ready(page)
+        page.click("#tab-marks")
+        page.fill("#note-form textarea", "typed before the sign-in ended")
+        with app.state.store.session() as session:
+            session.execute(delete(SignIn))
+        page.click("#note-form button")
+        page.wait_for_selector("dialog[open]")
+        assert page.input_value('dialog [name="name"]') == "reader one"
+        page.fill('dialog [name="password"]', PASSWORD)
+        page.click("dialog .main-action")
+        page.wait_for_selector(".marks li >> text=typed before the sign-in ended")
+        assert page.url.split("?")[0] == f"{address}/recordings/{key}"
