@@ -113,7 +113,7 @@ def test_a_handover_that_is_given_becomes_an_entry(desk: Desk, tmp_path: Path) -
     assert "Handover" not in desk.said("show", "24-0117")
     out = tmp_path / "handover.pdf"
     desk.said("handover", "24-0117", "--by", "Kim", "--to", "Noor", "--out", str(out))
-    assert "Given to Noor" in desk.said("show", "24-0117")
+    assert "Handover: Given to: Noor (Kim)" in desk.said("show", "24-0117")
     assert out.exists()
 
 

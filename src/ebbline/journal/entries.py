@@ -312,7 +312,7 @@ class Review(Body):
     kind: ClassVar[str] = "review"
     title: ClassVar[str] = "Review"
     review: str = text("Which review", most=40, required=True)
-    lines: tuple[str, ...] = choices("What stood there")
+    lines: tuple[str, ...] = choices("What stood there", quiet=True)
     agrees: bool | None = truth("Agrees with the reading")
     own_class: str = text("Own class", most=60)
     why: str = text("Why")
@@ -431,11 +431,11 @@ class HandoverGiven(Body):
     kind: ClassVar[str] = "handover"
     title: ClassVar[str] = "Handover"
     to: str = text("Given to", most=80, required=True)
-    changed: str = text("Changed since the last")
-    situation: str = text("Situation")
-    background: str = text("Background")
-    assessment: str = text("Assessment")
-    recommendation: str = text("Recommendation")
+    changed: str = text("Changed since the last", quiet=True)
+    situation: str = text("Situation", quiet=True)
+    background: str = text("Background", quiet=True)
+    assessment: str = text("Assessment", quiet=True)
+    recommendation: str = text("Recommendation", quiet=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -562,9 +562,9 @@ def words(body: Body) -> str:
     known = asks(type(body))
     parts: list[str] = []
     for name, value in said_fields(body).items():
-        if name == "lines":
-            continue
         ask = known[name]
+        if ask.quiet:
+            continue
         label = ask.label if not parts else ask.label[:1].lower() + ask.label[1:]
         colon = ":" if ask.sort is Sort.TEXT else ""
         parts.append(ask.said(value) if ask.bare else f"{label}{colon} {ask.said(value)}")

@@ -40,7 +40,8 @@ class Ask:
 
     low, high: bounds of a number, in unit. step: what a key on a tablet adds. required: an entry
     without it is refused. words: how choices are said, where the stored word is not enough.
-    bare: the value is said without its label, which it does not need.
+    bare: the value is said without its label, which it does not need. quiet: too long for the
+    line of an entry, and left out of it.
     """
 
     label: str
@@ -54,6 +55,7 @@ class Ask:
     required: bool = False
     most: int = MOST_TEXT
     bare: bool = False
+    quiet: bool = False
 
     def said(self, value: Any) -> str:
         """A value in words, with its unit."""
