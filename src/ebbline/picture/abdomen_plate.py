@@ -27,7 +27,8 @@ def plate_shapes(state: State, abdomen: Abdomen, place: Place, width: float) -> 
     put(figure.head, "head")
     put(figure.breech, "breech")
     middle = figure.back[len(figure.back) // 2]
-    put((float(middle[0]), float(middle[1])), "back")
+    behind = state.back in (3, 4, 5) or (state.back is None and not figure.back_in_front)
+    put((float(middle[0]), float(middle[1])), "back, behind" if behind else "back")
     limbs = [
         outline
         for layer in figure.layers

@@ -341,8 +341,8 @@ def moved(figure: Figure, scale: float, dx: float, dy: float) -> Figure:
     )
 
 
-SEEN_WIDTH = 0.80
-"""The uterus seen from the front is narrower than its skin is long."""
+ACROSS = 0.94
+"""A fetus that lies across is drawn so much smaller: it is curled up more (ours)."""
 HEAD_TALL_CM = 10.0
 """Ten centimetres of head make five fifths above the brim."""
 UNDER_FUNDUS_CM = 3.0
@@ -361,7 +361,7 @@ def placed(state: State, symphysis_y_cm: float, fundus_y_cm: float) -> Figure:
         up = {Pole.NEITHER: 0.47, Pole.HEAD: 0.46, Pole.BREECH: 0.46}[state.lower_pole]
         middle = np.vstack([o for layer in parts for o in layer.outlines])
         centre = (middle.min(axis=0) + middle.max(axis=0)) / 2
-        scale = 1.0 * size
+        scale = ACROSS * size
         y = symphysis_y_cm + up * (fundus_y_cm - symphysis_y_cm)
         return moved(made, scale, -float(centre[0]) * scale, y - float(centre[1]) * scale)
     body = np.vstack([o for layer in parts for o in layer.outlines])
