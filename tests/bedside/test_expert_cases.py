@@ -341,3 +341,19 @@ def test_the_contraction_sensor_lies_five_centimetres_below_the_top_of_the_fundu
     result = case({"back": "left"}, fundal_height_cm=36.0)
     abdomen = result.sensors.abdomen
     assert result.sensors.contraction.point.y_cm == abdomen.fundus_y_cm - 5
+
+
+def test_a_head_low_in_an_oblique_lie_can_be_met_at_the_brim():
+    """A quarter of such grips meet it (ours): what lies across has not gone into the pelvis."""
+    from ebbline.bedside.engine import predictive
+    from ebbline.bedside.findings_catalogue import items
+    from ebbline.bedside.states import states
+
+    said = predictive("brim", [], ExamContext(weeks=39, examiner=Examiner.TEXTBOOK))
+    head = items()["brim"].outcomes.index("head")
+    low = [
+        i
+        for i, s in enumerate(states())
+        if s.lie.value == "oblique" and s.lower_pole.value == "head"
+    ]
+    assert said[low, head].min() > 0.2
