@@ -13,7 +13,7 @@ from ebbline.picture.style import TRACE
 from ebbline.reading.analyse import read
 from ebbline.recording import open_recording
 from ebbline.terms import Window
-from picture.look_over import on_a_trace, overprinted, titles
+from picture.look_over import on_a_trace, overprinted, texts, titles
 from shared_data import CTU_UHB, needs_ctu_uhb
 
 pytestmark = needs_ctu_uhb
@@ -44,5 +44,9 @@ def test_every_kind_of_finding_is_named(drawn: tuple[Document, set[str]]) -> Non
     assert all(any(one.startswith(kind) for one in told) for kind in drawn[1])
 
 
-def test_pages_fit_a4(drawn: tuple[Document, set[str]]) -> None:
-    assert {(page.width, page.height) for page in drawn[0].pages} == {(29.7, 21.0)}
+def test_pages_fit_a4_or_say_that_they_do_not(drawn: tuple[Document, set[str]]) -> None:
+    for page in drawn[0].pages:
+        assert page.width == 29.7
+        assert page.height <= 21.0 or (
+            page.height < 21.5 and any("taller than A4" in text.text for text in texts(page))
+        )

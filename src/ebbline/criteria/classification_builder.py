@@ -176,7 +176,7 @@ def spans(falls: Iterable[Deceleration]) -> tuple[Window, ...]:
 def check_window(builder: ClassBuilder, facts: WindowFacts, context: Context) -> None:
     """Hold the window against the limits all standards of labour share."""
     window = facts.window
-    if context.stage_at(window.end_s) is Stage.ANTEPARTUM:
+    if context.stage_at(window.end_s - 1.0) is Stage.ANTEPARTUM:
         builder.add(limits.LABOUR)
     minutes = window.duration_s / 60.0
     if limits.WINDOW.met(minutes):
@@ -225,7 +225,7 @@ def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
     if lasting is not None:
         builder.say_above(
             f"not recovered at the end: a fall of {lasting.duration_s / 60.0:.0f} min so far, "
-            f"{lasting.words}"
+            f"{lasting.depth_bpm:.0f} bpm deep, down to {lasting.nadir_bpm:.0f} bpm"
         )
     elif facts.open_fall is not None:
         fall = facts.open_fall

@@ -116,10 +116,14 @@ def wrapped(text: str, width: float, size: float, *, bold: bool = False) -> list
 
 
 def shortened(text: str, width: float, size: float, *, bold: bool = False) -> str:
-    """Text cut to a width in cm, with an ellipsis where something was cut."""
+    """Text cut to a width in cm between two words, with an ellipsis where something was cut.
+
+    Only a first word that is wider by itself is cut within.
+    """
     text = printable(text)
     if text_width(text, size, bold=bold) <= width:
         return text
     while text and text_width(text + "…", size, bold=bold) > width:
         text = text[:-1]
-    return text.rstrip() + "…" if text else ""
+    whole = text.rsplit(" ", 1)[0] if " " in text.strip() else text
+    return whole.rstrip(" ,;:(") + "…" if text else ""

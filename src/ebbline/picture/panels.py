@@ -103,6 +103,8 @@ def _tint(
         level = np.interp(
             (times_s - curve.start_s) / curve.step_s, np.arange(len(curve.values)), curve.values
         )
+        # Where ten minutes have no baseline, the one that the event left is still known.
+        level = np.where(np.isfinite(level), level, event.baseline_bpm)
         known = np.isfinite(level)
         if known.sum() < 2:
             continue
@@ -111,6 +113,22 @@ def _tint(
         out, back = np.column_stack([x, reached]), np.column_stack([x, edge])[::-1]
         areas.append(Polygon(np.vstack([out, back]), colour))
     return areas
+
+
+def _left_levels(job: Job, panel: Panel) -> list[Shape]:
+    """The level that a fall left, drawn through it where the ten minutes have no baseline."""
+    fetal = job.fetal.findings.fetal
+    curve = fetal.baseline_curve
+    drawn: list[Shape] = []
+    for fall in fetal.decelerations:
+        begin_s, stop_s = max(fall.onset_s, panel.start_s), min(fall.end_s, panel.end_s)
+        first = max(0, int((begin_s - curve.start_s) / curve.step_s))
+        last = max(first + 1, int((stop_s - curve.start_s) / curve.step_s))
+        if begin_s >= stop_s or np.isfinite(curve.values[first:last]).any():
+            continue
+        y = panel.y(fall.baseline_bpm)
+        drawn.append(Line(panel.x(begin_s), y, panel.x(stop_s), y, BASELINE))
+    return drawn
 
 
 def _guides(job: Job, panel: Panel) -> list[Shape]:
@@ -210,7 +228,8 @@ def rate_panel(job: Job, panel: Panel) -> list[Shape]:
     for _, lines in others:
         over += _under(lines, OTHER_TRACE)
     over += [*_under(mothers, MATERNAL_TRACE), *_crosses(mothers, panel)]
-    over += [*_under(levels, BASELINE), *_under(own, TRACE)]
+    over += [*_under(levels, BASELINE), *(_left_levels(job, panel) if job.marks else ())]
+    over += _under(own, TRACE)
 
     labels: list[Text] = []
     named = [(f"fetus {channel.fetus}", lines) for channel, lines in others]

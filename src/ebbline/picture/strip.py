@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ebbline.definitions import HALF_HOUR_S
 from ebbline.errors import ContextError
 from ebbline.picture.canvas import Document, Page
 from ebbline.picture.page import HEIGHT, PAPER_WIDTH, arrange, strip_page, word_pages
@@ -85,6 +86,9 @@ def _checked(window: Window, recording: Recording) -> Window:
 def _windows(job: Job, even: bool) -> list[Window]:
     """The stretch of each page: whole minutes, as many as a page holds, or evenly shared."""
     room = _LONGEST_CM if job.continuous else PAPER_WIDTH
+    # A half hour at 1 cm/min is one look: its sheet is then a little wider than A4.
+    if job.paper.speed == 1 and not job.continuous and job.window.duration_s <= HALF_HOUR_S:
+        room = max(room, job.window.duration_s / 60.0)
     each_s = 60 * math.floor(room / job.paper.speed + 1e-9)
     if even:
         pages = math.ceil(job.window.duration_s / each_s - 1e-9)

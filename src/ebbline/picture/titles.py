@@ -29,7 +29,7 @@ from ebbline.reading.text import elapsed, share
 from ebbline.recording.model import ChannelKind, Recording
 from ebbline.terms import SensorKind, Stage, Window
 
-CLASS_LINES = 3
+CLASS_LINES = 2
 FOOT_HEIGHT = 0.36
 _LINE = 0.31
 _REASON_LINE = 0.27
@@ -93,7 +93,7 @@ def activity_in_words(recording: Recording) -> str:
 def facts(job: Job) -> list[str]:
     """The facts a reader must know before reading: sensors, gestation, stage, signal."""
     recording, fetal, context = job.recording, job.fetal, job.reading.context
-    stage = context.stage_at(job.window.end_s)
+    stage = context.stage_at(job.window.end_s - 1.0)
     words = []
     if len(recording.fetuses) > 1:
         words.append(f"fetus {fetal.fetus} of {len(recording.fetuses)}")
@@ -156,7 +156,31 @@ def title_block(job: Job, window: Window, left: float, right: float, top: float)
         shapes.append(Text(left, y, line, BODY, INK))
         y += _LINE
     whole = name == named and fits == when
+    y -= _LINE - _REASON_LINE if _said_first(job) else 0.0
+    for words, bold in _said_first(job):
+        size = BODY if bold else SMALL
+        fitting = shortened(words, right - left, size, bold=bold)
+        whole = whole and fitting == words
+        shapes.append(Text(left, y, fitting, size, INK, bold))
+        y += _REASON_LINE
     return Block(tuple(shapes), y - _LINE + 0.12 - top, whole)
+
+
+def _said_first(job: Job) -> list[tuple[str, bool]]:
+    """What stands over the classes on every sheet, and whether in bold: right now, what is new,
+    what was not seen; and each other twin's classes."""
+    first = job.fetal.four_lines
+    if not job.marks or first is None:
+        return []
+    grave = first.level is Level.ALARMING
+    beyond = [_sentence(text) for text in job.fetal.classes[0].beyond]
+    now = " ".join([f"Right now: {first.now_line}", *beyond])
+    found = [(now, grave), (f"New: {first.new_line} Not seen: {first.unseen_line}", False)]
+    for other in job.reading.fetuses:
+        if other.fetus != job.fetal.fetus:
+            named = "; ".join(f"{one.edition}: {one.said}" for one in other.classes)
+            found.append((f"Fetus {other.fetus}: {named}", False))
+    return found
 
 
 def sign(level: Level, x: float, y: float, size: float = 0.11) -> Shape:

@@ -172,7 +172,8 @@ def in_short(reading: Reading, fetal: FetalReading) -> tuple[Section, ...]:
         ("Accelerations", _accelerations(review)),
         ("Decelerations", _decelerations(review, fetal, Clock.of(reading))),
     )
-    others = tuple(_class_in_short(one) for one in fetal.classes[1:])
+    above = frozenset(fetal.classes[0].beyond if fetal.classes else ())
+    others = tuple(_class_in_short(one, above) for one in fetal.classes[1:])
     return tuple(
         part
         for part in (
@@ -190,16 +191,17 @@ def _first(fetal: FetalReading) -> Section:
     return Section("First", lines)
 
 
-def _class_in_short(one: Classification) -> str:
-    """A class with the first reason that decides it, if it is not the best one."""
+def _class_in_short(one: Classification, above: frozenset[str]) -> str:
+    """A class with the first reason that decides it, if it is not the best one, and with what is
+    beyond its letter unless that stands above."""
     decided = [r.text for r in one.reasons if r.rule in one.decided_by]
     why = [] if one.rank == 0 else decided or list(one.refusal)
-    said = [*one.beyond, *why[:1]]
+    said = [*(text for text in one.beyond if text not in above), *why[:1]]
     return " ".join([f"{one.edition}: {one.said}.", *(sentence(upper(text)) for text in said)])
 
 
 def _antepartum(reading: Reading) -> bool:
-    return reading.context.stage_at(reading.window.end_s) is Stage.ANTEPARTUM
+    return reading.context.stage_at(reading.window.end_s - 1.0) is Stage.ANTEPARTUM
 
 
 def say(reading: Reading, *, fetus: int | None = None, width: int = 80, full: bool = True) -> str:
@@ -259,7 +261,7 @@ def _heading(reading: Reading) -> tuple[str, ...]:
 
 
 def _known(context: Context, window: Window) -> str:
-    stage = context.stage_at(window.end_s)
+    stage = context.stage_at(window.end_s - 1.0)
     said = {
         Stage.ANTEPARTUM: "antepartum",
         Stage.FIRST: "first stage",

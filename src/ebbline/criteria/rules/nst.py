@@ -25,7 +25,7 @@ def classify(facts: WindowFacts, context: Context) -> Classification:
     looked = Window(max(begins_s, min(window.start_s, window.end_s - longer_s)), window.end_s)
     seen = facts if looked == window else window_facts(facts.findings, looked)
     builder = ClassBuilder(line.TABLE, facts)
-    stage = context.stage_at(window.end_s)
+    stage = context.stage_at(window.end_s - 1.0)
     if stage is not Stage.ANTEPARTUM:
         told = (
             "it is not said that this is before labour"
