@@ -49,7 +49,7 @@ def measure(case: Case) -> Hour:
     began = time.perf_counter()
     findings = detect(labour.recording)
     seconds = time.perf_counter() - began
-    contractions, wrong_c = score_contractions(truth, findings)
+    contractions, wrong_c = score_contractions(truth, findings, labour.recording)
     falls, fall_pairs, wrong_d = score_decelerations(truth, findings, only_seen=True)
     rises, _, wrong_a = score_accelerations(truth, findings, only_seen=True)
     all_falls, _, _ = score_decelerations(truth, findings, only_seen=False)

@@ -26,6 +26,7 @@ from ebbline.definitions import (
 )
 from ebbline.features.findings import Findings, VariabilityClass
 from ebbline.features.variability import LIMITS_BPM
+from ebbline.recording.model import ChannelKind, Recording
 from ebbline.synth import Truth
 
 FloatArray = NDArray[np.float64]
@@ -161,18 +162,23 @@ def lost_mask(truth: Truth) -> NDArray[np.bool_]:
 
 
 def score_contractions(
-    truth: Truth, findings: Findings
+    truth: Truth, findings: Findings, recording: Recording
 ) -> tuple[Tally, list[tuple[str, float, float]]]:
-    """Contractions: all of them reach the sensor."""
+    """Contractions of which half or more reached the sensor: a belt that is off, or at the foot of
+    its scale, shows none."""
     true = [(c.onset_s, c.end_s) for c in truth.contractions]
+    shown = _shown(recording)
     scored = [
-        c.counts and _inside((c.onset_s, c.end_s), truth.duration_s) for c in truth.contractions
+        c.counts
+        and _inside((c.onset_s, c.end_s), truth.duration_s)
+        and bool(shown[int(c.onset_s) : int(c.end_s) + 1].mean() >= SEEN_SHARE)
+        for c in truth.contractions
     ]
     found = findings.uterine.contractions
     clear = [c.amplitude_mmhg >= 20.0 for c in truth.contractions]
-    edges = _edges(truth.duration_s)
+    neutral = _edges(truth.duration_s) + _not_scored(true, scored)
     result, hits, missed, extra = tally(
-        true, scored, clear, [(c.onset_s, c.end_s) for c in found], edges
+        true, scored, clear, [(c.onset_s, c.end_s) for c in found], neutral
     )
     for i, j in hits:
         t, f = truth.contractions[i], found[j]
@@ -182,6 +188,15 @@ def score_contractions(
     wrong = [("contraction missed", *true[i]) for i in missed]
     wrong += [("contraction extra", found[j].onset_s, found[j].end_s) for j in extra]
     return result, wrong
+
+
+def _shown(recording: Recording) -> NDArray[np.bool_]:
+    """One value a second: the activity channel shows something over the foot of its scale."""
+    channel = recording.first(ChannelKind.UTERINE_ACTIVITY)
+    assert channel is not None
+    rate = round(channel.rate_hz)
+    over = np.nan_to_num(channel.samples, nan=0.0) > 0.0
+    return np.asarray(over[: len(over) // rate * rate].reshape(-1, rate).mean(axis=1) > 0.5)
 
 
 def _edges(duration: float) -> list[Span]:

@@ -40,15 +40,15 @@ SMOOTH_S = 9
 LEAST_S, LONGEST_S = 25.0, 200.0
 """A hill between onset and end. Contractions of labour last 30 to 90 s (common practice)."""
 
-HILL_SHARE, WHOLE_SHARE = 0.42, 0.15
+HILL_SHARE, WHOLE_SHARE = 0.36, 0.15
 """A hill counts from this share of the height of the hills around it, and from this share of the
 highest of the recording: after a belt has slipped what is left is no scale of its own (ours)."""
 
-LEAST_OVER_NOISE = 3.5
+LEAST_OVER_NOISE = 2.0
 """A hill this many times higher than breathing and movement on it is one (ours: of 133 contractions
-marked by eye on open recordings 1 % lay under it)."""
+marked by eye on open recordings none lay under 3)."""
 
-GREATEST_BREADTH, GREATEST_TRAVEL = 0.85, 2.8
+GREATEST_BREADTH, GREATEST_TRAVEL = 0.85, 4.0
 """A hill that spends more of its length over half its height is a step with a plateau (a bell:
 0.5); one that goes up and down by more times its height (a bell: 2) is restlessness (ours, as
 above)."""

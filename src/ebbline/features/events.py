@@ -41,8 +41,9 @@ FloatArray = NDArray[np.float64]
 Excursion = TypeVar("Excursion", Acceleration, Deceleration)
 
 LEAST_SEEN_OF_LEAST, LEAST_SEEN_SHARE = 2 / 3, 1 / 3
-"""An excursion of which less was seen is not reported, as it is a gap with specks in it: two thirds
-of the least duration (10 of 15 s), and a third of itself (ours, by eye on open recordings)."""
+"""An excursion of which less was seen off the baseline is not reported, as it is a gap with specks
+in it: two thirds of the least duration (10 of 15 s), and a third of itself (ours, by eye on open
+recordings)."""
 
 FAINT_BPM, STANDS_OUT = 7.0, 6.0
 """Shallow falls are kept from this depth where they stand so many times out of the trace's
@@ -135,8 +136,7 @@ def _certainty(row: list[float], least_bpm: float, sure: float) -> float:
 
 
 def _seen(row: list[float], least_s: float, rate_hz: float) -> bool:
-    seen_s = row[ex.VALID_SHARE] * (row[ex.END] - row[ex.ONSET]) / rate_hz
-    enough = seen_s >= LEAST_SEEN_OF_LEAST * least_s - ex.ROUNDING_S
+    enough = row[ex.SEEN_OFF] / rate_hz >= LEAST_SEEN_OF_LEAST * least_s - ex.ROUNDING_S
     return enough and row[ex.VALID_SHARE] >= LEAST_SEEN_SHARE
 
 

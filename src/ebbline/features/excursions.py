@@ -29,9 +29,11 @@ FloatArray = NDArray[np.float64]
     OVERSHOOT,
     FAILS_TO_RETURN,
     CUT,
+    SEEN_OFF,
     COLUMNS,
-) = range(16)
-"""Columns of `excursions`; times in samples, rates in bpm, AREA in bpm x samples. CUT adds up:"""
+) = range(17)
+"""Columns of `excursions`; times in samples, rates in bpm, AREA in bpm x samples; SEEN_OFF: usable
+samples that lie off the baseline. CUT adds up:"""
 
 CUT_BEFORE, CUT_AFTER, NOT_RECOVERED = 1.0, 2.0, 4.0
 """A gap took its onset; a gap took its end; no signal follows it."""
@@ -330,11 +332,14 @@ def describe(
         if away[k] >= amplitude - near:
             last = k
     seen = 0
+    seen_off = 0
     area = 0.0
     until = min(away.size, int(finish) + 1)
     for k in range(int(onset), until):
         if kept[k] == kept[k]:
             seen += 1
+            if away[k] >= edge:
+                seen_off += 1
         if away[k] == away[k]:
             area += max(away[k], 0.0)
     row[EXTREME] = total / weight if weight > 0.0 else float(top)
@@ -344,6 +349,7 @@ def describe(
     row[RETURN] = finish - last
     row[AREA] = area
     row[VALID_SHARE] = seen / max(1, until - int(onset))
+    row[SEEN_OFF] = seen_off
     row[WITHIN] = _fluctuation(kept, start, end, rate_hz)
     row[SHOULDER_BEFORE] = _hump(away, int(onset), -1, int(25 * rate_hz), edge, rate_hz)
     row[SHOULDER_AFTER] = _hump(away, int(finish), 1, int(25 * rate_hz), edge, rate_hz)

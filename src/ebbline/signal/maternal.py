@@ -124,7 +124,7 @@ def _mean_before(kept: FloatArray, start: int, wanted: int) -> float:
 def multiples(kept: FloatArray, rate: int) -> NDArray[np.int64]:
     """Stretches (start, end, 1 twice or 0 half) entered by a step to a multiple that stays.
 
-    A stretch ends with the signal's next step of that size, or with the recording.
+    A stretch ends where the signal leaves the level it stepped to, or with the recording.
     """
     n = kept.size
     found = np.empty((n // (int(MULTIPLE_S) * rate) + 1, 3), dtype=np.int64)
@@ -138,14 +138,15 @@ def multiples(kept: FloatArray, rate: int) -> NDArray[np.int64]:
             continue
         if last >= 0 and i - last <= 10 * rate and abs(kept[i] - kept[last]) > 2.0 * STEP_BPM:
             before = _mean_before(kept, last + 1, near)
-            end = _until_step(kept, i)
             seen = 0
             total = 0.0
-            for k in range(i, min(end, i + near)):
+            for k in range(i, min(n, i + near)):
                 if kept[k] == kept[k]:
                     total += kept[k]
                     seen += 1
-            ratio = total / seen / before if seen > 0 and before > 0.0 else 1.0
+            level = total / seen
+            ratio = level / before if before > 0.0 else 1.0
+            end = _until_left(kept, i, level, rate)
             twice = abs(ratio - 2.0) <= 2.0 * MULTIPLE_SPREAD
             half = abs(ratio - 0.5) <= 0.5 * MULTIPLE_SPREAD
             if (twice or half) and end - i >= MULTIPLE_S * rate and count < found.shape[0]:
@@ -162,13 +163,20 @@ def multiples(kept: FloatArray, rate: int) -> NDArray[np.int64]:
 
 
 @kernel
-def _until_step(kept: FloatArray, start: int) -> int:
-    """Sample after the last valid one before the next step of a multiple's size."""
+def _until_left(kept: FloatArray, start: int, level: float, rate: int) -> int:
+    """Sample after the last valid one before the signal leaves a level for good: 5 s of it lie
+    further off than a multiple may, or a gap of 15 s."""
     last = start
-    for i in range(start + 1, kept.size):
-        if kept[i] == kept[i]:
-            if abs(kept[i] - kept[last]) > 2.0 * STEP_BPM:
-                return last + 1
+    off = 0
+    for i in range(start, kept.size):
+        if kept[i] != kept[i]:
+            if i - last > 15 * rate:
+                break
+            continue
+        off = off + 1 if abs(kept[i] / level - 1.0) > MULTIPLE_SPREAD else 0
+        if off > 5 * rate:
+            break
+        if off == 0:
             last = i
     return last + 1
 
