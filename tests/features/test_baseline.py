@@ -149,3 +149,11 @@ def test_the_path_is_as_sure_after_hours_of_labour_as_at_its_start() -> None:
 
     late, early = margin([long_before, steady, level]), margin([steady, level])
     np.testing.assert_allclose(late, early, atol=2e-4)
+
+
+def test_ten_minutes_over_a_change_have_the_level_that_most_of_them_lie_on() -> None:
+    """A mean over two levels was never there (NICHD 2008: rounded to 5 bpm, of the baseline)."""
+    trace = Trace(60, baseline=140)
+    trace.bpm[34 * 240 :] -= 30
+    tens = detect(trace.recording()).fetal.baseline
+    assert [s.bpm for s in tens] == [140, 140, 140, 110, 110, 110]

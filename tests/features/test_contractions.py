@@ -96,3 +96,18 @@ def test_opening_is_the_one_of_scipy() -> None:
     opened = contractions._running_least(eroded, 20, -1.0)
     assert np.allclose(eroded, ndimage.minimum_filter1d(values, 41, mode="nearest"))
     assert np.allclose(opened, ndimage.maximum_filter1d(eroded, 41, mode="nearest"))
+
+
+def test_steps_and_plateaus_of_the_belt_are_no_contractions() -> None:
+    trace = Trace(40).contractions(240)
+    trace.activity[(700 * 4) : (780 * 4)] += 30.0
+    found = detect(trace.recording()).uterine.contractions
+    assert not any(abs(c.peak_s - 740) < 30 and c.certainty > 0.7 for c in found)
+
+
+def test_a_belt_that_has_slipped_shows_no_contractions_of_its_own_scale() -> None:
+    trace = Trace(60).contractions(180)
+    later = trace.seconds > 1800
+    trace.activity[later] = 10.0 + 0.1 * (trace.activity[later] - 10.0)
+    found = detect(trace.recording()).uterine.contractions
+    assert not [c for c in found if c.onset_s > 1860]

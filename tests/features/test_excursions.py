@@ -8,7 +8,9 @@ truth of each is known.
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
+import numpy as np
 import pytest
 
 from ebbline.features import detect
@@ -206,3 +208,46 @@ def test_shallow_gradual_fall_with_a_contraction_is_kept_apart() -> None:
     assert found.shallow
     assert found.kind is DecelerationKind.LATE
     assert not findings_of(Trace(20, band=2.0).excursion(370, 10, 20, 10, -12.5)).decelerations
+
+
+@pytest.mark.parametrize("floor_s", [20.0, 40.0])
+def test_onset_to_nadir_is_never_longer_than_the_way_there(floor_s: float) -> None:
+    """A sudden deep fall onto a sloping floor is sudden: its floor does not lengthen it."""
+    trace = Trace(20, band=6.0).contraction(330)
+    trace.excursion(300, 10, floor_s, 30, -55)
+    sloping = (trace.seconds >= 310) & (trace.seconds < 310 + floor_s)
+    trace.bpm[sloping] -= np.linspace(0, 8, int(sloping.sum()))
+    (fall,) = findings_of(trace).decelerations
+    assert fall.onset_to_nadir_s <= fall.nadir_s - fall.onset_s + 0.1
+    assert fall.abrupt
+
+
+def test_a_gap_with_specks_in_it_is_no_deceleration() -> None:
+    """Seen off the baseline for less than 10 s: too little to say that it lasted 15."""
+    trace = Trace(20).excursion(600, 2, 40, 2, -60)
+    for start, end in ((602, 611), (612, 621), (622, 631), (632, 643)):
+        trace.lose(start, end)
+    assert not findings_of(trace).decelerations
+    seen = Trace(20).excursion(600, 2, 40, 2, -60).lose(603, 612)
+    assert len(findings_of(seen).decelerations) == 1
+
+
+@pytest.mark.parametrize("depth", [8.0, 10.0, 12.0])
+def test_shallow_late_falls_are_found_on_a_smooth_trace(depth: float) -> None:
+    """At every contraction, with minimal variability: shallow, and late (NICHD 2008 sets late ones
+    no least depth), and neither baseline nor bandwidth takes them in."""
+    trace = Trace(60, baseline=150, band=2.0).contractions(180, 60)
+    for k in range(18):
+        trace.excursion(65 + 180 * k, 35, 10, 35, -depth)
+    fetal = findings_of(trace)
+    assert len(fetal.decelerations) >= 16
+    assert all(d.shallow and d.kind is DecelerationKind.LATE for d in fetal.decelerations)
+    assert all(s.mean_bpm == pytest.approx(150, abs=1.0) for s in fetal.baseline)
+    assert all(v.bandwidth_bpm < 3.0 for v in fetal.variability)
+
+
+def test_two_falls_around_one_gap_do_not_overlap() -> None:
+    trace = Trace(20).excursion(600, 10, 30, 20, -40).excursion(665, 10, 30, 10, -40)
+    trace.lose(640, 676)
+    found = sorted(findings_of(trace).decelerations, key=lambda d: d.onset_s)
+    assert all(a.end_s <= b.onset_s + 1e-6 for a, b in pairwise(found))

@@ -58,3 +58,14 @@ def test_power_at_a_frequency_is_the_one_of_scipy() -> None:
     share = power[at] / np.var(signal.detrend(second))
     assert row[0] == pytest.approx(4.0, abs=0.2)
     assert row[2] == pytest.approx(share, abs=0.01)
+
+
+@pytest.mark.parametrize("period_s", [200.0, 300.0, 600.0])
+def test_a_sinusoid_whose_frequency_wanders_is_one(period_s: float) -> None:
+    """NICHD 2008: 3-5 cycles per minute; nothing says that it must keep one of them."""
+    trace = Trace(40, band=1.0)
+    cycles = 4.0 + 0.4 * np.sin(2 * np.pi * trace.seconds / period_s)
+    trace.bpm = trace.bpm + 8.0 * np.sin(2 * np.pi * np.cumsum(cycles) / 60 / 4)
+    (episode,) = detect(trace.recording()).fetal.sinusoidal
+    assert not episode.pseudo and episode.end_s - episode.start_s >= 1800
+    assert episode.amplitude_bpm == pytest.approx(8.0, abs=1.0)

@@ -101,3 +101,26 @@ def test_two_minutes_carry_no_class(measured: int, told: bool) -> None:
     minutes = np.array([1.0] * measured + [np.nan] * 5)
     assert (class_of_minutes(minutes) is VariabilityClass.ABSENT) is told
     assert (class_of_minutes(minutes) is VariabilityClass.INDETERMINATE) is not told
+
+
+def test_drift_and_single_samples_are_not_variability() -> None:
+    """Variability is fluctuation of two cycles a minute or more (NICHD 1997): a slow climb, or one
+    stray sample a minute, leaves a flat trace flat."""
+    flat = Trace(20, baseline=140, band=2.0)
+    climbing = Trace(20, baseline=140, band=2.0)
+    climbing.bpm = climbing.bpm + 8.0 * np.sin(2 * np.pi * climbing.seconds / 240)
+    stray = Trace(20, baseline=140, band=2.0)
+    stray.bpm[::240] += 15.0
+    bands = [
+        np.nanmean(detect(t.recording()).fetal.bandwidth.values) for t in (flat, climbing, stray)
+    ]
+    assert bands[0] == pytest.approx(1.8, abs=0.3)
+    assert bands[1] < 2.5 and bands[2] == pytest.approx(bands[0], abs=0.2)
+
+
+def test_a_wave_of_given_width_has_that_bandwidth() -> None:
+    """By arithmetic: a sine of 3 cycles a minute and 12 bpm from trough to peak."""
+    trace = Trace(20, band=0.0)
+    trace.bpm = 140 + 6.0 * np.sin(2 * np.pi * trace.seconds / 20)
+    band = detect(trace.recording()).fetal.bandwidth.values
+    assert np.nanmedian(band) == pytest.approx(12.0, abs=1.5)

@@ -44,7 +44,7 @@ def perfect(labour: Labour) -> Findings:
 
 def test_the_truth_read_perfectly_scores_one(labour: Labour, perfect: Findings) -> None:
     truth = labour.truth
-    contractions, wrong = score_contractions(truth, perfect)
+    contractions, wrong = score_contractions(truth, perfect, labour.recording)
     falls, hits, wrong_falls = score_decelerations(truth, perfect, only_seen=False)
     rises, _, wrong_rises = score_accelerations(truth, perfect, only_seen=False)
     assert min(contractions.hit, falls.hit, rises.hit) >= 5

@@ -45,9 +45,9 @@ LEAST_SEEN_OF_LEAST, LEAST_SEEN_SHARE = 2 / 3, 1 / 3
 in it: two thirds of the least duration (10 of 15 s), and a third of itself (ours, by eye on open
 recordings)."""
 
-FAINT_BPM, STANDS_OUT = 7.0, 6.0
+FAINT_BPM, STANDS_OUT = 6.5, 6.0
 """Shallow falls are kept from this depth where they stand so many times out of the trace's
-roughness: on a smooth trace 8 bpm (read as 7 and more) at every contraction are late decelerations
+roughness: on a smooth trace 8 bpm (read as 7 and less) at every contraction are late decelerations
 to any eye (NICHD 2008 sets them no least depth; the numbers are ours)."""
 
 OTHER_RATES = (ArtefactKind.DOUBLING, ArtefactKind.HALVING, ArtefactKind.MATERNAL)

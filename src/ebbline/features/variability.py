@@ -36,11 +36,11 @@ less than once in 30 s, is drift. The pieces begin 10 s apart (ours)."""
 LEAST_PIECE_SHARE = 0.6
 """A piece of which less is baseline signal has no range: 18 of 30 s (ours)."""
 
-OUTER_SHARE = 0.04
-"""Share of a piece's samples left out at each end of its range: about a second, so that neither a
-sample nor a beat held makes the band's edge (ours). Unscaled, this range is what readers see: by it the votes of nine
-obstetricians on quiet windows turn from normal at 5 bpm, and the highest less the lowest sample of
-a minute is 1.7 times as wide (docs/findings.md)."""
+OUTER_SHARE = 0.02
+"""Share of a piece's samples left out at each end of its range: two, so that no single sample makes
+the band's edge (ours). Unscaled, this range is what readers see: by it
+the votes of nine obstetricians on quiet windows turn from normal at 5 bpm, and the highest less the
+lowest sample of a minute is 1.7 times as wide (docs/findings.md)."""
 
 LEAST_MEASURED_S = 20.0
 """A minute with less baseline signal than this has no fine bandwidth."""
@@ -48,7 +48,7 @@ LEAST_MEASURED_S = 20.0
 OUTLYING = 4.0
 """An excursion this many times higher than the trace is rough is not part of its band."""
 
-FINE_OUTER_SHARE = 0.04
+FINE_OUTER_SHARE = 0.02
 """Share of the samples left out at each end of the fine band: it is about the usual wave."""
 
 EPOCH_S = 3.75

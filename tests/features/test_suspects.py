@@ -1,0 +1,47 @@
+"""Another heart than the fetus's: what must be suspected without a maternal channel.
+
+FIGO 2015: accelerations with contractions may be the mother's pulse; ultrasound may count double.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from ebbline.features import detect
+from ebbline.features.findings import ArtefactKind
+from features.constructed import Trace
+
+
+@pytest.mark.parametrize("level", [82.0, 118.0])
+def test_a_step_to_a_mothers_rate_that_stays_is_suspected(level: float) -> None:
+    trace = Trace(60, baseline=140)
+    trace.bpm[1800 * 4 :] += level - 140
+    suspect = detect(trace.recording()).fetal.artefacts
+    (one,) = [a for a in suspect if a.kind is ArtefactKind.MATERNAL]
+    assert one.start_s == pytest.approx(1800, abs=2) and one.end_s == pytest.approx(3600, abs=2)
+
+
+def test_exact_doubling_that_lasts_is_suspected() -> None:
+    trace = Trace(60, baseline=75, band=5.0)
+    trace.bpm[1800 * 4 :] *= 2
+    kinds = [a.kind for a in detect(trace.recording()).fetal.artefacts]
+    assert kinds == [ArtefactKind.DOUBLING]
+
+
+def test_rises_with_every_contraction_at_a_mothers_rate_are_doubted() -> None:
+    trace, fetal = (Trace(40, baseline=b, band=8.0).contractions(200) for b in (112, 140))
+    for one in (trace, fetal):
+        for peak in np.arange(60, 2340, 200):
+            one.excursion(peak - 20, 18, 6, 18, 22)
+    low, high = (detect(t.recording()).fetal for t in (trace, fetal))
+    assert len(low.accelerations) >= 8 and len(high.accelerations) >= 8
+    assert any("feel her pulse" in a.why for a in low.artefacts)
+    assert not high.artefacts
+    doubted, sure = (np.median([a.certainty for a in f.accelerations]) for f in (low, high))
+    assert doubted < 0.6 * sure
+
+
+def test_a_steady_trace_is_not_suspected() -> None:
+    trace = Trace(40).contractions(180).excursion(900, 20, 30, 30, -50)
+    assert not detect(trace.recording()).fetal.artefacts
