@@ -17,6 +17,7 @@ from ebbline.live.packets import Packet, PacketChannel
 from ebbline.recording.model import ChannelKind
 from ebbline.terms import SensorKind
 from ebbline.web.app import create_app
+from ebbline.web.live.service import brief
 from ebbline.web.settings import Settings
 from web.visitor import Visitor
 
@@ -114,4 +115,7 @@ def test_invented_labours_are_replayed_and_read(visitor: Visitor) -> None:
     (fetus,) = state["fetuses"]
     assert [title for title, _ in fetus["lines"]] == ["Class", "Right now", "New", "Not seen"]
     assert json.dumps(state) and labour["bed"] == "Demo 1"
+    assert fetus["events"] and fetus["baseline"]["bpm"]
+    (on_board,) = brief(state)["fetuses"]
+    assert on_board == {k: v for k, v in fetus.items() if k not in ("events", "baseline")}
     visitor.post(f"/api/live/beds/{labour['labour']}/end")

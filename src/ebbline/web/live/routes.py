@@ -12,7 +12,7 @@ from sse_starlette import EventSourceResponse
 from starlette.responses import HTMLResponse
 
 from ebbline.web.live.schemas import DemoIn, DeviceIn, LabourIn, SeenIn, TokenOut
-from ebbline.web.live.service import LiveService, bare
+from ebbline.web.live.service import LiveService, bare, brief
 from ebbline.web.pages import NAV, NavItem, page
 from ebbline.web.principal import Principal, Role, needs
 from ebbline.web.recordings.routes import Who
@@ -34,7 +34,8 @@ Admin = Annotated[Principal, Depends(needs(Role.ADMIN))]
 @router.get("/live", response_class=HTMLResponse, include_in_schema=False)
 async def board_page(request: Request, beds: Beds) -> HTMLResponse:
     """All beds, danger first."""
-    return page(request, "live/board.html", place="live", states=await beds.states())
+    states = [brief(one) for one in await beds.states()]
+    return page(request, "live/board.html", place="live", states=states)
 
 
 @router.get("/live/{labour}", response_class=HTMLResponse, include_in_schema=False)
@@ -115,13 +116,14 @@ async def events(request: Request, beds: Beds, labour: str = "") -> EventSourceR
         async with unit.listening(labour) as queue:
             for state in list(unit.states.values()):
                 if labour in ("", state["labour"]):
-                    yield {"event": "state", "data": json.dumps(state)}
+                    yield {"event": "state", "data": json.dumps(state if labour else brief(state))}
             while not await request.is_disconnected():
                 try:
                     message = await asyncio.wait_for(queue.get(), 15.0)
                 except TimeoutError:
                     yield {"event": "alive", "data": ""}
                     continue
-                yield {"event": message["type"], "data": json.dumps(message)}
+                data = message if labour else brief(message)
+                yield {"event": message["type"], "data": json.dumps(data)}
 
     return EventSourceResponse(told(), ping=20)

@@ -246,6 +246,22 @@ def bare(labour: Labour) -> dict[str, Any]:
     }
 
 
+NOT_ON_THE_BOARD = ("events", "baseline")
+"""What only the strip draws; with hundreds of beds it would be most of what is sent."""
+
+
+def brief(state: dict[str, Any]) -> dict[str, Any]:
+    """A state as the board of all beds needs it: no strip, and the notices that are not seen."""
+    if "fetuses" not in state:
+        return state
+    fetuses = [
+        {key: value for key, value in one.items() if key not in NOT_ON_THE_BOARD}
+        for one in state["fetuses"]
+    ]
+    open_ones = [one for one in state["notices"] if not one["acknowledged_at"]]
+    return {**state, "fetuses": fetuses, "notices": open_ones}
+
+
 def _stored(unit: Unit, labour: Labour, since_s: float) -> list[dict[str, Any]]:
     from ebbline.live.sample_store import assembled
 
