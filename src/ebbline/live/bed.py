@@ -221,6 +221,8 @@ class WatchedBed:
             "bed": labour.bed,
             "case": labour.case_number,
             "started_at": labour.started_at.isoformat(),
+            "by_trace": labour.by_trace,
+            "trace_s": self.reader.trace_end_s,
             "at_s": None,
             "final_s": 0.0,
             "level": Level.NOT_ASSESSED.value,

@@ -236,6 +236,8 @@ def bare(labour: Labour) -> dict[str, Any]:
         "bed": labour.bed,
         "case": labour.case_number,
         "started_at": labour.started_at.isoformat(),
+        "by_trace": labour.by_trace,
+        "trace_s": 0.0,
         "at_s": None,
         "final_s": 0.0,
         "level": "not assessed",

@@ -1,7 +1,7 @@
 // One bed live: the four lines, what to look at, and the strip as it grows.
 import { get, send, tellProblem } from "../api.js";
 import { GrowingStrip } from "./growing-strip.js";
-import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, clockOf, element, listen, sign } from "./words.js";
+import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, clockOf, element, listen, old, sign } from "./words.js";
 
 const bed = document.getElementById("bed");
 const labour = bed.dataset.labour;
@@ -14,10 +14,13 @@ let state = null;
 
 function showNumbers(one) {
   const box = document.getElementById("numbers");
-  box.dataset.level = state.level;
-  const fresh = one.rate_bpm !== null && one.signal_age_s <= FRESH_S;
-  const old = one.rate_bpm === null ? "no rate seen" : `no rate for ${Math.round(one.signal_age_s)} s; it was ${one.rate_bpm}`;
-  const rate = element("p", { class: `big-rate${fresh ? "" : " stale"}` }, fresh ? String(one.rate_bpm) : "–", element("small", {}, fresh ? "bpm, last 5 s" : old));
+  const stale = old(state, strip.end);
+  document.getElementById("stale").textContent = stale;
+  document.getElementById("stale").hidden = !stale;
+  box.dataset.level = stale && state.level === "reassuring" ? "not assessed" : state.level;
+  const fresh = !stale && one.rate_bpm !== null && one.signal_age_s <= FRESH_S;
+  const before = stale ? "not known now" : one.rate_bpm === null ? "no rate seen" : `no rate for ${Math.round(one.signal_age_s)} s; it was ${one.rate_bpm}`;
+  const rate = element("p", { class: `big-rate${fresh ? "" : " stale"}` }, fresh ? String(one.rate_bpm) : "–", element("small", {}, fresh ? "bpm, last 5 s" : before));
   const rows = [state.fetuses.length > 1 ? element("p", {}, `Fetus ${one.fetus}, the graver`) : null, rate, element("p", {}, one.baseline_bpm === null ? "No baseline" : `Baseline ${one.baseline_bpm}`),
     element("p", {}, one.contractions_per_10_min === null ? "Contractions not known" : `${one.contractions_per_10_min} contractions in 10 min`)];
   for (const other of one.classes.slice(1)) rows.push(element("p", { class: "soft" }, sign(other.level), `${other.standard.toUpperCase()}: ${other.label}${other.beyond ? " by its letter, with more beside it" : ""}`));
@@ -82,13 +85,15 @@ function showPrompts() {
   if (held) list.querySelector(`[data-notice="${held}"]`)?.focus();
 }
 
+const gravestOf = (one) => [...one.fetuses].sort((a, b) => GRAVITY.indexOf(b.level) - GRAVITY.indexOf(a.level))[0];
+
 function show(next) {
   if (next.ended) {
     document.getElementById("now").textContent = "The watching has ended.";
     return;
   }
   state = next;
-  const gravest = [...state.fetuses].sort((a, b) => GRAVITY.indexOf(b.level) - GRAVITY.indexOf(a.level))[0];
+  const gravest = gravestOf(state);
   if (!gravest) {
     document.getElementById("now").textContent = "No trace read yet";
     return;
@@ -107,6 +112,8 @@ async function fetchSamples() {
   try {
     strip.add(await get(`/api/live/beds/${labour}/samples?since_s=${strip.wanted.toFixed(1)}`));
     describe();
+    // The trace may have run on while the reading has not.
+    if (state?.fetuses?.length) showNumbers(gravestOf(state));
   } catch (error) {
     if (error.status) tellProblem(error);
   } finally {

@@ -1,6 +1,6 @@
 // All beds, danger first: the few things that matter of each.
 import { send, tellProblem } from "../api.js";
-import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, clockOf, element, listen, sign } from "./words.js";
+import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, clockOf, element, listen, old, sign } from "./words.js";
 
 const board = document.getElementById("board");
 const empty = document.getElementById("empty");
@@ -14,7 +14,8 @@ const open = (state) => (state.notices || []).filter((one) => !one.acknowledged_
 /** Unanswered prompts before levels: what somebody should look at now comes first. */
 function gravity(state) {
   const urgent = Math.max(-1, ...open(state).map((one) => URGENCY.indexOf(one.urgency) * 2 + (one.escalated ? 1 : 0)));
-  return GRAVITY.indexOf(state.level) * 10 + urgent;
+  const level = old(state) && state.level === "reassuring" ? "not assessed" : state.level;
+  return GRAVITY.indexOf(level) * 10 + urgent;
 }
 
 function tile(state) {
@@ -26,11 +27,13 @@ function tile(state) {
     link.append(element("span", { class: "tile-class" }, sign("not assessed"), "No trace read yet"), element("span", { class: "tile-now" }, "Nothing has come from this bed's sensors."), element("span", { class: "tile-foot" }));
     return link;
   }
-  const fresh = gravest.rate_bpm !== null && gravest.signal_age_s <= FRESH_S;
+  const stale = old(state);
+  if (stale && state.level === "reassuring") link.dataset.level = "not assessed";
+  const fresh = !stale && gravest.rate_bpm !== null && gravest.signal_age_s <= FRESH_S;
   head.append(element("span", { class: "tile-rate" }, fresh ? String(gravest.rate_bpm) : "–", element("small", {}, fresh ? "bpm, last 5 s" : "no rate now")));
   const which = state.fetuses.length > 1 ? `Fetus ${gravest.fetus}: ` : "";
   link.append(element("span", { class: "tile-class" }, sign(gravest.class_level), `${which}${gravest.label}`));
-  link.append(element("span", { class: "tile-now" }, gravest.lines[1][1]));
+  link.append(element("span", { class: "tile-now" }, stale ? element("b", {}, `${stale} `) : null, gravest.lines[1][1]));
   const foot = element("span", { class: "tile-foot" });
   const prompts = open(state).sort((a, b) => URGENCY.indexOf(b.urgency) - URGENCY.indexOf(a.urgency) || b.at_s - a.at_s);
   if (prompts.length) {
@@ -54,9 +57,9 @@ function draw() {
   const focused = document.activeElement?.closest("#board li")?.dataset.labour;
   const items = sorted.map((state) => {
     const kept = shown.get(state.labour);
-    if (kept && kept.state === state) return kept.item;
+    if (kept && kept.state === state && kept.stale === old(state)) return kept.item;
     const item = element("li", { "data-labour": state.labour }, tile(state));
-    shown.set(state.labour, { state, item });
+    shown.set(state.labour, { state, item, stale: old(state) });
     return item;
   });
   if (items.some((item, at) => board.children[at] !== item) || board.children.length !== items.length) board.replaceChildren(...items);
@@ -81,6 +84,7 @@ listen("/api/live/events", (state) => {
   document.getElementById("link").hidden = connected;
 });
 draw();
+setInterval(draw, 10000);
 
 document.getElementById("begin").addEventListener("submit", async (event) => {
   event.preventDefault();

@@ -72,3 +72,15 @@ export function listen(path, onState, connected) {
   }, 5000);
   return source;
 }
+
+const BEHIND_S = 60;
+
+/** Why a state must not be taken for the present: "" where it may. trace: how far the trace has come, if known better. */
+export function old(state, trace = 0) {
+  if (state.at_s === null) return "";
+  const passed = state.by_trace ? Math.max(trace, state.trace_s) : (Date.now() - Date.parse(state.started_at)) / 1000;
+  const behind = passed - state.at_s;
+  if (behind < BEHIND_S) return "";
+  const minutes = Math.max(1, Math.round(behind / 60));
+  return state.by_trace ? `The reading is ${minutes} min behind the trace.` : `Not read for ${minutes} min: this is not how it is now.`;
+}
