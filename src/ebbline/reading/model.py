@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from html import escape
 
 from ebbline.criteria.model import Classification, Level, PanelReading, Standard
 from ebbline.features.findings import (
@@ -135,7 +136,7 @@ class FourLines:
         )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class FetalReading:
     """The reading of one fetus: findings of the whole, review and classes of the window.
 
@@ -151,8 +152,11 @@ class FetalReading:
     four_lines: FourLines | None = None
     panel_silence: str = ""
 
+    def __repr__(self) -> str:
+        return f"<FetalReading of fetus {self.fetus}: {_labels(self)}>"
 
-@dataclass(frozen=True, slots=True, eq=False)
+
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Reading:
     """What `analyse.read` gives. start: ISO 8601, empty when the clock is not known.
 
@@ -173,3 +177,23 @@ class Reading:
     def __post_init__(self) -> None:
         if self.start and datetime.fromisoformat(self.start).year not in YEARS:
             raise ValueError(f"{self.start} is not a possible start")
+
+    def __repr__(self) -> str:
+        start, end = self.window.start_s / 60, self.window.end_s / 60
+        parts = "; ".join(f"fetus {one.fetus}: {_labels(one)}" for one in self.fetuses)
+        return f"<Reading of {self.recording}, minutes {start:.0f} to {end:.0f}; {parts}>"
+
+    def _repr_html_(self) -> str:
+        """The four lines of every fetus, for a notebook."""
+        rows = "".join(
+            f"<tr><th>{escape(title)}</th><td>{escape(line)}</td></tr>"
+            for one in self.fetuses
+            if one.four_lines is not None
+            for title, line in (("Fetus", str(one.fetus)), *one.four_lines.titled)
+        )
+        name = escape(f"{self.recording}")
+        return f"<table><caption>{name}</caption>{rows}</table><p>{escape(self.caution)}</p>"
+
+
+def _labels(one: FetalReading) -> str:
+    return ", ".join(f"{c.edition} {c.label}" for c in one.classes) or "no standard asked"

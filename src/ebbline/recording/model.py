@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
 from enum import StrEnum
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,7 +91,7 @@ class Annotation:
     text: str
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Recording:
     """Channels on one clock. start: time-zone-aware, or None when the clock is not known."""
 
@@ -100,6 +101,67 @@ class Recording:
     context: Context = Context()
     provenance: Provenance = Provenance()
     annotations: tuple[Annotation, ...] = ()
+
+    def __repr__(self) -> str:
+        kinds = ", ".join(f"{c.kind} at {c.rate_hz:g} Hz" for c in self.channels)
+        return f"<Recording {self.name}: {self.duration_s / 60:.1f} min; {kinds or 'no channels'}>"
+
+    def crop(self, start_s: float, end_s: float) -> Recording:
+        """The stretch from start_s to end_s, seconds, as a recording of its own.
+
+        Raises RecordingError for a stretch that is not in it.
+        """
+        if not 0 <= start_s < end_s <= self.duration_s + 1.0:
+            raise RecordingError(
+                f"{start_s:g} to {end_s:g} s is not a stretch of this recording.",
+                where=self.name,
+                remedy=f"Choose a start and a later end between 0 and {self.duration_s:g} s.",
+            )
+        channels = tuple(
+            replace(c, samples=c.samples[round(start_s * c.rate_hz) : round(end_s * c.rate_hz)])
+            for c in self.channels
+        )
+        second = self.context.second_stage_start_s
+        context = self.context
+        if second is not None:
+            context = (
+                replace(context, second_stage_start_s=max(0.0, second - start_s))
+                if second < end_s
+                else replace(context, second_stage_start_s=None, stage=Stage.FIRST)
+            )
+        notes = tuple(
+            replace(one, time_s=one.time_s - start_s)
+            for one in self.annotations
+            if start_s <= one.time_s <= end_s
+        )
+        start = None if self.start is None else self.start + timedelta(seconds=start_s)
+        return replace(self, channels=channels, start=start, context=context, annotations=notes)
+
+    def to_frame(self) -> Any:
+        """A pandas DataFrame, a column a channel, seconds as index; all channels at one rate.
+
+        Raises RecordingError where channels differ in rate, ModuleNotFoundError without pandas.
+        """
+        import pandas
+
+        rates = {c.rate_hz for c in self.channels}
+        if len(rates) != 1:
+            raise RecordingError(
+                "channels of several rates do not fit one table.",
+                where=self.name,
+                remedy="Convert the recording to CSV, which brings them to one rate.",
+            )
+        rate = rates.pop()
+        count = max(len(c.samples) for c in self.channels)
+        short = {"uterine activity": "uc", "maternal heart rate": "maternal"}
+        twins = len(self.fetuses) > 1
+        columns = {
+            short.get(c.kind.value, f"fhr{c.fetus}" if twins else "fhr"): np.pad(
+                c.samples, (0, count - len(c.samples)), constant_values=np.nan
+            )
+            for c in self.channels
+        }
+        return pandas.DataFrame(columns, index=pandas.Index(np.arange(count) / rate, name="s"))
 
     @property
     def duration_s(self) -> float:
