@@ -407,7 +407,7 @@ def test_two_pages_hear_of_each_others_changes_at_once(opened: tuple[Visitor, st
     visitor, key = opened
     changes = visitor.app.state.changes  # type: ignore[attr-defined]
 
-    async def listened() -> list[dict[str, str]]:
+    async def listened() -> list[dict[str, Any]]:
         heard = changes.listen(key)
         first = await anext(heard)
         mark = {"kind": "late", "start_s": 100, "end_s": 160}

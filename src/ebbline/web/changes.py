@@ -11,11 +11,14 @@ import threading
 from collections import defaultdict
 from collections.abc import AsyncIterator
 from dataclasses import asdict, dataclass
+from typing import Any
 
 from ebbline import __version__
 
 HEARD_FOR_S = 300.0
 """A page asks anew after this long, and the gate looks at its sign-in again (our choice)."""
+AGAIN_MS = 300
+"""How soon a browser takes the line up again."""
 MOST_WAITING = 100
 
 
@@ -44,13 +47,14 @@ class Changes:
         for loop, queue in listeners:
             loop.call_soon_threadsafe(_put, queue, change)
 
-    async def listen(self, key: str) -> AsyncIterator[dict[str, str]]:
+    async def listen(self, key: str) -> AsyncIterator[dict[str, Any]]:
         """Events for sse-starlette: first the version that runs here, then every change."""
         mine = (asyncio.get_running_loop(), asyncio.Queue[Change](MOST_WAITING))
         with self._lock:
             self._listeners[key].add(mine)
         try:
-            yield {"event": "hello", "data": json.dumps({"version": __version__})}
+            hello = json.dumps({"version": __version__})
+            yield {"event": "hello", "data": hello, "retry": AGAIN_MS}
             until = mine[0].time() + HEARD_FOR_S
             while (left := until - mine[0].time()) > 0:
                 try:
