@@ -24,6 +24,9 @@ from ebbline.features import window as within
 from ebbline.recording.model import Context
 from ebbline.terms import SensorKind, Window
 
+LIKELY = 0.5
+"""A hill of a toco counts towards an amber from this certainty on (ours)."""
+
 SERIES_APART_S = RECURRENCE_S
 """Decelerations further apart than 20 minutes are no series that goes on (our choice)."""
 
@@ -60,7 +63,15 @@ def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
     _hypertonus(builder, facts)
     if busiest.answer is None:
         builder.withhold(f"contractions, one of the four features: {busiest.why}")
-    if line.CONTRACTIONS_AMBER.met(busiest.value):
+    doubtful, count = _doubtful(facts, evidence[0])
+    sure = busiest.value * (count - doubtful) / count if count else busiest.value
+    if line.CONTRACTIONS_AMBER.met(busiest.value) and not line.CONTRACTIONS_AMBER.met(sure):
+        # No amber rests on hills that may be breathing, a shifted belt or movement.
+        builder.withhold(
+            f"contractions: {doubtful} of {count} hills of the toco are doubtful, and without them "
+            f"there are {sure:.1f} in 10 min; feel the contractions"
+        )
+    elif line.CONTRACTIONS_AMBER.met(busiest.value):
         rest_s = _median_rest_s(facts, evidence[0])
         if math.isnan(rest_s) or line.REST.met(rest_s):
             rest = "rest not measured" if math.isnan(rest_s) else f"median rest {rest_s:.0f} s"
@@ -74,6 +85,14 @@ def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
             )
     elif busiest.answer is not None and not builder.weighs("contractions"):
         builder.add(line.CONTRACTIONS_WHITE, busiest.value, evidence=evidence)
+
+
+def _doubtful(facts: WindowFacts, where: Window) -> tuple[int, int]:
+    """Hills of a toco that are less than likely contractions, and all of a stretch."""
+    seen = within.contractions_in(facts.findings, where.start_s, where.end_s)
+    if facts.findings.uterine.sensor is SensorKind.PRESSURE_CATHETER:
+        return 0, len(seen)
+    return sum(one.certainty < LIKELY for one in seen), len(seen)
 
 
 def _median_rest_s(facts: WindowFacts, where: Window) -> float:

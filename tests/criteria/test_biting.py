@@ -1,0 +1,65 @@
+"""Claims that a changed number in the code would break: each was once changed, and nothing told."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from criteria.build import Trace, contractions, judged, late, trace, variable
+from ebbline.criteria.model import Standard
+from ebbline.features import window as within
+from ebbline.features.findings import DecelerationKind
+from ebbline.terms import Window
+
+
+def test_half_of_the_falls_without_a_contraction_still_leave_recurrence_told() -> None:
+    """Untold from more than half of them on, not from half (ours)."""
+    squeezes = contractions(40)
+    falls = [variable(squeezes[3]), variable(squeezes[4]), variable(1500.0), variable(1900.0)]
+    findings = trace(40, uterus=squeezes, decelerations=falls)
+    mask = within.decelerations_of(findings, (DecelerationKind.VARIABLE,))
+    alone = sum(fall.contraction < 0 for fall in findings.fetal.decelerations)
+    assert alone == 2, "half of four"
+    assert within.recurrent(findings, 0.0, 2400.0, mask).answer is not None
+
+
+@pytest.mark.parametrize("standard", [Standard.FIGO, Standard.NICE])
+def test_of_several_baselines_the_last_is_the_one_stated(standard: Standard) -> None:
+    """A reader who asks for the baseline means the present one."""
+    findings = trace(30, baseline=[120.0, 125.0, 135.0])
+    found = judged(standard, findings, window=Window(0.0, 1800.0))
+    said = next(one for one in found.reasons if one.feature == "baseline")
+    assert said.value == 135.0
+
+
+def test_a_fall_over_several_contractions_comes_with_each_of_them() -> None:
+    """Late falls that run together into one are with no fewer contractions than apart."""
+    squeezes = contractions(40)
+    long = variable(squeezes[4], duration_s=600.0)
+    findings = trace(40, uterus=squeezes, decelerations=[long, late(squeezes[2])])
+    every = np.ones(2, dtype=np.bool_)
+    share = within.share_with_decelerations(findings, 0.0, 2400.0, every)
+    inside = [s for s in squeezes if long.onset_s <= s.peak_s < long.end_s]
+    assert len(inside) >= 2
+    assert share.carrying == len(inside) + 1
+
+
+def test_a_deceleration_on_the_border_of_two_windows_is_told_in_both() -> None:
+    fall = variable(1795.0, duration_s=60.0)
+    findings = Trace(minutes=60, decelerations=[fall]).findings()
+    for window in (Window(0.0, 1800.0), Window(1800.0, 3600.0)):
+        assert len(within.decelerations_in(findings, window.start_s, window.end_s)) == 1
+
+
+def test_hills_that_may_be_breathing_make_no_amber_and_no_best_class() -> None:
+    """Six in ten minutes, half of them doubtful: neither frequent contractions nor none."""
+    squeezes = contractions(40, every_s=100.0)
+    doubted = [replace(s, certainty=0.3) if i % 2 else s for i, s in enumerate(squeezes)]
+    assert judged(Standard.NICE, trace(40, uterus=squeezes)).decided_by == (
+        "nice-contractions-amber",
+    )
+    found = judged(Standard.NICE, trace(40, uterus=doubted))
+    assert found.refused
+    assert any("feel the contractions" in why for why in found.refusal)
