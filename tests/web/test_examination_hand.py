@@ -66,7 +66,7 @@ def test_a_full_examination_takes_at_most_twelve_touches(page: Any) -> None:
         touches += 1
     page.wait_for_selector('#ask[data-done="true"]')
     assert touches <= 12
-    page.wait_for_function("document.querySelector('#outcome').textContent.includes('hands cannot tell')")
+    page.locator("#outcome").get_by_text("hands cannot tell").wait_for()
     told = page.inner_text("#outcome")
     assert "hands cannot tell" in told
     assert "bits" not in told
