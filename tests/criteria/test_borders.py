@@ -65,3 +65,8 @@ def test_a_sinusoidal_episode_is_shown_where_it_was() -> None:
     found = judged(Standard.NICHD, trace(40, undulation=(sinusoidal(900.0, 2400.0),)))
     (reason,) = (one for one in found.reasons if one.rule == "nichd-III-sinusoidal")
     assert reason.evidence == (Window(900.0, 2400.0),)
+
+
+def test_one_stray_minute_among_three_is_smoothed() -> None:
+    track = MinuteTrack(Curve(0.0, 60.0, np.array([10.0, 2.0, 10.0])))
+    assert track.steady[1] == 10.0
