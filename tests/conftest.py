@@ -9,3 +9,21 @@ import pytest
 def _same_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     """Lines are broken alike wherever the tests run."""
     monkeypatch.setenv("COLUMNS", "100")
+
+
+NEEDED = {
+    "Chromium": "the pages (Debian: apt-get install chromium)",
+    "PostgreSQL": "the record and units on PostgreSQL (Debian: apt-get install postgresql)",
+    "nats": "several processes (Debian: apt-get install nats-server)",
+    "CTU-UHB": "real recordings (put the open CTU-UHB set beside the project, see README, Data)",
+}
+"""A word in the reason of a skipped test, and what installing it lets be tested."""
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say how to have the tests that were skipped for want of a program."""
+    skipped = terminalreporter.stats.get("skipped", [])
+    for word, what in NEEDED.items():
+        count = sum(word.casefold() in str(report.longrepr).casefold() for report in skipped)
+        if count:
+            terminalreporter.write_line(f"{count} skipped without {word}: tests of {what}")
