@@ -10,7 +10,7 @@ import pytest
 from criteria.build import judged, last, sinusoidal, trace
 from ebbline.criteria.model import Standard
 from ebbline.criteria.variability_runs import MinuteTrack
-from ebbline.criteria.window_view import window_facts
+from ebbline.criteria.window_view import LongFall, window_facts
 from ebbline.features.findings import Curve
 from ebbline.terms import Window
 
@@ -70,3 +70,9 @@ def test_a_sinusoidal_episode_is_shown_where_it_was() -> None:
 def test_one_stray_minute_among_three_is_smoothed() -> None:
     track = MinuteTrack(Curve(0.0, 60.0, np.array([10.0, 2.0, 10.0])))
     assert track.steady[1] == 10.0
+
+
+@pytest.mark.parametrize(("recovered", "words"), [(True, ""), (False, ", not recovered")])
+def test_a_long_fall_says_whether_it_recovered(recovered: bool, words: str) -> None:
+    fall = LongFall(600.0, 900.0, 75.0, 65.0, recovered)
+    assert fall.words == f"75 bpm deep, down to 65 bpm{words}"
