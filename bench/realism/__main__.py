@@ -110,18 +110,18 @@ def _put(text: str, page: Path) -> None:
     )
 
 
-def draw_strips(path: Path, count: int, half: str, first_seed: int) -> None:
+def mixed(count: int, half: str, first_seed: int) -> list[Window]:
     """Half real, half invented, first and second stage, both sensors."""
-    mixed: list[Window] = []
+    made: list[Window] = []
     rng = np.random.default_rng(first_seed)
-    for sensor in SENSORS:
-        of_sensor = windows.invented(sensor, range(first_seed, first_seed + count // 4))
+    for k, sensor in enumerate(SENSORS):
+        begin = first_seed + 1000 * k
+        labours = windows.invented(sensor, range(begin, begin + count // 4))
         for stage in STAGES:
             real = chosen(sensor, stage, half)
-            take = rng.permutation(len(real))[: count // 8]
-            mixed += [real[k] for k in take]
-            mixed += [w for w in of_sensor if w.stage == stage][: count // 8]
-    strips.draw(mixed, path, first_seed)
+            made += [real[n] for n in rng.permutation(len(real))[: count // 8]]
+            made += [w for w in labours if w.stage == stage][: count // 8]
+    return made
 
 
 def main() -> None:
@@ -138,12 +138,14 @@ def main() -> None:
         sys.exit(f"The open recordings are not at {windows.CTU_UHB}; set EBBLINE_SHARED.")
     seed = DEVELOP_SEEDS if args.develop else LOCKED_SEEDS
     if args.strips:
-        draw_strips(args.strips, 40, args.half, seed)
+        strips.draw(mixed(40, args.half, seed), args.strips, seed)
         return
     text = report(args.half, 40 if args.quick else args.count, args.quick, args.jobs, seed)
     print(text)
     if args.docs:
         _put(text, ROOT / "docs" / "generator.md")
+        some = [w for w in mixed(16, args.half, seed) if w.stage == "first"]
+        strips.picture(some, ROOT / "docs" / "generator" / "strips.png", seed)
 
 
 if __name__ == "__main__":

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -64,15 +65,16 @@ def fitted_half(number: int) -> bool:
     return number % 4 == 1
 
 
-def real(sensor: SensorKind) -> list[Window]:
+@cache
+def real(sensor: SensorKind) -> tuple[Window, ...]:
     """The windows of the open recordings whose header names the sensor."""
-    made = []
+    made: list[Window] = []
     for path in sorted(CTU_UHB.glob("*.hea")):
         recording = open_recording(path)
         if recording.heart_rate().sensor is sensor:
             mark = recording.context.second_stage_start_s
             made += _cut(recording, int(path.stem), True, mark)
-    return made
+    return tuple(made)
 
 
 def _invented(task: tuple[int, SensorKind, Spread]) -> list[Window]:

@@ -44,8 +44,8 @@ RAGGED_SHARE = 0.5
 the CTU-UHB recordings, like the usual lengths above)."""
 
 EARLY_LAG_S, EARLY_LAG_SPREAD_S, EARLY_LAGS_S = 2.0, 3.5, (-5.0, 12.0)
-"""Head compression answers at once or some seconds before or after: the lags of early and late
-falls overlap, as they do in people (figures chosen)."""
+"""Head compression answers at once or some seconds before or after: the lags of early falls
+come near those of late ones, as they do in people (figures chosen)."""
 
 EFFORT, EFFORT_SPREAD = 0.6, 0.5
 """How hard a woman pushes, drawn for each labour (by the belts of CTU-UHB)."""

@@ -47,9 +47,13 @@ UNHEARD_ERROR = 1.5
 """How much the error grows where the signal is poor."""
 
 ELECTRODE_BEAT_MS = 2.0
+"""Step of the interval when an electrode is put on with a device that averages."""
 LATE_SHARE = 0.025
+"""Share of values that come a sample late."""
 LEAP_TAIL = 0.3
+"""How soon, in shares of the greatest usual leap, a greater one is no longer believed."""
 VALUE_ERROR_BPM = 0.13
+"""Error of a value that averages, beyond that of the beats."""
 
 LEAST_SHOWN_BPM, MOST_SHOWN_BPM = 40.0, 240.0
 

@@ -1,0 +1,117 @@
+"""Labours as they come, and devices that give their values as the open recordings show it.
+
+Open recordings: CTU-UHB (Chudacek et al. BMC Pregnancy and Childbirth 2014;14:16).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ebbline.recording.model import ChannelKind
+from ebbline.synth import LabourEngine, Scenario, invent
+from ebbline.synth.ground_truth import EventKind
+from ebbline.synth.heart_sensor import HeartSensor
+from ebbline.synth.population import as_they_come, course_as_it_comes
+from ebbline.synth.sensors import AVERAGING, BEAT_BY_BEAT, WHOLE_NUMBERS, Device, Hearing
+from ebbline.synth.streams import Streams
+from ebbline.terms import SensorKind, Stage
+
+
+def _values(device: Device, electrode: bool, quality: float = 4.0) -> np.ndarray:
+    streams = Streams(3)
+    sensor = HeartSensor(streams.of("a"), streams.of("b"), streams.of("c"), device)
+    count = 4 * 1800
+    noise = np.random.default_rng(1).standard_normal(count)
+    rate = 140.0 + 12.0 * np.sin(np.arange(count) / 90.0) + 4.0 * noise
+    heard = Hearing(np.full(count, quality), np.zeros((count, 3)))
+    value, _, _ = sensor.give(
+        rate, np.full(count, 80.0), heard, np.full(count, 0.6), electrode, 0.0
+    )
+    return value[~np.isnan(value)]
+
+
+def test_a_device_that_averages_cuts_intervals_of_five_eighths_of_a_ms_off_to_quarters() -> None:
+    """So in the recordings: 163.0 bpm hardly ever comes, 150.0 twice as often as 149.75."""
+    possible = np.floor(60000.0 / (np.arange(400, 1600) * 0.625) * 4) / 4
+    assert np.isin(_values(AVERAGING, False), possible).all()
+    assert 163.0 not in possible and np.count_nonzero(possible == 150.0) == 2
+
+
+def test_devices_that_go_by_the_beat_step_by_2_ms_and_some_give_whole_numbers() -> None:
+    beats = 60000.0 / (np.arange(120, 600) * 2.0)
+    for device, steps in ((BEAT_BY_BEAT, 4), (WHOLE_NUMBERS, 1)):
+        possible = np.floor(beats * steps + 0.5) / steps
+        assert np.isin(_values(device, True), possible).all()
+
+
+def test_a_value_stays_until_the_next_beat() -> None:
+    """At 4 Hz and 140 bpm a beat lasts 1.7 samples; values stay 2.3 on average in recordings."""
+    for device, electrode in ((AVERAGING, False), (BEAT_BY_BEAT, True)):
+        values = _values(device, electrode)
+        lengths = np.diff(np.flatnonzero(np.concatenate(([True], np.diff(values) != 0))))
+        assert 1.7 < lengths.mean() < 2.6
+        assert np.mean(lengths == 2) > 0.45
+
+
+@pytest.mark.parametrize("share", [0.02, 0.1, 0.3])
+def test_a_labour_loses_what_it_is_asked_to_on_average(share: float) -> None:
+    still = replace(
+        Scenario.from_words("no accelerations, no contractions, 3 hours"),
+        signal_loss=share,
+        fetal_wandering_cm=0.0,
+    )
+    lost = [
+        sum(s.end_s - s.start_s for s in invent(still, seed).truth.artefacts) / 10800
+        for seed in range(6)
+    ]
+    assert 0.4 * share < np.mean(lost) < 2.2 * share
+
+
+def test_the_same_seed_draws_the_same_course_and_pieces_equal_the_whole() -> None:
+    story = course_as_it_comes(11, 0.8, second_stage_min=30.0)
+    assert story == course_as_it_comes(11, 0.8, second_stage_min=30.0)
+    assert story != course_as_it_comes(12, 0.8, second_stage_min=30.0)
+    first = story.chapters[0]
+    whole, pieces = LabourEngine(first, 5), LabourEngine(first, 5)
+    whole.advance(12.0)
+    for minutes in (0.5, 3.1, 4.4, 4.0):
+        pieces.advance(minutes)
+    for kind in (ChannelKind.FETAL_HEART_RATE, ChannelKind.UTERINE_ACTIVITY):
+        one, other = (e.labour().recording.first(kind) for e in (whole, pieces))
+        assert one is not None and other is not None
+        assert np.array_equal(one.samples, other.samples, equal_nan=True)
+
+
+def test_a_course_moves_on_and_the_second_stage_strains_more() -> None:
+    more = 0
+    for seed in range(20):
+        story = course_as_it_comes(seed, 1.5, second_stage_min=60.0)
+        assert len({c.bandwidth_bpm for c in story.chapters}) == len(story.chapters) >= 3
+        assert sum(c.hours for c in story.chapters) == pytest.approx(1.5)
+        first, last = story.chapters[0], story.chapters[-1]
+        assert first.stage is Stage.FIRST and last.stage is Stage.SECOND and last.pushing
+        shares = [c.late_share + c.variable_share + c.early_share for c in (first, last)]
+        more += shares[1] > shares[0]
+    assert more >= 13
+
+
+def test_sensors_come_as_often_as_in_the_open_recordings() -> None:
+    """52 of 263 with one sensor have an electrode."""
+    chosen = [as_they_come(seed).heart_sensor for seed in range(400)]
+    assert 0.14 < np.mean([s is SensorKind.SCALP_ELECTRODE for s in chosen]) < 0.27
+
+
+def test_lags_of_early_and_late_falls_come_near_each_other() -> None:
+    words = "intermittent late, intermittent early, no accelerations, 3 hours"
+    lags: dict[EventKind, list[float]] = {EventKind.EARLY: [], EventKind.LATE: []}
+    for seed in range(3):
+        for d in invent(Scenario.from_words(words), seed).truth.decelerations:
+            if d.kind in lags and np.isfinite(d.lag_s):
+                lags[d.kind].append(d.lag_s)
+    assert max(lags[EventKind.EARLY]) > 8
+    assert min(lags[EventKind.EARLY]) < 0
+    assert min(lags[EventKind.LATE]) < 30
+    assert np.median(lags[EventKind.EARLY]) + 15 < np.median(lags[EventKind.LATE])
