@@ -27,6 +27,9 @@ from ebbline.recording.model import Context
 from ebbline.terms import Stage, Window
 
 NO_CLASS = "no class"
+MOTHER_FROM_S = 60.0
+"""A suspicion of the mother's rate that lasts so long is said above the class (ours)."""
+
 NEAR_SHARE = 0.05
 """A value within a twentieth of a threshold may be on its other side for another reader (ours)."""
 _ORDER = (Level.ALARMING, Level.CAUTION, Level.NOT_ASSESSED, Level.REASSURING)
@@ -238,6 +241,18 @@ def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
         builder.say_above(
             f"{len(long)} prolonged {'fall' if len(long) == 1 else 'falls'} in the window, of "
             f"{lengths} min, down to {min(one.nadir_bpm for one in long):.0f} bpm"
+        )
+    hers = [
+        one
+        for one in facts.findings.fetal.artefacts
+        if one.kind is ArtefactKind.MATERNAL
+        and one.end_s - one.start_s >= MOTHER_FROM_S
+        and facts.overlaps(one.start_s, one.end_s)
+    ]
+    if hers:
+        builder.say_above(
+            f"the rate from {stretch(hers[0].start_s, hers[-1].end_s)} may be the mother's: "
+            "feel her pulse"
         )
     share = facts.slow_share
     if share >= limits.SLOW_HALF:
