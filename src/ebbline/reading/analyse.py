@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
 
 from ebbline import CAUTION, __version__
 from ebbline.criteria import classify
@@ -19,7 +22,8 @@ from ebbline.reading.model import FetalReading, HistoryPoint, Reading
 from ebbline.reading.summary import summarise
 from ebbline.reading.text import Clock, elapsed
 from ebbline.recording.channels import tidy
-from ebbline.recording.model import ChannelKind, Context, Recording
+from ebbline.recording.model import ChannelKind, Context, FloatArray, Recording
+from ebbline.signal.resampling import RATE_HZ, to_grid
 from ebbline.terms import Window
 
 ALL_STANDARDS = (Standard.NICHD, Standard.FIGO, Standard.NICE)
@@ -31,6 +35,12 @@ HISTORY_STEP_S = TEN_MINUTES_S
 
 EDGE_S = 15.0
 """A class that changes when its window moves by so much stands on an edge (ours)."""
+
+LEAST_TWICE_S = 120.0
+"""So long must two rates be seen together before they are called alike (ours)."""
+TWICE_WITHIN_BPM, TWICE_SHARE = 1.0, 0.9
+"""Two rates this near for this share of the time are one heart's (ours): two hearts of one baseline
+still vary each by its own, several bpm from second to second."""
 
 _ROUNDING_S = 1.0
 """A window typed to the second may end this much after a recording that is no whole second long."""
@@ -80,6 +90,7 @@ def read_findings(
     context = recording.context
     chosen = _window(recording, window)
     clock = Clock(recording.start)
+    twice = _fetus_twice(recording)
     return Reading(
         recording=recording.name,
         ebbline_version=__version__,
@@ -87,7 +98,9 @@ def read_findings(
         start="" if recording.start is None else recording.start.isoformat(),
         context=context,
         window=chosen,
-        fetuses=tuple(_fetus(one, chosen, context, standards, history, clock) for one in findings),
+        fetuses=tuple(
+            _fetus(one, chosen, context, standards, history, clock, twice) for one in findings
+        ),
         notes=tuple(dict.fromkeys((*recording.provenance.notes, *_assumptions(recording)))),
         caution=CAUTION,
     )
@@ -119,9 +132,12 @@ def _fetus(
     standards: Sequence[Standard],
     history: bool,
     clock: Clock,
+    above: tuple[str, ...],
 ) -> FetalReading:
+    """above: what is said above every class, whatever the findings."""
     review = summarise(findings, window)
-    classes = tuple(_with_edge(findings, window, one, context) for one in standards)
+    found = (_with_edge(findings, window, one, context) for one in standards)
+    classes = tuple(replace(one, beyond=(*above, *one.beyond)) for one in found)
     return FetalReading(
         fetus=findings.fetal.fetus,
         findings=findings,
@@ -167,6 +183,34 @@ def _history(
         labels = {one.value: classify(findings, half_hour, one, context).label for one in standards}
         points.append(HistoryPoint(end_s, labels))
     return tuple(points)
+
+
+def _alike(one: FloatArray, other: FloatArray) -> bool:
+    """True where two heart-rate signals are the same nearly all the time that both are seen."""
+    count = min(len(one), len(other))
+    apart = np.abs(one[:count] - other[:count])
+    both = np.isfinite(apart)
+    if both.sum() < LEAST_TWICE_S * RATE_HZ:
+        return False
+    return bool((apart[both] <= TWICE_WITHIN_BPM).mean() >= TWICE_SHARE)
+
+
+def _fetus_twice(recording: Recording) -> tuple[str, ...]:
+    """Two channels that give one heart's rate: one fetus may be heard twice, the other not at all.
+
+    Common practice, no source: two sensors on twins must show two rates.
+    """
+    rates = {
+        number: to_grid(channel.samples, channel.rate_hz, int(channel.duration_s * RATE_HZ))
+        for number in recording.fetuses
+        for channel in (recording.heart_rate(number),)
+    }
+    return tuple(
+        f"one fetus twice? The rates of fetus {a} and fetus {b} are alike: find both hearts "
+        "before either trace is relied on"
+        for a, b in combinations(rates, 2)
+        if _alike(rates[a], rates[b])
+    )
 
 
 def _assumptions(recording: Recording) -> list[str]:
