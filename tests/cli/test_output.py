@@ -126,7 +126,7 @@ def test_findings_go_out_as_annotations_and_come_in_with_a_recording(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    run("invent", "recurrent late, 40 minutes", "a.csv")
+    run("invent", "recurrent late, 70 minutes", "a.csv")
     run("read", "a.csv", "--annotations-out", "a.atr")
     run("convert", "a.csv", "b.json", "--annotations", "a.atr")
     marks = open_recording("b.json").annotations

@@ -204,6 +204,9 @@ def _bandwidth(fluctuation: FloatArray, events: FloatArray) -> FloatArray:
     sample makes the band's edge, as no eye and no pen would take it for that."""
     per_minute, length = 60 * STEP_HZ, PIECE_S * STEP_HZ
     out = np.full(math.ceil(len(fluctuation) / per_minute), np.nan)
+    if not len(out):
+        # A labour that is about to begin.
+        return out
     calm = np.abs(events) < 1.0
     drawn = np.convolve(np.pad(fluctuation, 1, mode="edge"), np.full(3, 1 / 3), "valid")
     time = np.arange(length, dtype=float)
