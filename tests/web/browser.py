@@ -43,15 +43,28 @@ def served(settings: Settings) -> Iterator[tuple[str, Any]]:
         listening.close()
 
 
+_driven: list[Any] = []
+"""The Playwright that runs in this process: it cannot be started twice in one thread."""
+
+
 @contextmanager
 def chromium() -> Iterator[Any]:
-    """A browser without a screen."""
+    """A browser without a screen; another one where a test or a module has its own already."""
     from playwright.sync_api import sync_playwright
 
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+    if _driven:
+        browser = _driven[-1].chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         yield browser
         browser.close()
+        return
+    with sync_playwright() as playwright:
+        _driven.append(playwright)
+        try:
+            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+            yield browser
+            browser.close()
+        finally:
+            _driven.remove(playwright)
 
 
 @contextmanager
