@@ -200,6 +200,8 @@ def _fetus_twice(recording: Recording) -> tuple[str, ...]:
 
     Common practice, no source: two sensors on twins must show two rates.
     """
+    if len(recording.fetuses) < 2:
+        return ()
     rates = {
         number: to_grid(channel.samples, channel.rate_hz, int(channel.duration_s * RATE_HZ))
         for number in recording.fetuses
