@@ -31,6 +31,7 @@ __all__ = [
     "from_arrays",
     "from_frame",
     "invent",
+    "modified",
     "open",
     "plot",
     "read",

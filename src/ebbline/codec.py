@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
 from datetime import datetime
 from functools import cache
 from typing import Any, TypeVar
@@ -71,6 +73,27 @@ def to_data(value: Any) -> Any:
 def to_json(value: Any, *, indent: int | None = None) -> str:
     """JSON text of any of our types."""
     return json.dumps(to_data(value), ensure_ascii=False, indent=indent, allow_nan=False)
+
+
+def same(one: Any, other: Any) -> bool:
+    """Whether two values of our types hold the same, arrays and unknown numbers (NaN) included."""
+    if isinstance(one, np.ndarray) or isinstance(other, np.ndarray):
+        if not (isinstance(one, np.ndarray) and isinstance(other, np.ndarray)):
+            return False
+        real = one.dtype.kind == "f" and other.dtype.kind == "f"
+        return bool(np.array_equal(one, other, equal_nan=real))
+    if isinstance(one, float) and isinstance(other, float):
+        return one == other or (math.isnan(one) and math.isnan(other))
+    if is_dataclass(one) and is_dataclass(other):
+        names = [field.name for field in fields(one)]
+        return names == [field.name for field in fields(other)] and all(
+            same(getattr(one, name), getattr(other, name)) for name in names
+        )
+    if isinstance(one, tuple | list) and isinstance(other, tuple | list):
+        return len(one) == len(other) and all(map(same, one, other))
+    if isinstance(one, Mapping) and isinstance(other, Mapping):
+        return one.keys() == other.keys() and all(same(one[key], other[key]) for key in one)
+    return bool(one == other)
 
 
 REASONS_SHOWN = 3

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
@@ -20,11 +20,13 @@ from numpy.typing import ArrayLike
 
 from ebbline.bedside import ExamResult
 from ebbline.bedside import examine as _examine
-from ebbline.criteria.model import Standard
+from ebbline.criteria.asked import chosen_standards
+from ebbline.criteria.study import AnyStandard
+from ebbline.criteria.study import modified as modified
 from ebbline.errors import ContextError, EbblineError, MissingExtraError, RecordingError
 from ebbline.reading.analyse import ALL_STANDARDS
 from ebbline.reading.analyse import read as _read
-from ebbline.reading.model import Reading
+from ebbline.reading.model import Reading as _Reading
 from ebbline.reading.text import say
 from ebbline.recording.channels import tidy
 from ebbline.recording.model import Channel, ChannelKind, Context, Provenance, Recording
@@ -40,6 +42,45 @@ if TYPE_CHECKING:
 
 Source = Recording | str | Path
 Asked = str | Window | tuple[float, float] | None
+
+
+class Reading(_Reading):
+    """A reading that tells itself, lists its events and draws its strip.
+
+    `reading.fetuses[0].classes` are the classes with their reasons, `.findings` all that was found;
+    `ebbline.codec.to_json(reading)` saves it, and equal readings hold the same, numbers and all.
+    """
+
+    __slots__ = ("_recording",)
+    _recording: Recording | None
+
+    def summary(self, *, full: bool = False, width: int = 88) -> str:
+        """The reading in words: the four lines first; full: everything, with sources."""
+        return say(self, width=width, full=full)
+
+    def events(self) -> pd.DataFrame:
+        """Every acceleration, deceleration and contraction, a row each, times in seconds."""
+        return events(self)
+
+    def plot(self, *, speed: int = 1) -> Document:
+        """The strip with what was found, in cm a minute, as a drawing that a notebook shows.
+
+        Raises ContextError for a reading that came from another process without its recording.
+        """
+        recording = getattr(self, "_recording", None)
+        if recording is None:
+            raise ContextError(
+                "this reading has no samples with it.",
+                where="reading",
+                remedy="Draw it with ebbline.plot(recording, reading).",
+            )
+        return plot(recording, self, speed=speed)
+
+
+def _with_recording(reading: _Reading, recording: Recording) -> Reading:
+    made = Reading(**{one.name: getattr(reading, one.name) for one in fields(reading)})
+    object.__setattr__(made, "_recording", recording)
+    return made
 
 
 def open(path: str | Path, **options: Any) -> Recording:
@@ -151,7 +192,7 @@ def from_frame(
 def read(
     source: Source,
     window: Asked = None,
-    standards: str | Sequence[str | Standard] = ALL_STANDARDS,
+    standards: str | Iterable[str | AnyStandard] = ALL_STANDARDS,
     *,
     history: bool = True,
     **context: Any,
@@ -159,7 +200,8 @@ def read(
     """Read a recording, or a file of one.
 
     window: "last 30 min", "0:30-1:00" (hours:minutes from the start), (1800, 3600) seconds, or
-    None for the last half hour. standards: "nichd,figo" or a list. context: what is known of the
+    None for the last half hour. standards: "nichd,figo" or a list, in which `ebbline.modified` may
+    stand. context: what is known of the
     labour, in place of what the file says: weeks, stage ("first", "second", "antepartum"),
     oxytocin, epidural, parity, meconium, fever, second_stage_start_s.
 
@@ -167,23 +209,25 @@ def read(
 
     Raises ContextError naming the argument that cannot be used, RecordingError for the recording.
     """
-    chosen = _standards(standards)
+    chosen = chosen_standards(standards)
     recording = source if isinstance(source, Recording) else open_recording(_path(source))
-    return _read(
+    if context:
+        recording = replace(recording, context=_context(recording.context, context))
+    made = _read(
         recording,
-        context=_context(recording.context, context),
         window=_window(window, recording.duration_s),
         standards=chosen,
         history=history,
     )
+    return _with_recording(made, recording)
 
 
-def summary(reading: Reading, *, full: bool = False, width: int = 88) -> str:
+def summary(reading: _Reading, *, full: bool = False, width: int = 88) -> str:
     """A reading in words: the four lines first; full: everything, with sources."""
     return say(reading, width=width, full=full)
 
 
-def events(reading: Reading) -> pd.DataFrame:
+def events(reading: _Reading) -> pd.DataFrame:
     """Every acceleration, deceleration and contraction, a row each, times in seconds."""
     rows = []
     for fetal in reading.fetuses:
@@ -203,7 +247,7 @@ def events(reading: Reading) -> pd.DataFrame:
     return _pandas().DataFrame(rows, columns=columns).sort_values("onset_s", ignore_index=True)
 
 
-def plot(recording: Recording, reading: Reading | None = None, *, speed: int = 1) -> Document:
+def plot(recording: Recording, reading: _Reading | None = None, *, speed: int = 1) -> Document:
     """The strip as a drawing that a notebook shows; `ebbline.picture.files.write` saves it."""
     from ebbline.picture.strip import draw_strip
 
@@ -230,7 +274,7 @@ def read_many(
     *,
     jobs: int = 1,
     window: Asked = None,
-    standards: str | Sequence[str | Standard] = ALL_STANDARDS,
+    standards: str | Iterable[str | AnyStandard] = ALL_STANDARDS,
     **context: Any,
 ) -> Readings:
     """Read many files, on several processes; one that cannot be read stops nothing.
@@ -243,7 +287,7 @@ def read_many(
         raise ContextError(
             f"{jobs} is no number of processes.", where="jobs", remedy="Give 1 or more."
         )
-    chosen = _standards(standards)
+    chosen = chosen_standards(standards)
     tasks = [(str(path), window, chosen, context) for path in paths]
     if jobs == 1:
         done = [_one(task) for task in tasks]
@@ -350,27 +394,6 @@ def _path(source: Any) -> str | Path:
     )
 
 
-def _standards(asked: Any) -> tuple[Standard, ...]:
-    words = asked.split(",") if isinstance(asked, str) else list(asked)
-    found = []
-    for word in words:
-        try:
-            found.append(Standard(str(getattr(word, "value", word)).strip().lower()))
-        except ValueError as error:
-            raise ContextError(
-                f"{word!r} is not a standard.",
-                where="standards",
-                remedy=f"Choose from: {', '.join(Standard)}.",
-            ) from error
-    if not found:
-        raise ContextError(
-            "no standard is named.",
-            where="standards",
-            remedy=f"Choose from: {', '.join(Standard)}.",
-        )
-    return tuple(dict.fromkeys(found))
-
-
 _LAST = re.compile(r"last\s+(\d{1,4})\s*min(?:utes?)?")
 _SPAN = re.compile(r"(\d{1,3}):(\d{2})\s*-\s*(\d{1,3}):(\d{2})")
 
@@ -432,7 +455,7 @@ def _event(
     }
 
 
-_Task = tuple[str, Asked, tuple[Standard, ...], dict[str, Any]]
+_Task = tuple[str, Asked, tuple[AnyStandard, ...], dict[str, Any]]
 _Done = tuple[list[dict[str, Any]], Any, list[dict[str, str]]]
 
 

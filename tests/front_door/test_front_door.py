@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import pickle
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -12,6 +14,9 @@ import pandas as pd
 import pytest
 
 import ebbline
+from ebbline.criteria import TABLES
+from ebbline.criteria.model import Standard
+from ebbline.criteria.study import changeable
 from ebbline.errors import ContextError, EbblineError, RecordingError
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "labour.csv"
@@ -140,3 +145,58 @@ def test_examine_and_invent_take_words():
     assert labour.recording.duration_s == pytest.approx(22 * 60, abs=1)
     with pytest.raises(EbblineError):
         ebbline.invent("purple rain")
+
+
+def test_a_reading_tells_lists_and_draws_itself(recording, reading):
+    assert reading.summary() == ebbline.summary(reading)
+    pd.testing.assert_frame_equal(reading.events(), ebbline.events(reading))
+    assert reading.plot(speed=1).pages
+    alone = pickle.loads(pickle.dumps(reading))
+    with pytest.raises(ContextError, match="no samples"):
+        alone.plot()
+
+
+def test_equal_means_the_same_numbers(recording, reading):
+    assert recording == ebbline.open(EXAMPLE)
+    assert reading == pickle.loads(pickle.dumps(reading))
+    assert recording != recording.crop(0, 1800)
+    moved = replace(recording.channels[0], samples=recording.channels[0].samples + 1.0)
+    assert recording != replace(recording, channels=(moved, *recording.channels[1:]))
+    assert reading != ebbline.read(recording, window="last 20 min", weeks=39)
+
+
+def test_a_limit_is_changed_for_a_study_and_its_name_tells_so_everywhere(recording):
+    slow = ebbline.from_arrays(168.0 + _waves(), rate_hz=4.0, weeks=39, stage="first")
+    study = ebbline.modified("figo", {"figo-baseline-tachycardia": 175})
+    before, after = ebbline.read(slow, standards=["figo", study]).fetuses[0].classes
+    tachycardia = "figo-baseline-tachycardia"
+    assert tachycardia in {one.rule for one in before.reasons}
+    assert tachycardia not in {one.rule for one in after.reasons}
+    assert before.edition == "FIGO 2015"
+    told = "FIGO 2015, modified: Tachycardia, baseline more than 175 bpm (published: more than 160"
+    assert after.edition.startswith(told)
+    both = ebbline.read(slow, standards=[study])
+    assert told in " ".join(both.summary(full=True).split())
+    assert told in both.fetuses[0].four_lines.class_line
+    assert ebbline.read(slow, standards="figo").fetuses[0].classes[0] == before, "nothing lasts"
+
+
+def test_a_study_changes_only_lines_that_a_class_asks_for():
+    with pytest.raises(ContextError, match="no line of figo"):
+        ebbline.modified("figo", {"figo-accelerations": 3})
+    with pytest.raises(ContextError, match="is no limit"):
+        ebbline.modified("figo", {"figo-baseline-tachycardia": float("nan")})
+
+
+def test_a_line_that_is_only_stated_is_not_offered_for_change():
+    """NICHD's variability is classed before its table is asked: a new limit would change words."""
+    offered = changeable(Standard.NICHD)
+    assert "nichd-tachycardia" in offered
+    assert not any("variability" in line for line in offered)
+    limits = {line: TABLES[Standard.NICHD].rule(line).threshold for line in offered}
+    assert not any(np.isnan(limit) for limit in limits.values())
+
+
+def _waves():
+    time_s = np.arange(0.0, 1800.0, 0.25)
+    return 6.0 * np.sin(2 * np.pi * time_s / 21.0) * np.sin(2 * np.pi * time_s / 97.0)

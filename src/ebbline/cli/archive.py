@@ -60,10 +60,10 @@ def read(
 
     Example: ebbline archive recordings/ --out results/
     """
-    from ebbline.cli.standards import chosen_standards
     from ebbline.cohort.run import run_archive
+    from ebbline.criteria.asked import named_standards
 
-    standards = chosen_standards(criteria)
+    standards = named_standards(criteria, where="--criteria")
     with _Bar() as told:
         done = run_archive(
             where,

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ebbline.cli.output import Force, Outputs
-from ebbline.cli.standards import chosen_standards
 from ebbline.errors import ContextError
 from ebbline.terms import Stage
 
@@ -86,7 +85,9 @@ def read(
 
     Example: ebbline read 1001.hea --weeks 39 --stage first --picture strip.pdf
     """
-    standards = chosen_standards(criteria)
+    from ebbline.criteria.asked import chosen_standards
+
+    standards = chosen_standards(criteria, where="--criteria")
     _check_picture(picture, speed)
     asked_weeks, asked_stage = _weeks(weeks), _stage(stage)
 

@@ -14,6 +14,7 @@ from typing import Protocol, cast
 
 from ebbline.criteria.model import Classification, Standard
 from ebbline.criteria.rule import Rule, Table
+from ebbline.criteria.study import AnyStandard, ModifiedStandard
 from ebbline.criteria.window_view import WindowFacts, window_facts
 from ebbline.features.findings import Findings
 from ebbline.recording.model import Context
@@ -42,7 +43,7 @@ _RULES: dict[Standard, _Rules] = {standard: _rules(standard) for standard in Sta
 
 
 def classify(
-    findings: Findings, window: Window, standard: Standard, context: Context | None = None
+    findings: Findings, window: Window, standard: AnyStandard, context: Context | None = None
 ) -> Classification:
     """The class that a standard gives a window, with its reasons; or a refusal with its reasons.
 
@@ -51,4 +52,5 @@ def classify(
     non-stress test is read before labour only.
     """
     known = Context() if context is None else context
-    return _RULES[standard].classify(window_facts(findings, window), known)
+    rules = standard if isinstance(standard, ModifiedStandard) else _RULES[standard]
+    return rules.classify(window_facts(findings, window), known)

@@ -13,6 +13,7 @@ from ebbline import CAUTION, __version__
 from ebbline.criteria import classify
 from ebbline.criteria.model import Classification, Standard
 from ebbline.criteria.panel import panel_reading, panel_silence
+from ebbline.criteria.study import AnyStandard
 from ebbline.definitions import HALF_HOUR_S, TEN_MINUTES_S
 from ebbline.errors import ContextError
 from ebbline.features import detect
@@ -51,7 +52,7 @@ def read(
     *,
     context: Context | None = None,
     window: Window | None = None,
-    standards: Sequence[Standard] = ALL_STANDARDS,
+    standards: Sequence[AnyStandard] = ALL_STANDARDS,
     history: bool = True,
 ) -> Reading:
     """Read a recording: findings of the whole, review and classes of the window.
@@ -81,7 +82,7 @@ def read_findings(
     findings: Sequence[Findings],
     *,
     window: Window | None = None,
-    standards: Sequence[Standard] = ALL_STANDARDS,
+    standards: Sequence[AnyStandard] = ALL_STANDARDS,
     history: bool = True,
 ) -> Reading:
     """The reading that follows from findings that are already there: detected before, or
@@ -129,7 +130,7 @@ def _fetus(
     findings: Findings,
     window: Window,
     context: Context,
-    standards: Sequence[Standard],
+    standards: Sequence[AnyStandard],
     history: bool,
     clock: Clock,
     above: tuple[str, ...],
@@ -151,7 +152,7 @@ def _fetus(
 
 
 def _with_edge(
-    findings: Findings, window: Window, standard: Standard, context: Context
+    findings: Findings, window: Window, standard: AnyStandard, context: Context
 ) -> Classification:
     """The class, with a word where a window moved by EDGE_S would have another."""
     found = classify(findings, window, standard, context)
@@ -166,7 +167,7 @@ def _with_edge(
 
 
 def _history(
-    findings: Findings, window: Window, context: Context, standards: Sequence[Standard]
+    findings: Findings, window: Window, context: Context, standards: Sequence[AnyStandard]
 ) -> tuple[HistoryPoint, ...]:
     """Classes of the half hours whose ends lie ten minutes apart, one of them the window's end.
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from html import escape
 
+from ebbline.codec import same
 from ebbline.criteria.model import Classification, Level, PanelReading, Standard
 from ebbline.features.findings import (
     ArtefactKind,
@@ -177,6 +178,12 @@ class Reading:
     def __post_init__(self) -> None:
         if self.start and datetime.fromisoformat(self.start).year not in YEARS:
             raise ValueError(f"{self.start} is not a possible start")
+
+    def __eq__(self, other: object) -> bool:
+        return same(self, other) if isinstance(other, Reading) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash((self.recording, self.start, self.window))
 
     def __repr__(self) -> str:
         start, end = self.window.start_s / 60, self.window.end_s / 60

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.codec import same
 from ebbline.errors import RecordingError
 from ebbline.terms import SensorKind, Stage
 
@@ -41,6 +42,12 @@ class Channel:
     fetus: int = 0
     unit: str = ""
     label: str = ""
+
+    def __eq__(self, other: object) -> bool:
+        return same(self, other) if isinstance(other, Channel) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash((self.kind, self.rate_hz, self.fetus, len(self.samples)))
 
     @property
     def duration_s(self) -> float:
@@ -101,6 +108,12 @@ class Recording:
     context: Context = Context()
     provenance: Provenance = Provenance()
     annotations: tuple[Annotation, ...] = ()
+
+    def __eq__(self, other: object) -> bool:
+        return same(self, other) if isinstance(other, Recording) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash((self.name, self.start, self.channels))
 
     def __repr__(self) -> str:
         kinds = ", ".join(f"{c.kind} at {c.rate_hz:g} Hz" for c in self.channels)
