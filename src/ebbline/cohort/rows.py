@@ -81,7 +81,12 @@ def rows_of(
     notes: tuple[str, ...] = ()
     for kind, window in windows:
         reading = read_findings(
-            recording, findings, window=window, standards=standards, history=False
+            recording,
+            findings,
+            window=window,
+            standards=standards,
+            history=False,
+            edges=False,
         )
         notes = reading.notes
         for fetal in reading.fetuses:

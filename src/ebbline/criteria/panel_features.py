@@ -20,6 +20,7 @@ from ebbline.definitions import (
 )
 from ebbline.features import window as within
 from ebbline.features.findings import Curve, Deceleration, DecelerationKind, Findings
+from ebbline.features.kept import kept
 from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
@@ -40,7 +41,6 @@ class Look:
 
     window: Window
     rate: FloatArray
-    rate_with_gaps: FloatArray
     above: FloatArray
     baseline_levels: FloatArray
     earlier_levels: FloatArray
@@ -82,7 +82,6 @@ def look(findings: Findings, window: Window) -> Look:
     return Look(
         window=window,
         rate=rate[np.isfinite(rate)],
-        rate_with_gaps=rate,
         above=above[np.isfinite(above)],
         baseline_levels=baseline[np.isfinite(baseline)],
         earlier_levels=np.array(
@@ -142,13 +141,10 @@ def _fine(seen: Look) -> float:
 
 
 def _very_low_run(seen: Look) -> float:
-    longest = run = 0
-    for second in seen.rate_with_gaps.tolist():
-        # A gap neither ends a run nor lengthens it.
-        if second == second:
-            run = run + 1 if second < VERY_LOW_BPM else 0
-            longest = max(longest, run)
-    return float(longest)
+    # A gap neither ends a run nor lengthens it.
+    low = np.concatenate(([False], seen.rate < VERY_LOW_BPM, [False]))
+    turns = np.flatnonzero(low[1:] != low[:-1])
+    return float((turns[1::2] - turns[::2]).max(initial=0))
 
 
 def _below_90(seen: Look) -> float:
@@ -246,7 +242,13 @@ FEATURES: tuple[PanelFeature, ...] = (
 """All numbers the panel model may use, in the order of its coefficients."""
 
 
+@kept(4)
 def measure(findings: Findings, window: Window) -> FloatArray:
-    """The numbers of FEATURES for one window, shape (len(FEATURES),)."""
+    """The numbers of FEATURES for one window, shape (len(FEATURES),); read-only.
+
+    Kept for the last few windows: a half hour is asked for again as the one before the next.
+    """
     seen = look(findings, window)
-    return np.array([feature.measure(seen) for feature in FEATURES])
+    values = np.array([feature.measure(seen) for feature in FEATURES])
+    values.setflags(write=False)
+    return values

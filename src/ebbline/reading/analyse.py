@@ -84,9 +84,11 @@ def read_findings(
     window: Window | None = None,
     standards: Sequence[AnyStandard] = ALL_STANDARDS,
     history: bool = True,
+    edges: bool = True,
 ) -> Reading:
     """The reading that follows from findings that are already there: detected before, or
-    corrected by a reader. Raises ContextError for a window outside the recording.
+    corrected by a reader. Without edges it is not asked what class a window moved by EDGE_S would
+    have. Raises ContextError for a window outside the recording.
     """
     context = recording.context
     chosen = _window(recording, window)
@@ -100,7 +102,8 @@ def read_findings(
         context=context,
         window=chosen,
         fetuses=tuple(
-            _fetus(one, chosen, context, standards, history, clock, twice) for one in findings
+            _fetus(one, chosen, context, standards, history, edges, clock, twice)
+            for one in findings
         ),
         notes=tuple(dict.fromkeys((*recording.provenance.notes, *_assumptions(recording)))),
         caution=CAUTION,
@@ -132,12 +135,14 @@ def _fetus(
     context: Context,
     standards: Sequence[AnyStandard],
     history: bool,
+    edges: bool,
     clock: Clock,
     above: tuple[str, ...],
 ) -> FetalReading:
     """above: what is said above every class, whatever the findings."""
     review = summarise(findings, window)
-    found = (_with_edge(findings, window, one, context) for one in standards)
+    classed = _with_edge if edges else classify
+    found = (classed(findings, window, one, context) for one in standards)
     classes = tuple(replace(one, beyond=(*above, *one.beyond)) for one in found)
     return FetalReading(
         fetus=findings.fetal.fetus,
