@@ -13,6 +13,7 @@ from ebbline.cli import (
     archive,
     bedside,
     bedside_checks,
+    compile,
     convert,
     criteria,
     invent,
@@ -48,6 +49,7 @@ teach.register(app)
 record.register(app)
 serve.register(app)
 live.register(app)
+compile.register(app)
 
 
 def _version(wanted: bool) -> None:
