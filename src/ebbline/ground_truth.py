@@ -47,7 +47,7 @@ from ebbline.synth.ground_truth import (
     TrueDeceleration,
     Truth,
 )
-from ebbline.terms import SensorKind
+from ebbline.terms import SensorKind, Window
 
 FloatArray = NDArray[np.float64]
 
@@ -83,22 +83,23 @@ class Seen:
     heart: FloatArray
     activity: FloatArray
 
-    def heart_share(self, start_s: float, end_s: float) -> float:
+    def heart_share(self, stretch: Window) -> float:
         """Share of a stretch with fetal signal."""
-        return _mean(self.heart, start_s, end_s)
+        return _mean(self.heart, stretch)
 
-    def activity_share(self, start_s: float, end_s: float) -> float:
+    def activity_share(self, stretch: Window) -> float:
         """Share of a stretch with uterine activity."""
-        return _mean(self.activity, start_s, end_s)
+        return _mean(self.activity, stretch)
 
 
-def _mean(values: FloatArray, start_s: float, end_s: float) -> float:
-    part = values[max(0, int(start_s)) : max(int(start_s) + 1, math.ceil(end_s))]
+def _mean(values: FloatArray, stretch: Window) -> float:
+    first = int(stretch.start_s)
+    part = values[max(0, first) : max(first + 1, math.ceil(stretch.end_s))]
     return float(part.mean()) if len(part) else 0.0
 
 
 def _by_minute(values: FloatArray, minutes: int) -> FloatArray:
-    return np.array([_mean(values, 60.0 * m, 60.0 * (m + 1)) for m in range(minutes)])
+    return np.array([_mean(values, Window(60.0 * m, 60.0 * (m + 1))) for m in range(minutes)])
 
 
 LEAST_CONTRACTION_SEEN = 0.5
@@ -138,7 +139,10 @@ def findings_from_truth(
         c
         for c in truth.contractions
         if c.counts
-        and (seen is None or seen.activity_share(c.onset_s, c.end_s) >= LEAST_CONTRACTION_SEEN)
+        and (
+            seen is None
+            or seen.activity_share(Window(c.onset_s, c.end_s)) >= LEAST_CONTRACTION_SEEN
+        )
     )
     places = {id(c): i for i, c in enumerate(contractions)}
     numbered = [places.get(id(c), -1) for c in truth.contractions]

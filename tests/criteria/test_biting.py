@@ -22,7 +22,7 @@ def test_half_of_the_falls_without_a_contraction_still_leave_recurrence_told() -
     mask = within.decelerations_of(findings, (DecelerationKind.VARIABLE,))
     alone = sum(fall.contraction < 0 for fall in findings.fetal.decelerations)
     assert alone == 2, "half of four"
-    assert within.recurrent(findings, 0.0, 2400.0, mask).answer is not None
+    assert within.recurrent(findings, Window(0.0, 2400.0), mask).answer is not None
 
 
 @pytest.mark.parametrize("standard", [Standard.FIGO, Standard.NICE])
@@ -40,7 +40,7 @@ def test_a_fall_over_several_contractions_comes_with_each_of_them() -> None:
     long = variable(squeezes[4], duration_s=600.0)
     findings = trace(40, uterus=squeezes, decelerations=[long, late(squeezes[2])])
     every = np.ones(2, dtype=np.bool_)
-    share = within.share_with_decelerations(findings, 0.0, 2400.0, every)
+    share = within.share_with_decelerations(findings, Window(0.0, 2400.0), every)
     inside = [s for s in squeezes if long.onset_s <= s.peak_s < long.end_s]
     assert len(inside) >= 2
     assert share.carrying == len(inside) + 1
@@ -50,7 +50,7 @@ def test_a_deceleration_on_the_border_of_two_windows_is_told_in_both() -> None:
     fall = variable(1795.0, duration_s=60.0)
     findings = Trace(minutes=60, decelerations=[fall]).findings()
     for window in (Window(0.0, 1800.0), Window(1800.0, 3600.0)):
-        assert len(within.decelerations_in(findings, window.start_s, window.end_s)) == 1
+        assert len(within.decelerations_in(findings, window)) == 1
 
 
 def test_hills_that_may_be_breathing_make_no_amber_and_no_best_class() -> None:

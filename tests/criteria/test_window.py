@@ -21,7 +21,7 @@ from criteria.build import (
 from ebbline.features import pattern_duration
 from ebbline.features import window as within
 from ebbline.features.findings import DecelerationKind, Findings
-from ebbline.terms import SensorKind
+from ebbline.terms import SensorKind, Window
 
 LATE = (DecelerationKind.LATE,)
 VARIABLE = (DecelerationKind.VARIABLE,)
@@ -54,8 +54,8 @@ def test_neighbouring_windows_share_no_event_and_lose_none() -> None:
 
 def test_a_contraction_belongs_where_its_peak_lies() -> None:
     findings = trace(40, uterus=[contraction(600.0)])
-    assert within.contractions_in(findings, 0.0, 600.0) == ()
-    assert len(within.contractions_in(findings, 600.0, 1200.0)) == 1
+    assert within.contractions_in(findings, Window(0.0, 600.0)) == ()
+    assert len(within.contractions_in(findings, Window(600.0, 1200.0))) == 1
 
 
 def test_shallow_decelerations_are_left_out_unless_asked_for() -> None:
@@ -63,8 +63,8 @@ def test_shallow_decelerations_are_left_out_unless_asked_for() -> None:
     findings = trace(
         40, uterus=squeezes, decelerations=[late(squeezes[4], depth=12.0, shallow=True)]
     )
-    assert within.decelerations_in(findings, 0.0, 2400.0) == ()
-    assert len(within.decelerations_in(findings, 0.0, 2400.0, shallow=True)) == 1
+    assert within.decelerations_in(findings, Window(0.0, 2400.0)) == ()
+    assert len(within.decelerations_in(findings, Window(0.0, 2400.0), shallow=True)) == 1
     assert not mask(findings, *LATE).any()
 
 
@@ -74,14 +74,14 @@ def test_shallow_decelerations_are_left_out_unless_asked_for() -> None:
 def test_the_rate_is_per_ten_minutes_averaged_over_thirty() -> None:
     """Macones 2008: contractions in 10 minutes, averaged over 30."""
     findings = trace(60, uterus=contractions(60, every_s=200.0, first_s=100.0))
-    rate = within.contraction_rate(findings, 1800.0, 3600.0)
+    rate = within.contraction_rate(findings, Window(1800.0, 3600.0))
     assert (rate.per_10_min, rate.over_s, rate.count) == (3.0, 1800.0, 9)
 
 
 def test_a_short_window_looks_back_to_thirty_minutes_as_far_as_the_recording_goes() -> None:
     findings = trace(60, uterus=contractions(60, every_s=200.0, first_s=100.0))
-    assert within.contraction_rate(findings, 3000.0, 3600.0).over_s == 1800.0
-    assert within.contraction_rate(findings, 600.0, 1200.0).over_s == 1200.0
+    assert within.contraction_rate(findings, Window(3000.0, 3600.0)).stretch.duration_s == 1800.0
+    assert within.contraction_rate(findings, Window(600.0, 1200.0)).stretch.duration_s == 1200.0
 
 
 def test_time_without_activity_signal_is_left_out_of_the_rate() -> None:
@@ -89,17 +89,17 @@ def test_time_without_activity_signal_is_left_out_of_the_rate() -> None:
         one for one in contractions(30, every_s=200.0, first_s=100.0) if one.peak_s < 1200.0
     ]
     findings = trace(30, uterus=squeezes, activity=[1.0] * 20 + [0.0] * 10)
-    rate = within.contraction_rate(findings, 0.0, 1800.0)
+    rate = within.contraction_rate(findings, Window(0.0, 1800.0))
     assert rate.measured_s == 1200.0
     assert rate.per_10_min == 3.0
 
 
 def test_too_little_activity_gives_no_rate_and_says_why() -> None:
     findings = trace(30, activity=[1.0] * 14 + [0.0] * 16)
-    rate = within.contraction_rate(findings, 0.0, 1800.0)
+    rate = within.contraction_rate(findings, Window(0.0, 1800.0))
     assert math.isnan(rate.per_10_min)
     assert rate.why == "activity was measured in only 14 of 30 minutes"
-    none = within.contraction_rate(trace(30, present=False), 0.0, 1800.0)
+    none = within.contraction_rate(trace(30, present=False), Window(0.0, 1800.0))
     assert none.why == "there is no activity channel"
 
 
@@ -108,21 +108,21 @@ def test_tachysystole_is_more_than_five_averaged_over_thirty_minutes() -> None:
     for count, expected in ((15, False), (16, True)):
         step = 1800.0 / count
         findings = trace(30, uterus=contractions(30, every_s=step, first_s=step / 2))
-        assert within.tachysystole(findings, 0.0, 1800.0).answer is expected
+        assert within.tachysystole(findings, Window(0.0, 1800.0)).answer is expected
 
 
 def test_tachysystole_in_any_thirty_minutes_of_a_longer_window_is_found() -> None:
     busy = contractions(70, every_s=100.0, first_s=40 * MINUTE)
     findings = trace(120, uterus=busy)
-    found = within.tachysystole(findings, 0.0, 7200.0)
+    found = within.tachysystole(findings, Window(0.0, 7200.0))
     assert found.answer is True
-    assert found.end_s - found.start_s == 1800.0
+    assert found.stretch.duration_s == 1800.0
 
 
 def test_tachysystole_is_untold_where_half_of_the_activity_is_missing() -> None:
     findings = trace(30, activity=[1.0] * 14 + [0.0] * 16)
-    assert within.tachysystole(findings, 0.0, 1800.0).answer is None
-    assert within.tachysystole(trace(30, present=False), 0.0, 1800.0).answer is None
+    assert within.tachysystole(findings, Window(0.0, 1800.0)).answer is None
+    assert within.tachysystole(trace(30, present=False), Window(0.0, 1800.0)).answer is None
 
 
 # ---------------------------------------------------------------- shares and recurrence
@@ -133,19 +133,23 @@ def test_the_share_counts_contractions_not_decelerations() -> None:
     twice = [variable(squeezes[4]), late(squeezes[4]), late(squeezes[5])]
     findings = trace(40, uterus=squeezes, decelerations=twice)
     both = mask(findings, *LATE, *VARIABLE)
-    found = within.share_with_decelerations(findings, 0.0, 2400.0, both)
+    found = within.share_with_decelerations(findings, Window(0.0, 2400.0), both)
     assert (found.carrying, found.contractions, found.share) == (2, 10, 0.2)
 
 
 def test_decelerations_without_a_contraction_count_in_no_share() -> None:
     findings = trace(40, decelerations=[variable(700.0), variable(900.0)])
-    found = within.share_with_decelerations(findings, 0.0, 2400.0, mask(findings, *VARIABLE))
+    found = within.share_with_decelerations(
+        findings, Window(0.0, 2400.0), mask(findings, *VARIABLE)
+    )
     assert found.carrying == 0
 
 
 def test_a_stretch_without_contractions_has_no_share() -> None:
     findings = trace(40, uterus=())
-    share = within.share_with_decelerations(findings, 0.0, 2400.0, mask(findings, *LATE)).share
+    share = within.share_with_decelerations(
+        findings, Window(0.0, 2400.0), mask(findings, *LATE)
+    ).share
     assert math.isnan(share)
 
 
@@ -159,8 +163,8 @@ def test_recurrent_is_half_or_more_repetitive_is_more_than_half(
     squeezes = contractions(20, every_s=120.0, first_s=60.0, duration_s=40.0)
     findings = trace(20, uterus=squeezes, decelerations=map(late, squeezes[:carrying]))
     chosen = mask(findings, *LATE)
-    assert within.recurrent(findings, 0.0, 1200.0, chosen).answer is recurs
-    assert within.repetitive(findings, 0.0, 1200.0, chosen).answer is repeats
+    assert within.recurrent(findings, Window(0.0, 1200.0), chosen).answer is recurs
+    assert within.repetitive(findings, Window(0.0, 1200.0), chosen).answer is repeats
 
 
 def test_recurrence_is_looked_for_in_every_twenty_minutes_not_in_the_whole_window() -> None:
@@ -172,7 +176,7 @@ def test_recurrence_is_looked_for_in_every_twenty_minutes_not_in_the_whole_windo
         squeezes = tuple(one for one in squeezes if one.end_s < 3500.0)
         falls = [late(one) for one in squeezes if rng.random() < 0.35]
         findings = trace(60, uterus=squeezes, decelerations=falls)
-        found = within.recurrent(findings, 600.0, 3600.0, mask(findings, *LATE))
+        found = within.recurrent(findings, Window(600.0, 3600.0), mask(findings, *LATE))
         peaks = np.array([one.peak_s for one in squeezes])
         carriers = {fall.nadir_s - fall.lag_s for fall in falls}
         carrying = np.array([any(abs(p - c) < 1e-6 for c in carriers) for p in peaks])
@@ -190,20 +194,20 @@ def test_a_pattern_in_the_last_half_of_an_hour_is_repetitive_though_the_hour_is_
     falls = [late(one) for one in squeezes if one.peak_s > 30 * MINUTE][:5]
     findings = trace(60, uterus=squeezes, decelerations=falls)
     chosen = mask(findings, *LATE)
-    assert within.share_with_decelerations(findings, 0.0, 3600.0, chosen).share < 0.5
-    assert within.repetitive(findings, 0.0, 3600.0, chosen).answer is True
+    assert within.share_with_decelerations(findings, Window(0.0, 3600.0), chosen).share < 0.5
+    assert within.repetitive(findings, Window(0.0, 3600.0), chosen).answer is True
 
 
 def test_recurrence_is_untold_without_activity_when_decelerations_are_there() -> None:
     falls = [variable(700.0), variable(1100.0)]
     findings = trace(40, decelerations=falls, present=False)
-    found = within.recurrent(findings, 0.0, 2400.0, mask(findings, *VARIABLE))
+    found = within.recurrent(findings, Window(0.0, 2400.0), mask(findings, *VARIABLE))
     assert (found.answer, found.why) == (None, "there is no activity channel")
 
 
 def test_without_such_decelerations_nothing_recurs_whatever_was_measured() -> None:
     findings = trace(40, present=False)
-    assert within.recurrent(findings, 0.0, 2400.0, mask(findings, *LATE)).answer is False
+    assert within.recurrent(findings, Window(0.0, 2400.0), mask(findings, *LATE)).answer is False
 
 
 def test_unmeasured_activity_matters_only_where_decelerations_are() -> None:
@@ -211,9 +215,9 @@ def test_unmeasured_activity_matters_only_where_decelerations_are() -> None:
     falls = [late(squeezes[0]), late(squeezes[4])]
     quiet = [1.0] * 30 + [0.0] * 30
     away = trace(60, uterus=squeezes, decelerations=falls, activity=quiet)
-    assert within.recurrent(away, 0.0, 3600.0, mask(away, *LATE)).answer is False
+    assert within.recurrent(away, Window(0.0, 3600.0), mask(away, *LATE)).answer is False
     there = trace(60, uterus=squeezes, decelerations=falls, activity=quiet[::-1])
-    assert within.recurrent(there, 0.0, 3600.0, mask(there, *LATE)).answer is None
+    assert within.recurrent(there, Window(0.0, 3600.0), mask(there, *LATE)).answer is None
 
 
 # ---------------------------------------------------------------- how long
@@ -244,8 +248,8 @@ def test_a_run_that_is_over_before_the_window_is_not_its_own() -> None:
         90, uterus=squeezes, decelerations=[late(o) for o in squeezes if o.peak_s < 2000.0]
     )
     chosen = mask(findings, *LATE)
-    assert pattern_duration.longest_run(findings, 3600.0, 5400.0, chosen) is None
-    run = pattern_duration.longest_run(findings, 1500.0, 3300.0, chosen)
+    assert pattern_duration.longest_run(findings, Window(3600.0, 5400.0), chosen) is None
+    run = pattern_duration.longest_run(findings, Window(1500.0, 3300.0), chosen)
     assert run is not None
     assert run.start_s < 1500.0
 
@@ -253,7 +257,7 @@ def test_a_run_that_is_over_before_the_window_is_not_its_own() -> None:
 def test_a_run_is_followed_to_the_window_s_end_only() -> None:
     squeezes = contractions(90)
     findings = trace(90, uterus=squeezes, decelerations=map(late, squeezes))
-    run = pattern_duration.longest_run(findings, 1800.0, 3600.0, mask(findings, *LATE))
+    run = pattern_duration.longest_run(findings, Window(1800.0, 3600.0), mask(findings, *LATE))
     assert run is not None
     assert run.end_s <= 3600.0
     assert run.duration_s > 55 * MINUTE
@@ -263,19 +267,23 @@ def test_a_series_is_broken_by_the_pause_that_is_asked_for() -> None:
     falls = [gradual(t) for t in (600.0, 1000.0, 2000.0, 2400.0)]
     findings = trace(60, decelerations=falls, present=False)
     chosen = mask(findings, DecelerationKind.GRADUAL_UNPAIRED)
-    assert pattern_duration.longest_chain(findings, 0.0, 3600.0, chosen, 600.0) == (560.0, 1040.0)
-    assert pattern_duration.longest_chain(findings, 0.0, 3600.0, chosen, 1200.0) == (560.0, 2440.0)
-    assert pattern_duration.longest_chain(findings, 2500.0, 3600.0, chosen, 1200.0) is None
+    assert pattern_duration.longest_chain(findings, Window(0.0, 3600.0), chosen, 600.0) == Window(
+        560.0, 1040.0
+    )
+    assert pattern_duration.longest_chain(findings, Window(0.0, 3600.0), chosen, 1200.0) == Window(
+        560.0, 2440.0
+    )
+    assert pattern_duration.longest_chain(findings, Window(2500.0, 3600.0), chosen, 1200.0) is None
 
 
 def test_the_most_decelerations_in_twenty_minutes() -> None:
     falls = [variable(t) for t in (700.0, 1000.0, 1300.0, 1800.0, 2300.0)]
     findings = trace(60, decelerations=falls)
-    count, start_s, end_s = within.most_decelerations(
-        findings, 0.0, 3600.0, mask(findings, *VARIABLE)
+    count, where = within.most_decelerations(
+        findings, Window(0.0, 3600.0), mask(findings, *VARIABLE)
     )
     assert count == 4
-    assert end_s - start_s == 1200.0
+    assert where.duration_s == 1200.0
 
 
 # ---------------------------------------------------------------- Montevideo units
@@ -286,23 +294,26 @@ def test_montevideo_units_are_peaks_over_tone_summed_in_ten_minutes() -> None:
     in 10 minutes are 200 units (the value commonly called adequate)."""
     squeezes = contractions(30, every_s=150.0, first_s=75.0)
     findings = trace(30, uterus=squeezes, sensor=SensorKind.PRESSURE_CATHETER)
-    found = within.montevideo_units(findings, 0.0, 1800.0)
+    found = within.montevideo_units(findings, Window(0.0, 1800.0))
     assert (found.units, found.contractions, found.why) == (200.0, 12, "")
 
 
 @pytest.mark.parametrize("sensor", [SensorKind.TOCO, SensorKind.UNKNOWN])
 def test_a_sensor_that_gives_no_pressures_gives_no_units(sensor: SensorKind) -> None:
     """A toco gives frequency and approximate duration, never strength (Ayres-de-Campos 2015)."""
-    found = within.montevideo_units(trace(30, sensor=sensor), 0.0, 1800.0)
+    found = within.montevideo_units(trace(30, sensor=sensor), Window(0.0, 1800.0))
     assert math.isnan(found.units)
     assert "only a pressure catheter" in found.why
 
 
 def test_units_need_ten_measured_minutes() -> None:
     short = trace(30, sensor=SensorKind.PRESSURE_CATHETER)
-    assert math.isnan(within.montevideo_units(short, 0.0, 599.0).units)
+    assert math.isnan(within.montevideo_units(short, Window(0.0, 599.0)).units)
     lost = trace(30, sensor=SensorKind.PRESSURE_CATHETER, activity=0.4)
-    assert "activity was measured in only 12 of 30" in within.montevideo_units(lost, 0, 1800).why
+    assert (
+        "activity was measured in only 12 of 30"
+        in within.montevideo_units(lost, Window(0.0, 1800.0)).why
+    )
 
 
 # ---------------------------------------------------------------- concerning features
@@ -336,6 +347,6 @@ def test_concerning_characteristics_of_variable_decelerations() -> None:
 def test_early_decelerations_recur_under_their_own_name_only() -> None:
     squeezes = contractions(40)
     findings = trace(40, uterus=squeezes, decelerations=map(early, squeezes))
-    assert within.recurrent(findings, 0.0, 2400.0, mask(findings, *LATE)).answer is False
-    recurs = within.recurrent(findings, 0.0, 2400.0, mask(findings, DecelerationKind.EARLY))
+    assert within.recurrent(findings, Window(0.0, 2400.0), mask(findings, *LATE)).answer is False
+    recurs = within.recurrent(findings, Window(0.0, 2400.0), mask(findings, DecelerationKind.EARLY))
     assert recurs.answer is True

@@ -14,6 +14,7 @@ from ebbline.features.window import contractions_in, decelerations_in
 from ebbline.journal.trace_columns import COLUMN_S, LEAST_S, columns_of
 from ebbline.reading.analyse import read
 from ebbline.recording import open_recording
+from ebbline.terms import Window
 from journal.conftest import NOW
 from shared_data import CTU_UHB, needs_ctu_uhb
 
@@ -32,7 +33,7 @@ def test_every_deceleration_of_a_real_trace_stands_in_just_one_column(name: str)
     assert columns[0].start == NOW
     assert all(one.end == other.start for one, other in pairwise(columns))
     assert recording.duration_s - ends_s < LEAST_S
-    seen = decelerations_in(fetal.findings, 0.0, ends_s)
+    seen = decelerations_in(fetal.findings, Window(0.0, ends_s))
     for kind in DecelerationKind:
         own = [d for d in seen if d.kind is kind]
         counted = sum(one.falls.get(kind, 0) for one in columns)
@@ -45,7 +46,7 @@ def test_every_deceleration_of_a_real_trace_stands_in_just_one_column(name: str)
         assert 0.0 <= one.valid_share <= 1.0
         assert math.isnan(one.baseline_bpm) or 50 <= one.baseline_bpm <= 220
     if all(math.isfinite(one.in_10_min) for one in columns):
-        drawn = len(contractions_in(fetal.findings, 0.0, ends_s))
+        drawn = len(contractions_in(fetal.findings, Window(0.0, ends_s)))
         # Contractions in 10 minutes are rates of at most the half hour before a column's end.
         mean = sum(one.in_10_min * (one.end - one.start) / timedelta(minutes=10) for one in columns)
         assert mean == pytest.approx(drawn, rel=0.35, abs=4)

@@ -78,7 +78,7 @@ def look(findings: Findings, window: Window) -> Look:
     above = rate[:length] - baseline[:length]
     segments = [s for s in fetal.baseline if s.determinate]
     band, fine = _cut(fetal.bandwidth, window), _cut(fetal.fine_bandwidth, window)
-    inside = within.accelerations_in(findings, window.start_s, window.end_s)
+    inside = within.accelerations_in(findings, window)
     return Look(
         window=window,
         rate=rate[np.isfinite(rate)],
@@ -89,7 +89,7 @@ def look(findings: Findings, window: Window) -> Look:
         ),
         bandwidth=band[np.isfinite(band)],
         fine=fine[np.isfinite(fine)],
-        decelerations=within.decelerations_in(findings, window.start_s, window.end_s),
+        decelerations=within.decelerations_in(findings, window),
         accelerations_per_10_min=len(inside) / max(window.duration_s / TEN_MINUTES_S, 0.1),
     )
 

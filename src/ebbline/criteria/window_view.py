@@ -313,32 +313,28 @@ class WindowFacts:
     @cached_property
     def accelerations(self) -> int:
         """Accelerations whose peak lies in the window."""
-        return len(within.accelerations_in(self.findings, self.window.start_s, self.window.end_s))
+        return len(within.accelerations_in(self.findings, self.window))
 
     def recurrent(self, which: BoolArray) -> within.Answer:
         """See `features.window.recurrent`."""
-        return within.recurrent(self.findings, self.window.start_s, self.window.end_s, which)
+        return within.recurrent(self.findings, self.window, which)
 
     def repetitive(self, which: BoolArray) -> within.Answer:
         """See `features.window.repetitive`."""
-        return within.repetitive(self.findings, self.window.start_s, self.window.end_s, which)
+        return within.repetitive(self.findings, self.window, which)
 
     def longest_run(self, which: BoolArray) -> pattern_duration.PatternRun | None:
         """See `features.pattern_duration.longest_run`."""
-        window = self.window
-        return pattern_duration.longest_run(self.findings, window.start_s, window.end_s, which)
+        return pattern_duration.longest_run(self.findings, self.window, which)
 
     def chain(self, which: BoolArray, apart_s: float) -> Window | None:
         """The longest series of decelerations no further apart than apart_s that reaches in."""
-        found = pattern_duration.longest_chain(
-            self.findings, self.window.start_s, self.window.end_s, which, apart_s
-        )
-        return None if found is None else Window(*found)
+        return pattern_duration.longest_chain(self.findings, self.window, which, apart_s)
 
     @cached_property
     def tachysystole(self) -> within.Answer:
         """See `features.window.tachysystole`."""
-        return within.tachysystole(self.findings, self.window.start_s, self.window.end_s)
+        return within.tachysystole(self.findings, self.window)
 
 
 @kept(4)

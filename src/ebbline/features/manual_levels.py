@@ -20,6 +20,7 @@ from ebbline.features.findings import (
     Findings,
     VariabilityClass,
 )
+from ebbline.terms import Window
 
 BASELINE_RANGE_BPM = (50.0, 220.0)
 BANDWIDTH_RANGE_BPM = (0.0, 80.0)
@@ -36,11 +37,11 @@ class LevelError(EbblineError):
     """A baseline or a variability that cannot be set."""
 
 
-def with_baseline(findings: Findings, start_s: float, end_s: float, bpm: float) -> Findings:
-    """The findings with a reader's baseline from start_s to end_s. Raises LevelError."""
-    _check("baseline", bpm, BASELINE_RANGE_BPM, end_s - start_s, LEAST_BASELINE_S)
+def with_baseline(findings: Findings, window: Window, bpm: float) -> Findings:
+    """The findings with a reader's baseline (bpm) for a stretch. Raises LevelError."""
+    _check("baseline", bpm, BASELINE_RANGE_BPM, window.duration_s, LEAST_BASELINE_S)
     fetal = findings.fetal
-    curve = _filled(fetal.baseline_curve, start_s, end_s, bpm)
+    curve = _filled(fetal.baseline_curve, window, bpm)
     segments = tuple(
         replace(
             one,
@@ -50,14 +51,14 @@ def with_baseline(findings: Findings, start_s: float, end_s: float, bpm: float) 
             why="",
             carried_from_s=math.nan,
         )
-        if _mostly(one.start_s, one.end_s, start_s, end_s)
+        if _mostly(one.start_s, one.end_s, window)
         else one
         for one in fetal.baseline
     )
-    changes = [c for c in fetal.baseline_changes if not start_s <= c.at_s <= end_s]
+    changes = [c for c in fetal.baseline_changes if not window.start_s <= c.at_s <= window.end_s]
     for at_s, before, after in (
-        (start_s, _at(fetal.baseline_curve, start_s - 1.0), bpm),
-        (end_s, bpm, _at(fetal.baseline_curve, end_s + 1.0)),
+        (window.start_s, _at(fetal.baseline_curve, window.start_s - 1.0), bpm),
+        (window.end_s, bpm, _at(fetal.baseline_curve, window.end_s + 1.0)),
     ):
         differs = rounded_baseline(before) != rounded_baseline(after)
         if not math.isnan(before) and not math.isnan(after) and differs:
@@ -69,25 +70,25 @@ def with_baseline(findings: Findings, start_s: float, end_s: float, bpm: float) 
     )
 
 
-def with_variability(findings: Findings, start_s: float, end_s: float, bpm: float) -> Findings:
-    """The findings with a reader's bandwidth (bpm) from start_s to end_s. Raises LevelError."""
-    _check("variability", bpm, BANDWIDTH_RANGE_BPM, end_s - start_s, LEAST_VARIABILITY_S)
+def with_variability(findings: Findings, window: Window, bpm: float) -> Findings:
+    """The findings with a reader's bandwidth (bpm) for a stretch. Raises LevelError."""
+    _check("variability", bpm, BANDWIDTH_RANGE_BPM, window.duration_s, LEAST_VARIABILITY_S)
     fetal = findings.fetal
     named = variability_class(bpm)
     segments = tuple(
         replace(one, bandwidth_bpm=bpm, variability=named, certainty=1.0)
-        if _mostly(one.start_s, one.end_s, start_s, end_s)
+        if _mostly(one.start_s, one.end_s, window)
         else one
         for one in fetal.variability
     )
     fine = fetal.fine_bandwidth
     if named is VariabilityClass.ABSENT:
-        fine = _filled(fine, start_s, end_s, bpm)
+        fine = _filled(fine, window, bpm)
     return _with(
         findings,
         replace(
             fetal,
-            bandwidth=_filled(fetal.bandwidth, start_s, end_s, bpm),
+            bandwidth=_filled(fetal.bandwidth, window, bpm),
             fine_bandwidth=fine,
             variability=segments,
         ),
@@ -112,10 +113,11 @@ def _check(
         )
 
 
-def _filled(curve: Curve, start_s: float, end_s: float, value: float) -> Curve:
+def _filled(curve: Curve, window: Window, value: float) -> Curve:
     """The curve with value at every step whose middle lies in the stretch."""
     middles = curve.start_s + (np.arange(len(curve.values)) + 0.5) * curve.step_s
-    values = np.where((middles >= start_s) & (middles <= end_s), value, curve.values)
+    inside = (middles >= window.start_s) & (middles <= window.end_s)
+    values = np.where(inside, value, curve.values)
     return replace(curve, values=values)
 
 
@@ -124,6 +126,6 @@ def _at(curve: Curve, time_s: float) -> float:
     return float(curve.values[place]) if 0 <= place < len(curve.values) else math.nan
 
 
-def _mostly(start_s: float, end_s: float, from_s: float, to_s: float) -> bool:
-    shared = min(end_s, to_s) - max(start_s, from_s)
+def _mostly(start_s: float, end_s: float, window: Window) -> bool:
+    shared = min(end_s, window.end_s) - max(start_s, window.start_s)
     return shared >= MOSTLY * (end_s - start_s)

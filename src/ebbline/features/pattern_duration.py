@@ -22,6 +22,7 @@ from ebbline.features.window import (
     cuts_of,
     pattern_of,
 )
+from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -67,7 +68,7 @@ def _segments(findings: Findings, mask: bytes, until_s: float) -> _Segments | No
     if not findings.uterine.present or len(np.unique(squeezes)) < LEAST_TO_RECUR:
         return None
     pattern = pattern_of(findings, which)
-    cuts = cuts_of(findings, index.begins_s, until_s, RECURRENCE_S)
+    cuts = cuts_of(findings, Window(index.begins_s, until_s), RECURRENCE_S)
     with_it, of = counts_of(pattern, cuts)
     shows = (with_it >= LEAST_TO_RECUR) & (with_it > HALF_OF_CONTRACTIONS * of)
     if not shows.any():
@@ -126,21 +127,20 @@ def _run(segments: _Segments, at: int, until_s: float) -> PatternRun:
     return PatternRun(float(segments.onset_s[at]), end_s, int(segments.carrying[at]))
 
 
-def longest_run(
-    findings: Findings, start_s: float, end_s: float, which: BoolArray
-) -> PatternRun | None:
+def longest_run(findings: Findings, window: Window, which: BoolArray) -> PatternRun | None:
     """The longest run of the pattern that reaches into the window, looking back over everything.
 
     Its duration is what it had lasted by the window's end; None when no run reaches in.
     """
-    segments, known = _known(findings, end_s, which)
+    segments, known = _known(findings, window.end_s, which)
     if segments is None:
         return None
-    first = int(np.searchsorted(segments.end_s, start_s, "right"))
+    first = int(np.searchsorted(segments.end_s, window.start_s, "right"))
     if first >= known:
         return None
-    ends = np.minimum(segments.end_s[first:known], end_s)
-    return _run(segments, first + int(np.argmax(ends - segments.onset_s[first:known])), end_s)
+    ends = np.minimum(segments.end_s[first:known], window.end_s)
+    at = first + int(np.argmax(ends - segments.onset_s[first:known]))
+    return _run(segments, at, window.end_s)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -164,19 +164,19 @@ def _chain(findings: Findings, mask: bytes, apart_s: float) -> _Chain:
 
 
 def longest_chain(
-    findings: Findings, start_s: float, end_s: float, which: BoolArray, apart_s: float
-) -> tuple[float, float] | None:
+    findings: Findings, window: Window, which: BoolArray, apart_s: float
+) -> Window | None:
     """The longest series of decelerations of the mask that reaches into the window.
 
     In a series each begins no more than apart_s after the one before has ended; contractions are
-    not asked about. Returns its start and end (at most the window's end), seconds; None when no
-    deceleration of the mask reaches into the window.
+    not asked about. Its end is at most the window's; None when no deceleration of the mask reaches
+    into the window.
     """
     chain = _chain(findings, which.tobytes(), apart_s)
-    first = int(np.searchsorted(chain.end_s, start_s, "right"))
-    stop = int(np.searchsorted(chain.onset_s, end_s))
+    first = int(np.searchsorted(chain.end_s, window.start_s, "right"))
+    stop = int(np.searchsorted(chain.onset_s, window.end_s))
     if first >= stop:
         return None
-    ends = np.minimum(chain.end_s[first:stop], end_s)
+    ends = np.minimum(chain.end_s[first:stop], window.end_s)
     at = int(np.argmax(ends - chain.began_s[first:stop]))
-    return float(chain.began_s[first + at]), float(ends[at])
+    return Window(float(chain.began_s[first + at]), float(ends[at]))

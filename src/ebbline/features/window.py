@@ -1,8 +1,7 @@
 """What lies in a window of the recording: counts, rates, shares, recurrence.
 
-Pure functions of Findings and a window (start_s, end_s: seconds from the recording's start). Used
-by the criteria and by the summary of a review, so that both say the same. How long a pattern has
-lasted is told by `features.pattern_duration`.
+Pure functions of Findings and a Window. Used by the criteria and by the summary of a review, so
+that both say the same. How long a pattern has lasted is told by `features.pattern_duration`.
 
 What belongs to a window: a contraction by its peak, an acceleration by its peak, a deceleration
 when any part of it lies in the window, so that a fall is never lost between two windows: it is
@@ -41,7 +40,7 @@ from ebbline.features.findings import (
     Findings,
 )
 from ebbline.features.kept import kept
-from ebbline.terms import SensorKind
+from ebbline.terms import SensorKind, Window
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -57,16 +56,14 @@ NO_ACTIVITY = "there is no activity channel"
 
 @dataclass(frozen=True, slots=True)
 class ContractionRate:
-    """Contractions in 10 minutes, averaged over over_s seconds that end with the window.
+    """Contractions in 10 minutes, averaged over a stretch that ends with the window.
 
     per_10_min is NaN when too little activity was measured; why then says so. count: contractions
     seen in the stretch; measured_s: seconds of it with activity signal.
     """
 
     per_10_min: float
-    over_s: float
-    start_s: float
-    end_s: float
+    stretch: Window
     count: int
     measured_s: float
     why: str
@@ -78,8 +75,7 @@ class Answer:
 
     answer: bool | None
     value: float
-    start_s: float
-    end_s: float
+    stretch: Window
     why: str
 
 
@@ -114,27 +110,27 @@ class Montevideo:
 # ---------------------------------------------------------------- what falls in a window
 
 
-def _inside(times_s: FloatArray, start_s: float, end_s: float) -> slice:
-    first, last = np.searchsorted(times_s, (start_s, end_s))
+def _inside(times_s: FloatArray, window: Window) -> slice:
+    first, last = np.searchsorted(times_s, (window.start_s, window.end_s))
     return slice(int(first), int(max(first, last)))
 
 
-def contractions_in(findings: Findings, start_s: float, end_s: float) -> tuple[Contraction, ...]:
+def contractions_in(findings: Findings, window: Window) -> tuple[Contraction, ...]:
     """Contractions whose peak lies in the window, in order of time."""
     index = index_of(findings)
-    places = index.contraction_order[_inside(index.contraction_peak_s, start_s, end_s)]
+    places = index.contraction_order[_inside(index.contraction_peak_s, window)]
     return tuple(findings.uterine.contractions[i] for i in places.tolist())
 
 
-def accelerations_in(findings: Findings, start_s: float, end_s: float) -> tuple[Acceleration, ...]:
+def accelerations_in(findings: Findings, window: Window) -> tuple[Acceleration, ...]:
     """Accelerations whose peak lies in the window, in order of time."""
     index = index_of(findings)
-    places = index.acceleration_order[_inside(index.acceleration_peak_s, start_s, end_s)]
+    places = index.acceleration_order[_inside(index.acceleration_peak_s, window)]
     return tuple(findings.fetal.accelerations[i] for i in places.tolist())
 
 
 def decelerations_in(
-    findings: Findings, start_s: float, end_s: float, *, shallow: bool = False
+    findings: Findings, window: Window, *, shallow: bool = False
 ) -> tuple[Deceleration, ...]:
     """Decelerations any part of which lies in the window, in order of their nadirs.
 
@@ -142,7 +138,7 @@ def decelerations_in(
     asked for.
     """
     index = index_of(findings)
-    here = (index.deceleration_onset_s < end_s) & (index.deceleration_end_s > start_s)
+    here = (index.deceleration_onset_s < window.end_s) & (index.deceleration_end_s > window.start_s)
     places = index.deceleration_order[here]
     chosen = (findings.fetal.decelerations[i] for i in places.tolist())
     return tuple(d for d in chosen if shallow or not d.shallow)
@@ -162,18 +158,25 @@ def decelerations_of(
     return mask if shallow else mask & ~index.shallow
 
 
-def valid_share(findings: Findings, start_s: float, end_s: float) -> float:
+def valid_share(findings: Findings, window: Window) -> float:
     """Share of the window with valid heart-rate signal, 0..1 (from the minute-by-minute shares)."""
     index = index_of(findings)
-    seconds = gathered(index.heart_edges_s, index.heart_sum_s, np.array((start_s, end_s)))
-    return float((seconds[1] - seconds[0]) / (end_s - start_s)) if end_s > start_s else 0.0
-
-
-def activity_share(findings: Findings, start_s: float, end_s: float) -> float:
-    """Share of the window with measured uterine activity, 0..1; 0 without a channel."""
-    if not findings.uterine.present or end_s <= start_s:
+    if window.duration_s <= 0:
         return 0.0
-    return float(_measured_s(index_of(findings), np.array([start_s]), end_s)[0]) / (end_s - start_s)
+    edges = np.array((window.start_s, window.end_s))
+    seconds = gathered(index.heart_edges_s, index.heart_sum_s, edges)
+    return float((seconds[1] - seconds[0]) / window.duration_s)
+
+
+def activity_share(findings: Findings, window: Window) -> float:
+    """Share of the window with measured uterine activity, 0..1; 0 without a channel."""
+    if not findings.uterine.present or window.duration_s <= 0:
+        return 0.0
+    return _measured_in(index_of(findings), window) / window.duration_s
+
+
+def _measured_in(index: EventIndex, window: Window) -> float:
+    return float(_measured_s(index, np.array([window.start_s]), window.end_s)[0])
 
 
 def _measured_s(index: EventIndex, start_s: FloatArray, end_s: FloatArray | float) -> FloatArray:
@@ -184,31 +187,27 @@ def _measured_s(index: EventIndex, start_s: FloatArray, end_s: FloatArray | floa
 # ---------------------------------------------------------------- contractions
 
 
-def contraction_rate(findings: Findings, start_s: float, end_s: float) -> ContractionRate:
+def contraction_rate(findings: Findings, window: Window) -> ContractionRate:
     """Contractions in 10 minutes, averaged over the 30 minutes that end with the window.
 
     Looks back before the window when it is shorter than 30 minutes, as far as the recording goes;
-    over_s says how far. Time without activity signal is left out of the average; NaN when half of
+    stretch says how far. Time without activity signal is left out of the average; NaN when half of
     the stretch or more is missing. Source: Macones 2008, section on uterine contractions.
     """
     index = index_of(findings)
-    begin_s = max(index.begins_s, end_s - HALF_HOUR_S)
-    over_s = end_s - begin_s
+    stretch = Window(max(index.begins_s, window.end_s - HALF_HOUR_S), window.end_s)
+    over_s, nothing = stretch.duration_s, float("nan")
     if not findings.uterine.present:
-        nothing = float("nan")
-        return ContractionRate(nothing, over_s, begin_s, end_s, 0, 0.0, NO_ACTIVITY)
-    inside = _inside(index.contraction_peak_s, begin_s, end_s)
+        return ContractionRate(nothing, stretch, 0, 0.0, NO_ACTIVITY)
+    inside = _inside(index.contraction_peak_s, stretch)
     count = inside.stop - inside.start
-    measured_s = float(_measured_s(index, np.array([begin_s]), end_s)[0])
+    measured_s = _measured_in(index, stretch)
     if over_s <= 0 or measured_s < LEAST_ACTIVITY * over_s:
-        why = _too_little(measured_s, over_s)
-        return ContractionRate(float("nan"), over_s, begin_s, end_s, count, measured_s, why)
-    return ContractionRate(
-        TEN_MINUTES_S * count / measured_s, over_s, begin_s, end_s, count, measured_s, ""
-    )
+        return ContractionRate(nothing, stretch, count, measured_s, _too_little(measured_s, over_s))
+    return ContractionRate(TEN_MINUTES_S * count / measured_s, stretch, count, measured_s, "")
 
 
-def tachysystole(findings: Findings, start_s: float, end_s: float) -> Answer:
+def tachysystole(findings: Findings, window: Window) -> Answer:
     """More than 5 contractions in 10 minutes, averaged over 30, in any 30 minutes of the window.
 
     A window shorter than 30 minutes is lengthened backwards. value: the busiest rate found. The
@@ -216,9 +215,9 @@ def tachysystole(findings: Findings, start_s: float, end_s: float) -> Answer:
     Source: Macones 2008; Ayres-de-Campos 2015.
     """
     if not findings.uterine.present:
-        return Answer(None, float("nan"), start_s, end_s, NO_ACTIVITY)
+        return Answer(None, float("nan"), window, NO_ACTIVITY)
     index = index_of(findings)
-    starts, length_s = _stretches(index, index.contraction_peak_s, start_s, end_s, HALF_HOUR_S)
+    starts, length_s = _stretches(index, index.contraction_peak_s, window, HALF_HOUR_S)
     first = np.searchsorted(index.contraction_peak_s, starts)
     last = np.searchsorted(index.contraction_peak_s, starts + length_s)
     counts = (last - first).astype(np.float64)
@@ -229,16 +228,17 @@ def tachysystole(findings: Findings, start_s: float, end_s: float) -> Answer:
         TEN_MINUTES_S * counts / np.where(enough, np.maximum(measured_s, 1.0), max(length_s, 1.0))
     )
     busiest = int(np.argmax(rates))
-    value, at_s = float(rates[busiest]), float(starts[busiest])
+    value = float(rates[busiest])
+    stretch = Window(float(starts[busiest]), float(starts[busiest]) + length_s)
     if value > TACHYSYSTOLE_ABOVE:
-        return Answer(True, value, at_s, at_s + length_s, "")
+        return Answer(True, value, stretch, "")
     if not enough.all():
         why = _too_little(float(measured_s.min()), length_s)
-        return Answer(None, value, at_s, at_s + length_s, why)
-    return Answer(False, value, at_s, at_s + length_s, "")
+        return Answer(None, value, stretch, why)
+    return Answer(False, value, stretch, "")
 
 
-def tachysystole_in_two_tens(findings: Findings, start_s: float, end_s: float) -> Answer:
+def tachysystole_in_two_tens(findings: Findings, window: Window) -> Answer:
     """More than 5 contractions in each of two successive 10-minute periods of the window.
 
     value: the lesser count of the busiest pair. A window shorter than 20 minutes is lengthened
@@ -246,33 +246,34 @@ def tachysystole_in_two_tens(findings: Findings, start_s: float, end_s: float) -
     20 minutes was not measured. Source: Ayres-de-Campos 2015, contractions.
     """
     if not findings.uterine.present:
-        return Answer(None, float("nan"), start_s, end_s, NO_ACTIVITY)
+        return Answer(None, float("nan"), window, NO_ACTIVITY)
     index = index_of(findings)
     peaks = index.contraction_peak_s
-    starts, length_s = _stretches(index, peaks, start_s, end_s, RECURRENCE_S, parts=2)
+    starts, length_s = _stretches(index, peaks, window, RECURRENCE_S, parts=2)
     if length_s < RECURRENCE_S:
-        return Answer(None, float("nan"), start_s, end_s, "less than 20 minutes were recorded")
+        return Answer(None, float("nan"), window, "less than 20 minutes were recorded")
     edges = [np.searchsorted(peaks, starts + k * 0.5 * length_s) for k in range(3)]
     lesser = np.minimum(edges[1] - edges[0], edges[2] - edges[1])
     at = int(np.argmax(lesser))
-    value, at_s = float(lesser[at]), float(starts[at])
+    value = float(lesser[at])
+    stretch = Window(float(starts[at]), float(starts[at]) + length_s)
     if value > TACHYSYSTOLE_ABOVE:
-        return Answer(True, value, at_s, at_s + length_s, "")
+        return Answer(True, value, stretch, "")
     measured_s = _measured_s(index, starts, starts + length_s)
     if (measured_s < LEAST_ACTIVITY * length_s).any():
         why = _too_little(float(measured_s.min()), length_s)
-        return Answer(None, value, at_s, at_s + length_s, why)
-    return Answer(False, value, at_s, at_s + length_s, "")
+        return Answer(None, value, stretch, why)
+    return Answer(False, value, stretch, "")
 
 
-def montevideo_units(findings: Findings, start_s: float, end_s: float) -> Montevideo:
+def montevideo_units(findings: Findings, window: Window) -> Montevideo:
     """Sum of (peak minus resting tone, mmHg) of the contractions in 10 minutes.
 
     Averaged over the window's measured time. Only a pressure catheter gives strength: for any
     other sensor units is NaN and why says so. Source: Caldeyro-Barcia and Poseiro, Clin Obstet
     Gynecol 1960;3:386-408 (from memory).
     """
-    nothing, over_s = float("nan"), end_s - start_s
+    nothing, over_s = float("nan"), window.duration_s
     if not findings.uterine.present:
         return Montevideo(nothing, over_s, 0, NO_ACTIVITY)
     if findings.uterine.sensor is not SensorKind.PRESSURE_CATHETER:
@@ -280,12 +281,12 @@ def montevideo_units(findings: Findings, start_s: float, end_s: float) -> Montev
         if findings.uterine.sensor is SensorKind.UNKNOWN:
             why = "the activity sensor is not known; only a pressure catheter gives pressures"
         return Montevideo(nothing, over_s, 0, why)
-    measured_s = activity_share(findings, start_s, end_s) * over_s
+    measured_s = activity_share(findings, window) * over_s
     if over_s < TEN_MINUTES_S:
         return Montevideo(nothing, over_s, 0, "the window is shorter than 10 minutes")
     if measured_s < LEAST_ACTIVITY * over_s:
         return Montevideo(nothing, over_s, 0, _too_little(measured_s, over_s))
-    chosen = contractions_in(findings, start_s, end_s)
+    chosen = contractions_in(findings, window)
     cut = sum(c.cut_top for c in chosen)
     why = f"{cut} contractions have a cut top: the units are at least this" if cut else ""
     units = TEN_MINUTES_S * sum(c.amplitude for c in chosen) / measured_s
@@ -335,8 +336,7 @@ def pattern_of(findings: Findings, which: BoolArray) -> Pattern:
 def _stretches(
     index: EventIndex,
     peaks_s: FloatArray,
-    start_s: float,
-    end_s: float,
+    window: Window,
     length_s: float,
     *,
     parts: int = 1,
@@ -348,9 +348,9 @@ def _stretches(
     distances and the window's two extremes are enough. A window shorter than the length is
     lengthened backwards to it, as far as the recording goes; the length that results is returned.
     """
-    start_s = max(index.begins_s, min(start_s, end_s - length_s))
-    length_s = min(length_s, end_s - start_s)
-    latest_s = end_s - length_s
+    start_s = max(index.begins_s, min(window.start_s, window.end_s - length_s))
+    length_s = min(length_s, window.end_s - start_s)
+    latest_s = window.end_s - length_s
     if latest_s <= start_s:
         return np.array([start_s]), length_s
     edges = np.concatenate([peaks_s - part * length_s / parts for part in range(parts + 1)])
@@ -376,11 +376,11 @@ class Cuts:
 
 
 @kept(8)
-def cuts_of(findings: Findings, start_s: float, end_s: float, length_s: float) -> Cuts:
+def cuts_of(findings: Findings, window: Window, length_s: float) -> Cuts:
     """The stretches of a window; kept for the last few windows asked for."""
     index = index_of(findings)
     peaks = index.contraction_peak_s
-    starts, length_s = _stretches(index, peaks, start_s, end_s, length_s)
+    starts, length_s = _stretches(index, peaks, window, length_s)
     ends = starts + length_s
     measured_s = _measured_s(index, starts, ends)
     return Cuts(
@@ -401,17 +401,17 @@ def counts_of(pattern: Pattern, cuts: Cuts) -> tuple[IntArray, IntArray]:
 
 
 def share_with_decelerations(
-    findings: Findings, start_s: float, end_s: float, which: BoolArray
+    findings: Findings, window: Window, which: BoolArray
 ) -> ContractionShare:
     """With how many of the window's contractions a deceleration of the mask comes."""
     index = index_of(findings)
-    inside = _inside(index.contraction_peak_s, start_s, end_s)
+    inside = _inside(index.contraction_peak_s, window)
     counts = pattern_of(findings, which).counts
     carrying, total = (counts[:, inside.stop] - counts[:, inside.start]).tolist()
     return ContractionShare(carrying, total, inside.stop - inside.start - total)
 
 
-def recurrent(findings: Findings, start_s: float, end_s: float, which: BoolArray) -> Answer:
+def recurrent(findings: Findings, window: Window, which: BoolArray) -> Answer:
     """Whether decelerations come with half or more of contractions in any 20 minutes (NICHD).
 
     value: the highest share found in a 20-minute segment inside the window (a shorter window is
@@ -419,49 +419,50 @@ def recurrent(findings: Findings, start_s: float, end_s: float, which: BoolArray
     activity channel, or a segment that could hide the pattern lacks half of its activity signal.
     Source: Macones 2008, definition of recurrent and intermittent decelerations.
     """
-    return _with_contractions(findings, start_s, end_s, which, RECURRENCE_S, strictly=False)
+    return _with_contractions(findings, window, which, RECURRENCE_S, strictly=False)
 
 
-def repetitive(findings: Findings, start_s: float, end_s: float, which: BoolArray) -> Answer:
+def repetitive(findings: Findings, window: Window, which: BoolArray) -> Answer:
     """Whether decelerations come with over half of contractions in any 20 minutes (FIGO, NICE).
 
     The standards do not say of which stretch; that of `recurrent` is taken (our choice), so that
     ten quiet minutes beside them do not make a pattern none. Otherwise as `recurrent`. Source:
     Ayres-de-Campos 2015, "repetitive decelerations"; NICE NG229 (from memory).
     """
-    return _with_contractions(findings, start_s, end_s, which, RECURRENCE_S, strictly=True)
+    return _with_contractions(findings, window, which, RECURRENCE_S, strictly=True)
 
 
 def _with_contractions(
     findings: Findings,
-    start_s: float,
-    end_s: float,
+    window: Window,
     which: BoolArray,
     length_s: float,
     *,
     strictly: bool,
 ) -> Answer:
     index = index_of(findings)
-    begin_s = max(index.begins_s, min(start_s, end_s - length_s))
-    seen = which & (index.deceleration_onset_s < end_s) & (index.deceleration_end_s > begin_s)
+    start_s = min(window.start_s, window.end_s - length_s)
+    asked = Window(max(index.begins_s, start_s), window.end_s)
+    seen = which & (index.deceleration_onset_s < asked.end_s)
+    seen &= index.deceleration_end_s > asked.start_s
     number = int(np.count_nonzero(seen))
     if number < LEAST_TO_RECUR:
-        return Answer(False, float("nan"), begin_s, end_s, "")
+        return Answer(False, float("nan"), asked, "")
     if not findings.uterine.present:
-        return Answer(None, float("nan"), begin_s, end_s, NO_ACTIVITY)
-    cuts = cuts_of(findings, start_s, end_s, length_s)
+        return Answer(None, float("nan"), asked, NO_ACTIVITY)
+    cuts = cuts_of(findings, window, length_s)
     with_it, of = counts_of(pattern_of(findings, which), cuts)
     shares = with_it / np.maximum(of, 1)
     reached = (shares > HALF_OF_CONTRACTIONS) if strictly else (shares >= HALF_OF_CONTRACTIONS)
     yes = reached & cuts.enough & (with_it >= LEAST_TO_RECUR)
     at = int(np.argmax(np.where(yes, shares, -1.0) if yes.any() else shares))
-    at_s = float(cuts.starts_s[at])
+    stretch = Window(float(cuts.starts_s[at]), float(cuts.starts_s[at]) + cuts.length_s)
     if yes[at]:
-        return Answer(True, float(shares[at]), at_s, at_s + cuts.length_s, "")
+        return Answer(True, float(shares[at]), stretch, "")
     why = _why_untold(index, cuts, seen)
     if why:
-        return Answer(None, float("nan"), begin_s, end_s, why)
-    return Answer(False, float(shares[at]), at_s, at_s + cuts.length_s, "")
+        return Answer(None, float("nan"), asked, why)
+    return Answer(False, float(shares[at]), stretch, "")
 
 
 def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray) -> str:
@@ -480,7 +481,9 @@ def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray) -> str:
     alone = int(np.count_nonzero(seen & ~with_one))
     if alone >= LEAST_TO_RECUR and alone > HALF_OF_CONTRACTIONS * number:
         return f"no contraction was recorded with {alone} of {number} decelerations"
-    inside = _inside(index.contraction_peak_s, float(cuts.starts_s[0]), float(cuts.ends_s[-1]))
+    inside = _inside(
+        index.contraction_peak_s, Window(float(cuts.starts_s[0]), float(cuts.ends_s[-1]))
+    )
     contractions = inside.stop - inside.start
     unread = contractions - int(np.count_nonzero(index.readable[inside]))
     if unread > HALF_OF_CONTRACTIONS * contractions:
@@ -488,19 +491,17 @@ def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray) -> str:
     return ""
 
 
-def most_decelerations(
-    findings: Findings, start_s: float, end_s: float, which: BoolArray
-) -> tuple[int, float, float]:
+def most_decelerations(findings: Findings, window: Window, which: BoolArray) -> tuple[int, Window]:
     """The most decelerations of the mask in any 20 minutes of the window, and where.
 
     What is left to count when contractions are not known; by itself no recurrence.
     """
     index = index_of(findings)
     onsets = np.sort(index.deceleration_onset_s[which])
-    starts, length_s = _stretches(index, onsets, start_s, end_s, RECURRENCE_S)
+    starts, length_s = _stretches(index, onsets, window, RECURRENCE_S)
     counts = np.searchsorted(onsets, starts + length_s) - np.searchsorted(onsets, starts)
     at = int(np.argmax(counts))
-    return int(counts[at]), float(starts[at]), float(starts[at]) + length_s
+    return int(counts[at]), Window(float(starts[at]), float(starts[at]) + length_s)
 
 
 # ---------------------------------------------------------------- concerning features

@@ -50,7 +50,7 @@ def trace_columns(fetal: FetalReading, start: datetime) -> tuple[TraceColumn, ..
         end_s = begin_s + COLUMN_S
         if ends_s - end_s < LEAST_S:
             end_s = ends_s
-        columns.append(_column(fetal.fetus, findings, start, begin_s, end_s))
+        columns.append(_column(fetal.fetus, findings, start, Window(begin_s, end_s)))
         begin_s = end_s
     return tuple(columns)
 
@@ -68,30 +68,31 @@ def _ends_s(findings: Findings) -> float:
     return rate.start_s + rate.step_s * len(rate.values)
 
 
-def _column(
-    fetus: int, findings: Findings, start: datetime, begin_s: float, end_s: float
-) -> TraceColumn:
-    review = summarise(findings, Window(begin_s, end_s))
+def _column(fetus: int, findings: Findings, start: datetime, window: Window) -> TraceColumn:
+    review = summarise(findings, window)
     falls: dict[DecelerationKind, int] = {}
-    for one in within.decelerations_in(findings, begin_s, end_s):
+    for one in within.decelerations_in(findings, window):
         # Each stands where its nadir lies, so that none is counted twice; a prolonged one stands
         # in every half hour that it reaches into, for it is not over there.
-        if one.kind is not DecelerationKind.PROLONGED and not begin_s <= one.nadir_s < end_s:
+        if (
+            one.kind is not DecelerationKind.PROLONGED
+            and not window.start_s <= one.nadir_s < window.end_s
+        ):
             continue
         falls[one.kind] = falls.get(one.kind, 0) + 1
-    contractions = within.contractions_in(findings, begin_s, end_s)
+    contractions = within.contractions_in(findings, window)
     measured = review.contractions.assessed
     return TraceColumn(
         fetus=fetus,
-        start=start + timedelta(seconds=begin_s),
-        end=start + timedelta(seconds=end_s),
+        start=start + timedelta(seconds=window.start_s),
+        end=start + timedelta(seconds=window.end_s),
         valid_share=review.valid_share,
         baseline_bpm=review.baseline_bpm,
         falls=falls,
-        in_10_min=_in_10_min(findings, begin_s, end_s) if measured else math.nan,
+        in_10_min=_in_10_min(findings, window) if measured else math.nan,
         lasting_s=median(c.duration_s for c in contractions) if contractions else math.nan,
     )
 
 
-def _in_10_min(findings: Findings, begin_s: float, end_s: float) -> float:
-    return within.contraction_rate(findings, begin_s, end_s).per_10_min
+def _in_10_min(findings: Findings, window: Window) -> float:
+    return within.contraction_rate(findings, window).per_10_min

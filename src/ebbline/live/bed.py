@@ -141,7 +141,7 @@ class WatchedBed:
         last_s = rate.start_s + float(there[-1] + 1) if len(there) else None
         base = whole.findings.fetal.baseline
         contractions = within.contraction_rate(
-            whole.findings, max(0.0, full.at_s - WINDOW_S), full.at_s
+            whole.findings, Window(max(0.0, full.at_s - WINDOW_S), full.at_s)
         )
         known = [one for one in base if one.determinate]
         return {

@@ -129,12 +129,12 @@ def _lasting(findings: Findings, at_s: float) -> Iterable[Seen]:
             f"Baseline {number(last.mean_bpm, 'bpm')} over the last ten minutes that are whole.",
             last.mean_bpm,
         )
-    busy = within.tachysystole(findings, max(0.0, at_s - 1800.0), at_s)
+    busy = within.tachysystole(findings, Window(max(0.0, at_s - 1800.0), at_s))
     if busy.answer and at_s >= 1800.0:
         yield Seen(
             "tachysystole",
-            busy.start_s,
-            at_s - busy.start_s,
+            busy.stretch.start_s,
+            at_s - busy.stretch.start_s,
             f"{busy.value:.1f} contractions in 10 minutes, averaged over 30.",
             busy.value,
         )

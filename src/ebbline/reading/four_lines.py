@@ -123,7 +123,7 @@ def right_now(findings: Findings, window: Window, clock: Clock) -> tuple[Level, 
             f"{number(now_bpm, 'bpm')} when it was last seen.",
         )
     before_bpm = _level_before(findings, window, begin_s)
-    falls = within.decelerations_in(findings, begin_s, window.end_s)
+    falls = within.decelerations_in(findings, Window(begin_s, window.end_s))
     if now_bpm < before_bpm - LEAST_EXCURSION_BPM:
         return (
             Level.ALARMING,

@@ -61,8 +61,7 @@ LESS_SIGNAL = 0.2
 class _Facts:
     """What one stretch shows; events per stretch, NaN and None where not measured."""
 
-    start_s: float
-    end_s: float
+    window: Window
     valid_share: float
     baseline_bpm: float
     bandwidth_bpm: float
@@ -75,7 +74,7 @@ class _Facts:
     @property
     def tens(self) -> float:
         """How many ten minutes the stretch holds."""
-        return (self.end_s - self.start_s) / COLUMN_S
+        return self.window.duration_s / COLUMN_S
 
 
 def summarise(findings: Findings, window: Window) -> Review:
@@ -84,8 +83,7 @@ def summarise(findings: Findings, window: Window) -> Review:
     A number that could not be measured is NaN and a state that could not be told is None or
     indeterminate; `not_assessed` says in words what was missing and why.
     """
-    start_s, end_s = window.start_s, window.end_s
-    facts = _facts(findings, start_s, end_s)
+    facts = _facts(findings, window)
     contractions = _contractions(findings, window, facts)
     decelerations, untold = _decelerations(findings, facts)
     note = _baseline_note(findings, facts)
@@ -113,73 +111,71 @@ def summarise(findings: Findings, window: Window) -> Review:
 # ---------------------------------------------------------------- one stretch
 
 
-def _facts(findings: Findings, start_s: float, end_s: float) -> _Facts:
-    bandwidth, minutes, variability = _bandwidth(findings, start_s, end_s)
-    measured = within.activity_share(findings, start_s, end_s) >= within.LEAST_ACTIVITY
+def _facts(findings: Findings, window: Window) -> _Facts:
+    bandwidth, minutes, variability = _bandwidth(findings, window)
+    measured = within.activity_share(findings, window) >= within.LEAST_ACTIVITY
     return _Facts(
-        start_s=start_s,
-        end_s=end_s,
-        valid_share=within.valid_share(findings, start_s, end_s),
-        baseline_bpm=_baseline(findings, start_s, end_s),
+        window=window,
+        valid_share=within.valid_share(findings, window),
+        baseline_bpm=_baseline(findings, window),
         bandwidth_bpm=bandwidth,
         measured_minutes=minutes,
         variability=variability,
-        contractions=len(within.contractions_in(findings, start_s, end_s)) if measured else None,
-        accelerations=len(within.accelerations_in(findings, start_s, end_s)),
-        decelerations=within.decelerations_in(findings, start_s, end_s),
+        contractions=len(within.contractions_in(findings, window)) if measured else None,
+        accelerations=len(within.accelerations_in(findings, window)),
+        decelerations=within.decelerations_in(findings, window),
     )
 
 
 def _overlapping(
-    segments: Sequence[BaselineSegment], start_s: float, end_s: float
+    segments: Sequence[BaselineSegment], window: Window
 ) -> list[tuple[BaselineSegment, float]]:
     """The ten-minute baselines that reach into a stretch, with the seconds they share with it."""
     if not segments:
         return []
     length_s = segments[0].end_s - segments[0].start_s
-    first = max(0, int((start_s - segments[0].start_s) // length_s))
-    last = max(0, math.ceil((end_s - segments[0].start_s) / length_s))
+    first = max(0, int((window.start_s - segments[0].start_s) // length_s))
+    last = max(0, math.ceil((window.end_s - segments[0].start_s) / length_s))
     shared = (
-        (one, min(one.end_s, end_s) - max(one.start_s, start_s)) for one in segments[first:last]
+        (one, min(one.end_s, window.end_s) - max(one.start_s, window.start_s))
+        for one in segments[first:last]
     )
     return [(one, seconds) for one, seconds in shared if seconds > 0]
 
 
-def _baseline(findings: Findings, start_s: float, end_s: float) -> float:
+def _baseline(findings: Findings, window: Window) -> float:
     """Mean of the ten-minute baselines weighted by the time they share, rounded to 5 (NICHD 2008).
 
     NaN where less than half of the stretch has a baseline that is determinate.
     """
     known = [
         (one, seconds)
-        for one, seconds in _overlapping(findings.fetal.baseline, start_s, end_s)
+        for one, seconds in _overlapping(findings.fetal.baseline, window)
         if one.determinate
     ]
     weight = sum(seconds for _, seconds in known)
-    if weight <= 0 or weight < LEAST_SIGNAL * (end_s - start_s):
+    if weight <= 0 or weight < LEAST_SIGNAL * window.duration_s:
         return NAN
     mean = sum(one.mean_bpm * seconds for one, seconds in known) / weight
     return rounded_baseline(mean)
 
 
-def _minutes(findings: Findings, start_s: float, end_s: float) -> slice:
+def _minutes(findings: Findings, window: Window) -> slice:
     """The one-minute values that lie in a stretch, by their middles."""
     curve = findings.fetal.bandwidth
-    first = math.ceil((start_s - curve.start_s) / curve.step_s - 0.5)
-    last = math.ceil((end_s - curve.start_s) / curve.step_s - 0.5)
+    first = math.ceil((window.start_s - curve.start_s) / curve.step_s - 0.5)
+    last = math.ceil((window.end_s - curve.start_s) / curve.step_s - 0.5)
     return slice(max(0, first), max(0, last))
 
 
-def _bandwidth(
-    findings: Findings, start_s: float, end_s: float
-) -> tuple[float, int, VariabilityClass]:
+def _bandwidth(findings: Findings, window: Window) -> tuple[float, int, VariabilityClass]:
     """Usual one-minute bandwidth, minutes measured, and class."""
-    minutes = findings.fetal.bandwidth.values[_minutes(findings, start_s, end_s)]
+    minutes = findings.fetal.bandwidth.values[_minutes(findings, window)]
     return usual_bandwidth(minutes), int(np.isfinite(minutes).sum()), class_of_minutes(minutes)
 
 
 def _baseline_note(findings: Findings, facts: _Facts) -> str:
-    segments = [one for one, _ in _overlapping(findings.fetal.baseline, facts.start_s, facts.end_s)]
+    segments = [one for one, _ in _overlapping(findings.fetal.baseline, facts.window)]
     if math.isnan(facts.baseline_bpm):
         whys = dict.fromkeys(one.why for one in segments if one.why)
         return "; ".join(whys) or "no ten minutes of the window have a baseline"
@@ -213,19 +209,18 @@ def _artefacts(findings: Findings, window: Window) -> tuple[ArtefactKind, ...]:
 
 
 def _contractions(findings: Findings, window: Window, facts: _Facts) -> ContractionSummary:
-    start_s, end_s = window.start_s, window.end_s
-    chosen = within.contractions_in(findings, start_s, end_s)
-    rate = within.contraction_rate(findings, start_s, end_s)
+    chosen = within.contractions_in(findings, window)
+    rate = within.contraction_rate(findings, window)
     onsets = [one.onset_s for one in chosen]
     peaks = np.array([one.peak_s for one in chosen])
     whole = _activity_whole_between(findings, peaks)
     catheter = findings.uterine.sensor is SensorKind.PRESSURE_CATHETER
-    units = within.montevideo_units(findings, start_s, end_s) if catheter else None
+    units = within.montevideo_units(findings, window) if catheter else None
     return ContractionSummary(
         assessed=facts.contractions is not None,
         count=len(chosen),
         per_10_min=rate.per_10_min,
-        per_10_min_over_s=rate.over_s,
+        per_10_min_over_s=rate.stretch.duration_s,
         duration_s=_median([one.duration_s for one in chosen]),
         interval_s=_median(np.diff(peaks)[whole].tolist()),
         rest_s=_median(
@@ -237,7 +232,7 @@ def _contractions(findings: Findings, window: Window, facts: _Facts) -> Contract
         ),
         resting_tone_mmhg=_median([one.resting_tone for one in chosen]) if catheter else NAN,
         montevideo_units=NAN if units is None else units.units,
-        tachysystole=within.tachysystole(findings, start_s, end_s).answer,
+        tachysystole=within.tachysystole(findings, window).answer,
         note="; ".join(why for why in (rate.why, units.why if units else "") if why),
     )
 
@@ -261,7 +256,7 @@ def _decelerations(
 
     Whether they recur is asked as the criteria ask it: with prolonged ones that began as this kind.
     """
-    start_s, end_s = facts.start_s, facts.end_s
+    window = facts.window
     summaries: list[DecelerationSummary] = []
     untold: dict[str, None] = {}
     masks = recording_facts(findings)
@@ -270,8 +265,8 @@ def _decelerations(
         if not chosen:
             continue
         which = masks.of_kind(kind)
-        recurrent = within.recurrent(findings, start_s, end_s, which)
-        repetitive = within.repetitive(findings, start_s, end_s, which)
+        recurrent = within.recurrent(findings, window, which)
+        repetitive = within.repetitive(findings, window, which)
         for answer in (recurrent, repetitive):
             if answer.answer is None:
                 what = f"with how many contractions {kind.value} decelerations come"
@@ -288,7 +283,7 @@ def _decelerations(
                 kind=kind.value,
                 count=len(chosen),
                 share_of_contractions=(
-                    within.share_with_decelerations(findings, start_s, end_s, which).share
+                    within.share_with_decelerations(findings, window, which).share
                     if facts.contractions is not None
                     else NAN
                 ),
@@ -322,7 +317,7 @@ def _variation(findings: Findings, window: Window) -> tuple[float, float]:
 def _sinusoidal(findings: Findings, facts: _Facts) -> bool | None:
     """Whether the window meets a sinusoidal episode; None when too little of it was seen."""
     if any(
-        not one.pseudo and one.start_s < facts.end_s and one.end_s > facts.start_s
+        not one.pseudo and one.start_s < facts.window.end_s and one.end_s > facts.window.start_s
         for one in findings.fetal.sinusoidal
     ):
         return True
@@ -330,7 +325,7 @@ def _sinusoidal(findings: Findings, facts: _Facts) -> bool | None:
 
 
 def _missing(facts: _Facts, contractions: ContractionSummary, baseline_note: str) -> list[str]:
-    minutes = (facts.end_s - facts.start_s) / 60.0
+    minutes = facts.window.duration_s / 60.0
     missing = []
     if facts.valid_share < LEAST_SIGNAL:
         missing.append(
@@ -356,11 +351,11 @@ def _columns(findings: Findings, window: Window) -> tuple[TenMinutes, ...]:
     columns = []
     start_s = window.start_s
     while start_s < window.end_s:
-        end_s = min(start_s + COLUMN_S, window.end_s)
-        now = _facts(findings, start_s, end_s)
+        column = Window(start_s, min(start_s + COLUMN_S, window.end_s))
+        now = _facts(findings, column)
         columns.append(
             TenMinutes(
-                window=Window(start_s, end_s),
+                window=column,
                 valid_share=now.valid_share,
                 contractions=now.contractions,
                 baseline_bpm=now.baseline_bpm,
@@ -371,23 +366,23 @@ def _columns(findings: Findings, window: Window) -> tuple[TenMinutes, ...]:
                 change=_change(findings, now),
             )
         )
-        start_s = end_s
+        start_s = column.end_s
     return tuple(columns)
 
 
 def new_against_the_hour_before(findings: Findings, window: Window) -> tuple[str, ...]:
     """What a window shows that the hour before it did not, in words; () where nothing is new."""
-    return _change(findings, _facts(findings, window.start_s, window.end_s))
+    return _change(findings, _facts(findings, window))
 
 
 def _change(findings: Findings, now: _Facts) -> tuple[str, ...]:
     """What differs from the hour before, in words; why nothing can be said, where that is so."""
-    if now.end_s - now.start_s < COLUMN_S / 2:
+    if now.window.duration_s < COLUMN_S / 2:
         return ("not compared: less than 5 min",)
-    begin_s = max(0.0, now.start_s - HOUR_S)
-    if now.start_s - begin_s < COLUMN_S:
+    earlier = Window(max(0.0, now.window.start_s - HOUR_S), now.window.start_s)
+    if earlier.duration_s < COLUMN_S:
         return ("not compared: less than 10 min come before",)
-    before = _facts(findings, begin_s, now.start_s)
+    before = _facts(findings, earlier)
     for stretch, what in ((now, "these minutes"), (before, "the hour before")):
         if stretch.valid_share < LEAST_SIGNAL:
             return (f"not compared: {share(stretch.valid_share)} of {what} is valid",)

@@ -400,7 +400,7 @@ def _decelerations(review: Review, fetal: FetalReading, clock: Clock) -> tuple[s
     if not review.decelerations:
         return (_none_seen(review),)
     window = review.window
-    here = within.decelerations_in(fetal.findings, window.start_s, window.end_s)
+    here = within.decelerations_in(fetal.findings, window)
     return tuple(
         _kind(one, [fall.onset_s for fall in here if fall.kind.value == one.kind], clock)
         for one in review.decelerations

@@ -111,12 +111,12 @@ def facts_of(
 def facts_of_trace(truth: Truth, seen: Seen, case: Case) -> set[Fact]:
     """The facts of the last half hour of the labour, as it truly was."""
     end_s = truth.duration_s
-    start_s = max(0.0, end_s - LOOK_BACK_S)
+    window = Window(max(0.0, end_s - LOOK_BACK_S), end_s)
     findings = findings_from_truth(truth)
     facts = _facts_of_signal(truth, seen, end_s)
-    facts |= _facts_of_baseline(truth, findings, start_s, end_s)
-    facts |= _facts_of_decelerations(findings, start_s, end_s)
-    if within.tachysystole(findings, start_s, end_s).answer:
+    facts |= _facts_of_baseline(truth, findings, window)
+    facts |= _facts_of_decelerations(findings, window)
+    if within.tachysystole(findings, window).answer:
         facts.add(Fact.TACHYSYSTOLE)
         if facts & {
             Fact.RECURRENT_LATE, Fact.RECURRENT_VARIABLE, Fact.PROLONGED, Fact.BRADYCARDIA,
@@ -128,7 +128,7 @@ def facts_of_trace(truth: Truth, seen: Seen, case: Case) -> set[Fact]:
     }:  # fmt: skip
         facts.add(Fact.ABSENT_WITH_DECELERATIONS)
     antepartum = case.labour is not None and case.labour.stage is Stage.ANTEPARTUM
-    recent = within.accelerations_in(findings, max(0.0, end_s - 1200.0), end_s)
+    recent = within.accelerations_in(findings, Window(max(0.0, end_s - 1200.0), end_s))
     if antepartum and case.standard is Standard.NST and len(recent) < 2:
         facts.add(Fact.NOT_REACTIVE_YET)
     if not facts:
@@ -156,37 +156,37 @@ def _facts_of_signal(truth: Truth, seen: Seen, end_s: float) -> set[Fact]:
     return facts
 
 
-def _facts_of_baseline(truth: Truth, findings: Findings, start_s: float, end_s: float) -> set[Fact]:
+def _facts_of_baseline(truth: Truth, findings: Findings, window: Window) -> set[Fact]:
     facts = set()
-    level = truth.baseline.values[int(max(0.0, end_s - BASELINE_CHANGE_S)) :]
+    level = truth.baseline.values[int(max(0.0, window.end_s - BASELINE_CHANGE_S)) :]
     if len(level) >= LEAST_BASELINE_S:
         low = float(np.mean(level < BASELINE_NORMAL_FROM_BPM))
         if low > 0.5 and float(level[-60:].mean()) < BASELINE_NORMAL_FROM_BPM:
             facts.add(Fact.BRADYCARDIA)
         if float(level.mean()) > BASELINE_NORMAL_TO_BPM:
             facts.add(Fact.TACHYCARDIA)
-    width = _bandwidth(truth, start_s, end_s)
+    width = _bandwidth(truth, window)
     if width < ABSENT_BELOW_BPM:
         facts.add(Fact.ABSENT_VARIABILITY)
     if width <= MINIMAL_UPTO_BPM:
         facts.add(Fact.REDUCED_VARIABILITY)
     if width > MARKED_ABOVE_BPM:
         facts.add(Fact.MARKED_VARIABILITY)
-    if _sinusoidal(truth, start_s, end_s):
+    if _sinusoidal(truth, window):
         facts.add(Fact.SINUSOIDAL)
     return facts
 
 
-def _facts_of_decelerations(findings: Findings, start_s: float, end_s: float) -> set[Fact]:
+def _facts_of_decelerations(findings: Findings, window: Window) -> set[Fact]:
     facts = set()
     for kind, fact in (
         (DecelerationKind.LATE, Fact.RECURRENT_LATE),
         (DecelerationKind.VARIABLE, Fact.RECURRENT_VARIABLE),
     ):
         which = within.decelerations_of(findings, (kind,))
-        if within.recurrent(findings, start_s, end_s, which).answer:
+        if within.recurrent(findings, window, which).answer:
             facts.add(fact)
-    recent = max(0.0, end_s - RECENT_S)
+    recent = max(0.0, window.end_s - RECENT_S)
     if any(
         fall.kind is DecelerationKind.PROLONGED and fall.end_s > recent
         for fall in findings.fetal.decelerations
@@ -194,21 +194,22 @@ def _facts_of_decelerations(findings: Findings, start_s: float, end_s: float) ->
         facts.add(Fact.PROLONGED)
     if Fact.RECURRENT_VARIABLE in facts and any(
         fall.kind is DecelerationKind.VARIABLE and within.concerning_features(findings, fall)
-        for fall in within.decelerations_in(findings, start_s, end_s)
+        for fall in within.decelerations_in(findings, window)
     ):
         facts.add(Fact.CONCERNING)
     return facts
 
 
-def _bandwidth(truth: Truth, start_s: float, end_s: float) -> float:
-    minutes = truth.bandwidth.values[int(start_s // 60) : math.ceil(end_s / 60)]
+def _bandwidth(truth: Truth, window: Window) -> float:
+    minutes = truth.bandwidth.values[int(window.start_s // 60) : math.ceil(window.end_s / 60)]
     told = minutes[np.isfinite(minutes)]
     return float(told.mean()) if len(told) else math.nan
 
 
-def _sinusoidal(truth: Truth, start_s: float, end_s: float) -> bool:
+def _sinusoidal(truth: Truth, window: Window) -> bool:
     return any(
-        not one.pseudo and min(one.end_s, end_s) - max(one.start_s, start_s) >= SINUSOIDAL_FROM_S
+        not one.pseudo
+        and min(one.end_s, window.end_s) - max(one.start_s, window.start_s) >= SINUSOIDAL_FROM_S
         for one in truth.sinusoidal
     )
 
@@ -223,14 +224,14 @@ CLEAR_BY_BPM, CLEAR_BY_S = 3.0, 3.0
 def strip_truth(truth: Truth, seen: Seen, window: Window, case: Case) -> StripTruth:
     """The truth of a window as far as the learner's sensors could show it."""
     findings = findings_from_truth(truth, seen)
-    width = _bandwidth(truth, window.start_s, window.end_s)
-    tachysystole = within.tachysystole(findings, window.start_s, window.end_s).answer
+    width = _bandwidth(truth, window)
+    tachysystole = within.tachysystole(findings, window).answer
     labels, accepted = _labels(truth, seen, window, case)
     return StripTruth(
         window=window,
         baseline_bpm=_baseline(truth, seen, window),
         variability_accepted=_variability(width),
-        sinusoidal=_sinusoidal(truth, window.start_s, window.end_s),
+        sinusoidal=_sinusoidal(truth, window),
         tachysystole=tachysystole,
         events=_events(truth, seen, window),
         labels=labels,
@@ -279,7 +280,7 @@ def _events(truth: Truth, seen: Seen, window: Window) -> tuple[TrueEvent, ...]:
 
     for contraction in truth.contractions:
         if inside(contraction.peak_s):
-            share = seen.activity_share(contraction.onset_s, contraction.end_s)
+            share = seen.activity_share(Window(contraction.onset_s, contraction.end_s))
             events.append(
                 TrueEvent(
                     MarkKind.CONTRACTION, contraction.onset_s, contraction.peak_s,
@@ -297,7 +298,7 @@ def _events(truth: Truth, seen: Seen, window: Window) -> tuple[TrueEvent, ...]:
         events.append(
             TrueEvent(
                 MarkKind.ACCELERATION, rise.onset_s, rise.peak_s, rise.end_s,
-                seen.heart_share(rise.onset_s, rise.end_s), near or not rise.counts,
+                seen.heart_share(Window(rise.onset_s, rise.end_s)), near or not rise.counts,
             )
         )  # fmt: skip
     for fall in truth.decelerations:
@@ -325,7 +326,7 @@ def _fall(fall: TrueDeceleration, seen: Seen) -> TrueEvent:
         fall.onset_s,
         fall.nadir_s,
         fall.end_s,
-        seen.heart_share(fall.onset_s, fall.end_s),
+        seen.heart_share(Window(fall.onset_s, fall.end_s)),
         near,
         fall.clear,
     )

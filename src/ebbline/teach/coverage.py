@@ -16,7 +16,7 @@ from ebbline.teach.encounter import LONGEST_WAIT_MIN, Encounter
 from ebbline.teach.measure_facts import Fact
 from ebbline.teach.patient import AS_WRITTEN
 from ebbline.teach.steps import PlaceContractionSensor, PlaceHeartSensor, Wait
-from ebbline.terms import Attitude, Lie, Position, Presentation
+from ebbline.terms import Attitude, Lie, Position, Presentation, Window
 
 TERMS = (
     "baseline: normal", "baseline: bradycardia", "baseline: tachycardia",
@@ -124,7 +124,7 @@ def _strip(encounter: Encounter) -> set[str]:
     }
     shown |= _baseline(truth, strip.baseline_bpm, facts)
     shown.add(f"variability: {strip.variability_accepted[0]}")
-    shown |= _events(findings, truth, window.start_s, window.end_s)
+    shown |= _events(findings, truth, window)
     if strip.sinusoidal:
         shown.add("sinusoidal")
     if any(s.pseudo and s.end_s > window.start_s for s in truth.sinusoidal):
@@ -177,10 +177,10 @@ _CONCERNS = {
 }
 
 
-def _events(findings: Findings, truth: Truth, start_s: float, end_s: float) -> set[str]:
+def _events(findings: Findings, truth: Truth, window: Window) -> set[str]:
     shown = set()
     clear = {fall.onset_s for fall in truth.decelerations if fall.clear}
-    for fall in within.decelerations_in(findings, start_s, end_s):
+    for fall in within.decelerations_in(findings, window):
         if fall.onset_s in clear and fall.kind in _FALLS:
             shown.add(_FALLS[fall.kind])
         if fall.kind is DecelerationKind.VARIABLE:
@@ -188,12 +188,12 @@ def _events(findings: Findings, truth: Truth, start_s: float, end_s: float) -> s
             shown |= {_CONCERNS[c] for c in concerns if c in _CONCERNS}
     for kind in (DecelerationKind.LATE, DecelerationKind.VARIABLE, DecelerationKind.EARLY):
         which = within.decelerations_of(findings, (kind,))
-        answer = within.recurrent(findings, start_s, end_s, which)
+        answer = within.recurrent(findings, window, which)
         if answer.answer:
             shown.add("recurrent decelerations")
         elif answer.answer is False and answer.value > 0:
             shown.add("intermittent decelerations")
-    rises = within.accelerations_in(findings, start_s, end_s)
+    rises = within.accelerations_in(findings, window)
     if rises:
         preterm = truth.weeks < 32
         shown.add("acceleration before 32 weeks" if preterm else "acceleration")

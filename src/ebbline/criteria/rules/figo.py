@@ -166,14 +166,16 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> 
         )
         builder.not_seen(f"whether decelerations are repetitive, or late: {answer.why}")
     elif answer.answer:
-        builder.add(line.REPETITIVE, answer.value, evidence=(Window(answer.start_s, answer.end_s),))
+        builder.add(line.REPETITIVE, answer.value, evidence=(answer.stretch,))
     else:
         counted = f"{len(touched)} in the window" if touched else "none in the window"
         builder.add(line.NOT_REPETITIVE, evidence=spans(touched), detail=counted)
 
     run = facts.longest_run(late | prolonged)
     if run is not None:
-        _lasting(builder, facts, run.start_s, run.end_s, f"{run.carrying} contractions carry one")
+        _lasting(
+            builder, facts, Window(run.start_s, run.end_s), f"{run.carrying} contractions carry one"
+        )
     if answer.answer is None:
         series = facts.chain(late | prolonged | maybe_late, UNTOLD_APART_S)
         if series is not None and line.LATE_REDUCED.met(series.duration_s / 60.0):
@@ -184,18 +186,16 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> 
             )
 
 
-def _lasting(
-    builder: ClassBuilder, facts: WindowFacts, start_s: float, end_s: float, detail: str
-) -> None:
-    minutes = (end_s - start_s) / 60.0
+def _lasting(builder: ClassBuilder, facts: WindowFacts, lasted: Window, detail: str) -> None:
+    minutes = lasted.duration_s / 60.0
     builder.near(line.LATE_LONG, minutes)
-    evidence = (Window(start_s, end_s),)
+    evidence = (lasted,)
     if line.LATE_LONG.met(minutes):
         builder.add(line.LATE_LONG, minutes, evidence=evidence, detail=detail)
         return
     if not line.LATE_REDUCED.met(minutes):
         return
-    bandwidth = float(facts.whole.minutes.means(np.array([start_s]), end_s - start_s)[0])
+    bandwidth = float(facts.whole.minutes.means(np.array([lasted.start_s]), lasted.duration_s)[0])
     if bandwidth < REDUCED_BELOW_BPM:
         builder.add(
             line.LATE_REDUCED,
@@ -235,13 +235,12 @@ def _single(builder: ClassBuilder, facts: WindowFacts, prolonged: BoolArray) -> 
 
 
 def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
-    window = facts.window
     answer, rule = facts.tachysystole, line.TACHYSYSTOLE
     if answer.answer is not True:
-        tens = within.tachysystole_in_two_tens(facts.findings, window.start_s, window.end_s)
+        tens = within.tachysystole_in_two_tens(facts.findings, facts.window)
         if tens.answer:
             answer, rule = tens, line.TACHYSYSTOLE_TENS
     if answer.answer is None:
         builder.not_seen(f"contractions: {answer.why}")
     elif answer.answer:
-        builder.add(rule, answer.value, evidence=(Window(answer.start_s, answer.end_s),))
+        builder.add(rule, answer.value, evidence=(answer.stretch,))

@@ -59,7 +59,7 @@ def classify(facts: WindowFacts, context: Context) -> Classification:
 
 def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
     busiest = facts.tachysystole
-    evidence = (Window(busiest.start_s, busiest.end_s),)
+    evidence = (busiest.stretch,)
     _hypertonus(builder, facts)
     if busiest.answer is None:
         builder.withhold(f"contractions, one of the four features: {busiest.why}")
@@ -89,7 +89,7 @@ def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
 
 def _doubtful(facts: WindowFacts, where: Window) -> tuple[int, int]:
     """Hills of a toco that are less than likely contractions, and all of a stretch."""
-    seen = within.contractions_in(facts.findings, where.start_s, where.end_s)
+    seen = within.contractions_in(facts.findings, where)
     if facts.findings.uterine.sensor is SensorKind.PRESSURE_CATHETER:
         return 0, len(seen)
     return sum(one.certainty < LIKELY for one in seen), len(seen)
@@ -97,13 +97,13 @@ def _doubtful(facts: WindowFacts, where: Window) -> tuple[int, int]:
 
 def _median_rest_s(facts: WindowFacts, where: Window) -> float:
     """Median time from the end of a contraction to the onset of the next; NaN under two."""
-    seen = within.contractions_in(facts.findings, where.start_s, where.end_s)
+    seen = within.contractions_in(facts.findings, where)
     rests = [after.onset_s - before.end_s for before, after in pairwise(seen)]
     return median(rests) if rests else math.nan
 
 
 def _hypertonus(builder: ClassBuilder, facts: WindowFacts) -> None:
-    seen = within.contractions_in(facts.findings, facts.window.start_s, facts.window.end_s)
+    seen = within.contractions_in(facts.findings, facts.window)
     if not seen:
         return
     catheter = facts.findings.uterine.sensor is SensorKind.PRESSURE_CATHETER
@@ -231,7 +231,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
             line.LATE_RED, run.duration_s / 60.0, evidence=(Window(run.start_s, run.end_s),)
         )
     elif late.answer:
-        builder.add(line.LATE_AMBER, late.value, evidence=(Window(late.start_s, late.end_s),))
+        builder.add(line.LATE_AMBER, late.value, evidence=(late.stretch,))
     run = facts.longest_run(whole.concerning)
     if run is not None:
         builder.near(line.VARIABLE_RED, run.duration_s / 60.0)
@@ -246,7 +246,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
         builder.add(
             line.VARIABLE_AMBER,
             variable.value,
-            evidence=(Window(variable.start_s, variable.end_s),),
+            evidence=(variable.stretch,),
             detail=_characteristics(facts),
         )
     else:

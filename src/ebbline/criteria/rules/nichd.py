@@ -146,7 +146,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
         if answer.answer is False and name == "late" and unpaired:
             possible = facts.recurrent(mask | whole.unpaired)
         if answer.answer:
-            where = Window(answer.start_s, answer.end_s)
+            where = answer.stretch
             if absent:
                 builder.add(rule, answer.value, evidence=(*absent_windows, where))
                 continue
@@ -188,13 +188,9 @@ def _untold(
 ) -> None:
     builder.not_seen(f"whether {name} decelerations are recurrent: {answer.why}")
     window = facts.window
-    count, start_s, end_s = within.most_decelerations(
-        facts.findings, window.start_s, window.end_s, mask
-    )
+    count, stretch = within.most_decelerations(facts.findings, window, mask)
     if line.SUSPECTED_RECURRENT.met(count):
-        builder.add(
-            line.SUSPECTED_RECURRENT, count, evidence=(Window(start_s, end_s),), detail=name
-        )
+        builder.add(line.SUSPECTED_RECURRENT, count, evidence=(stretch,), detail=name)
 
 
 def _deepest(falls: tuple[Deceleration, ...], *, of_all_kinds: bool = False) -> str:
@@ -216,6 +212,4 @@ def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
     if answer.answer is None:
         builder.not_seen(f"contractions: {answer.why}")
     elif answer.answer:
-        builder.add(
-            line.TACHYSYSTOLE, answer.value, evidence=(Window(answer.start_s, answer.end_s),)
-        )
+        builder.add(line.TACHYSYSTOLE, answer.value, evidence=(answer.stretch,))

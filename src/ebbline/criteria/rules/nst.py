@@ -42,7 +42,7 @@ def classify(facts: WindowFacts, context: Context) -> Classification:
 
 def _accelerations(builder: ClassBuilder, seen: WindowFacts) -> None:
     window = seen.window
-    found = within.accelerations_in(seen.findings, window.start_s, window.end_s)
+    found = within.accelerations_in(seen.findings, window)
     doubtful = tuple(
         one
         for one in found
@@ -88,11 +88,9 @@ def _accelerations(builder: ClassBuilder, seen: WindowFacts) -> None:
 def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     window = facts.window
     variable = facts.whole.variable
-    count, start_s, end_s = within.most_decelerations(
-        facts.findings, window.start_s, window.end_s, variable
-    )
+    count, busiest = within.most_decelerations(facts.findings, window, variable)
     if line.REPETITIVE.met(count):
-        builder.add(line.REPETITIVE, count, evidence=(Window(start_s, end_s),))
+        builder.add(line.REPETITIVE, count, evidence=(busiest,))
     falls = facts.touching(~facts.whole.falls.shallow)
     if falls:
         longest = max(falls, key=facts.so_far_s)

@@ -16,6 +16,7 @@ from sqlalchemy import select
 
 from ebbline.errors import EbblineError
 from ebbline.store import Store, now
+from ebbline.terms import Window
 from ebbline.web.held import Held
 from ebbline.web.principal import Principal
 from ebbline.web.reading.models import Correction
@@ -207,7 +208,7 @@ def _leveled(recording: Recording, findings: Findings, change: ChangeIn) -> Find
     if change.value is None:
         raise CorrectionError("no value was given.", where=change.group, remedy="Say how many bpm.")
     laid = with_baseline if change.group == "baseline" else with_variability
-    return laid(findings, start_s, end_s, change.value)
+    return laid(findings, Window(start_s, end_s), change.value)
 
 
 def _level_item(one: CorrectionOut) -> ItemOut:

@@ -10,6 +10,7 @@ from sqlalchemy import select
 
 from ebbline.errors import EbblineError
 from ebbline.store import Store, now
+from ebbline.terms import Window
 from ebbline.web.principal import Principal
 from ebbline.web.reading.models import Mark
 from ebbline.web.reading.schemas import DifferenceOut, ItemOut, MarkIn
@@ -148,9 +149,7 @@ def _item(row: Mark, reader: str) -> ItemOut:
     )
 
 
-def differences(
-    findings: Findings, marks: list[ItemOut], start_s: float, end_s: float
-) -> list[DifferenceOut]:
+def differences(findings: Findings, marks: list[ItemOut], window: Window) -> list[DifferenceOut]:
     """One's own marks against the computed findings of a window, in order of time.
 
     Events are matched one to one by the time they share; a baseline is held against the computed
@@ -158,7 +157,11 @@ def differences(
     """
     from ebbline.features.event_matching import Span, match
 
-    own = [m for m in marks if m.layer == "own" and m.end_s > start_s and m.start_s < end_s]
+    own = [
+        m
+        for m in marks
+        if m.layer == "own" and m.end_s > window.start_s and m.start_s < window.end_s
+    ]
     found: list[DifferenceOut] = []
     computed = {
         "acceleration": [
@@ -169,7 +172,7 @@ def differences(
     }
     for group, events in computed.items():
         mine = [m for m in own if KINDS[m.kind].group == group]
-        theirs = [e for e in events if e[2] > start_s and e[1] < end_s]
+        theirs = [e for e in events if e[2] > window.start_s and e[1] < window.end_s]
         paired = match([Span(m.start_s, m.end_s) for m in mine], [Span(s, e) for _, s, e in theirs])
         for one, other in paired.pairs:
             mark, (kind, start, end) = mine[one], theirs[other]

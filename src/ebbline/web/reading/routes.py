@@ -85,7 +85,7 @@ def _differences(
 
     window = window_asked(from_s, to_s) or books.reading(key).window
     marks = mark_items(store, key, fetus, reader)
-    return differences(books.findings_of(key, fetus), marks, window.start_s, window.end_s)
+    return differences(books.findings_of(key, fetus), marks, window)
 
 
 @router.get("/recordings/{key}/panel", response_class=HTMLResponse, include_in_schema=False)

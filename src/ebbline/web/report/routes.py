@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from ebbline.store import now
+from ebbline.terms import Window
 from ebbline.web.errors import NotThereError
 from ebbline.web.examination.routes import latest_examination
 from ebbline.web.held import Held
@@ -122,7 +123,7 @@ def _parts(request: Request, books: Library, key: str, who: Who, wanted: Wanted)
         if saved is None
         else f"Examined by {saved.author}, {saved.made_at.astimezone():%d %b %Y, %H:%M}.",
         marks=marks,
-        differences=differences(found, marks, start, end) if marks else [],
+        differences=differences(found, marks, Window(start, end)) if marks else [],
         corrections=corrections.of(key, wanted.fetus) if wanted.corrections else [],
         identifier=wanted.identifier,
     )
