@@ -18,6 +18,7 @@ from ebbline.cli import (
     criteria,
     invent,
     live,
+    operate,
     read,
     record,
     serve,
@@ -49,6 +50,7 @@ teach.register(app)
 record.register(app)
 serve.register(app)
 live.register(app)
+operate.register(app)
 compile.register(app)
 
 

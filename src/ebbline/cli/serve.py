@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import ipaddress
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ebbline.cli.output import Force, Outputs
 from ebbline.errors import EbblineError
 
 if TYPE_CHECKING:
@@ -27,7 +27,6 @@ accounts_app = typer.Typer(no_args_is_help=True, help="Who may sign in to the wo
 def register(app: typer.Typer) -> None:
     """Add the commands of this group."""
     app.command()(serve)
-    app.command()(backup)
     app.add_typer(accounts_app, name="accounts")
 
 
@@ -75,6 +74,12 @@ def serve(
     mllp: Annotated[
         int, typer.Option("--mllp", min=0, max=65535, help="Take HL7 v2 on this port; 0: do not.")
     ] = 0,
+    log: Annotated[
+        str, typer.Option("--log", help="How the log is written: lines, or json for programs.")
+    ] = "lines",
+    log_file: Annotated[
+        Path | None, typer.Option("--log-file", help="Where to. [default: stderr]")
+    ] = None,
     upload_mib: Annotated[int, typer.Option(min=1, max=4096, help="Largest upload in MiB.")] = 64,
 ) -> None:
     """Open the workbench: pages for reading, examining and teaching.
@@ -86,6 +91,8 @@ def serve(
 
     from ebbline.web.settings import LOOPBACK_NAMES, MEBIBYTE, Limits, Settings, default_store
 
+    if log not in ("lines", "json"):
+        raise ServeError(f"{log!r} is no form of a log.", where="--log", remedy="lines or json.")
     local = _is_loopback(host)
     if not local and not name:
         raise ServeError(
@@ -121,7 +128,16 @@ def serve(
     import uvicorn
 
     from ebbline.web.app import create_app
+    from ebbline.web.operations.log import configure, event
 
+    try:
+        configure(as_json=log == "json", file=log_file)
+    except OSError as error:
+        raise ServeError(
+            f"the log cannot be written: {error.strerror}.",
+            where=str(log_file),
+            remedy="Choose a directory that exists and may be written to.",
+        ) from error
     application = create_app(settings, warm=True)
     if settings.accounts and not application.state.accounts.everyone():
         raise ServeError(
@@ -132,9 +148,11 @@ def serve(
     shown = f"[{host}]" if ":" in host else host
     typer.echo(f"The workbench is open at http://{shown}:{listening.getsockname()[1]}/")
     typer.echo("Ctrl-C closes it.")
+    event("started", accounts=settings.accounts, names=",".join(settings.names))
     config = uvicorn.Config(
         application,
-        log_level="warning",
+        log_config=None,
+        access_log=False,
         lifespan="on",
         # Whoever else says for whom it speaks is not believed.
         proxy_headers=bool(proxy),
@@ -143,25 +161,6 @@ def serve(
         h11_max_incomplete_event_size=64 * 1024,
     )
     uvicorn.Server(config).run(sockets=[listening])
-
-
-def backup(
-    target: Annotated[Path, typer.Argument(help="File to write the copy to.")],
-    store: StorePath = None,
-    force: Force = False,
-) -> None:
-    """Copy the workbench's store, whole and consistent, while it may be in use."""
-    from ebbline.store import StoreError
-    from ebbline.web.settings import default_store
-    from ebbline.web.store import Store
-
-    path = store or default_store()
-    if not path.exists():
-        raise StoreError("there is no store.", where=str(path), remedy="Give it with --store.")
-    beside = [path.with_name(path.name + ending) for ending in ("", "-wal", "-shm", "-journal")]
-    Outputs(force=force, read=beside).announce(target)
-    Store(path).backup(target)
-    typer.echo(f"Copied {path} to {target}.")
 
 
 @accounts_app.command("add")
@@ -174,6 +173,45 @@ def add(name: Name, role: RoleWord = "reader", store: StorePath = None) -> None:
     password = typer.prompt("Password", hide_input=True, confirmation_prompt=True)
     accounts.add(name, wanted, password)
     typer.echo(f"{name} may sign in as {wanted}.")
+
+
+@accounts_app.command("import")
+def import_list(
+    people: Annotated[Path, typer.Argument(help="A CSV file with the columns name and role.")],
+    passwords: Annotated[
+        Path, typer.Option("--passwords", help="CSV file to write the first passwords to.")
+    ],
+    store: StorePath = None,
+) -> None:
+    """Add every account of a list, each with a first password of its own; all of them or none.
+
+    The passwords are written to a file that only you can read: hand each to its owner, who changes
+    it under their name, and remove the file.
+
+    Example: ebbline accounts import staff.csv --passwords first-passwords.csv
+    """
+    from ebbline.cli.output import Outputs
+    from ebbline.web.auth.account_list import read_list, with_passwords
+
+    Outputs(force=False, read=[people]).announce(passwords)
+    wanted = with_passwords(read_list(people))
+    accounts = _accounts(store)
+    lines = ["name,role,password", *(",".join(map(_quoted, one)) for one in wanted)]
+    # First the file: nobody must have an account whose password is nowhere.
+    private = os.open(passwords, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(private, "w", encoding="utf-8") as out:
+        out.write("\n".join(lines) + "\n")
+    try:
+        accounts.add_all(wanted)
+    except EbblineError:
+        passwords.unlink()
+        raise
+    count = f"{len(wanted)} {'account' if len(wanted) == 1 else 'accounts'}"
+    typer.echo(f"Added {count}. First passwords: {passwords} (hand them out, then remove it).")
+
+
+def _quoted(field: str) -> str:
+    return '"' + field.replace('"', '""') + '"'
 
 
 @accounts_app.command("list")

@@ -235,26 +235,31 @@ class Store:
 
     def backup(self, target: Path) -> None:
         """A consistent copy of an SQLite store while it is in use; whole or not at all."""
-        partial = target.with_name(target.name + ".part")
-        try:
-            with (
-                closing(sqlite3.connect(self.where)) as source,
-                closing(sqlite3.connect(partial)) as copy,
-            ):
-                source.backup(copy)
-            partial.chmod(0o600)
-            partial.replace(target)
-        except (OSError, sqlite3.Error) as error:
-            partial.unlink(missing_ok=True)
-            raise StoreError(
-                f"the backup could not be written: {error}.",
-                where=str(target),
-                remedy="Choose a directory that exists, has room and may be written to.",
-            ) from error
+        copy_sqlite(Path(self.where), target)
 
     def close(self) -> None:
         """Give the file or the connections back."""
         self.engine.dispose()
+
+
+def copy_sqlite(path: Path, target: Path) -> None:
+    """A consistent copy of an SQLite file while it is in use; whole or not at all.
+
+    Raises StoreError where it cannot be written.
+    """
+    partial = target.with_name(target.name + ".part")
+    try:
+        with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(partial)) as copy:
+            source.backup(copy)
+        partial.chmod(0o600)
+        partial.replace(target)
+    except (OSError, sqlite3.Error) as error:
+        partial.unlink(missing_ok=True)
+        raise StoreError(
+            f"the backup could not be written: {error}.",
+            where=str(target),
+            remedy="Choose a directory that exists, has room and may be written to.",
+        ) from error
 
 
 def _sqlite_engine(path: Path) -> Engine:

@@ -25,6 +25,8 @@ from ebbline.web.errors import BlindError, NotThereError, StaleError
 from ebbline.web.held import Held
 from ebbline.web.lazy_imports import HeavyParts
 from ebbline.web.live.service import LiveService
+from ebbline.web.operations.audit import Audit
+from ebbline.web.operations.health import Health
 from ebbline.web.pages import mount_static, page
 from ebbline.web.reading.corrections_service import Corrections
 from ebbline.web.record.service import Records
@@ -71,6 +73,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
             await app.state.live.listen_hl7("127.0.0.1", settings.mllp)
         yield
         later.cancel()
+        app.state.health.close()
         await app.state.live.close()
         app.state.records.close()
         store.close()
@@ -93,6 +96,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
         settings.record or settings.store.with_name("record.sqlite"), library
     )
     app.state.live = LiveService(settings, app.state.records)
+    app.state.health = Health(store)
     app.state.reports = Held(HELD_REPORTS)
     app.state.secret = store.secret()
     app.state.accounts = Accounts(store, settings.limits)
@@ -111,6 +115,8 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
     app.add_middleware(
         TrustedHostMiddleware, allowed_hosts=list(settings.names), www_redirect=False
     )
+    # The last that is added stands before all others.
+    app.add_middleware(Audit)
     return app
 
 

@@ -9,6 +9,7 @@ from ebbline.web.examination.routes import router as examination
 from ebbline.web.help.routes import router as help_pages
 from ebbline.web.live.device_routes import router as live_devices
 from ebbline.web.live.routes import router as live
+from ebbline.web.operations.routes import router as operations
 from ebbline.web.reading.routes import router as reading
 from ebbline.web.reading.strip_routes import router as strip
 from ebbline.web.record.routes import router as record
@@ -30,6 +31,7 @@ ROUTERS: list[APIRouter] = [
     live_devices,
     teaching,
     teaching_class,
+    operations,
 ]
 
 UPLOAD_PATHS = ("/api/recordings", "/api/record/archive")

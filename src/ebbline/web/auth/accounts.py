@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import logging
 import math
 import threading
 import time
 from collections import OrderedDict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
@@ -16,6 +18,7 @@ from sqlalchemy.orm import Session
 from ebbline.errors import EbblineError
 from ebbline.store import Store, now
 from ebbline.web.auth.models import Account, SignIn
+from ebbline.web.operations.log import event
 from ebbline.web.principal import Principal, Role, clean_name
 from ebbline.web.settings import Limits
 from ebbline.web.tokens import hash_of, new_visit
@@ -110,28 +113,34 @@ class Accounts:
 
     def add(self, name: str, role: Role, password: str) -> None:
         """A new account. Raises AccountError for a taken name or a weak password."""
-        wanted = clean_name(name)
-        if not wanted or wanted != name.strip():
-            raise AccountError(
-                "the name is empty, too long or holds signs that cannot be shown.", where=name
-            )
-        hashed = _hashed(password, wanted)
-        with self._store.writing() as session:
-            taken = session.scalar(select(Account.name).where(Account.name_key == name_key(wanted)))
-            if taken is not None:
+        self.add_all([(name, role, password)])
+
+    def add_all(self, people: Sequence[tuple[str, Role, str]]) -> None:
+        """Accounts of a list: name, role, password. All of them, or with AccountError none."""
+        made = []
+        for name, role, password in people:
+            wanted = clean_name(name)
+            if not wanted or wanted != name.strip():
                 raise AccountError(
-                    f"there is an account of that name ({taken}; case does not matter).",
-                    where=wanted,
-                    remedy="Choose another name.",
+                    "the name is empty, too long or holds signs that cannot be shown.", where=name
                 )
-            session.add(
-                Account(
-                    name=wanted,
-                    name_key=name_key(wanted),
-                    role=role.value,
-                    password_hash=hashed,
+            made.append((wanted, role, _hashed(password, wanted)))
+        with self._store.writing() as session:
+            for wanted, role, hashed in made:
+                key = name_key(wanted)
+                taken = session.scalar(select(Account.name).where(Account.name_key == key))
+                if taken is not None:
+                    raise AccountError(
+                        f"there is an account of that name ({taken}; case does not matter).",
+                        where=wanted,
+                        remedy="Choose another name.",
+                    )
+                session.add(
+                    Account(name=wanted, name_key=key, role=role.value, password_hash=hashed)
                 )
-            )
+                session.flush()
+        for wanted, role, _ in made:
+            event("account: added", account=wanted, role=role.value)
 
     def everyone(self) -> tuple[AccountView, ...]:
         """All accounts by name."""
@@ -148,6 +157,8 @@ class Accounts:
             row.role = role.value
             session.flush()
             self._keep_an_admin(session)
+            known = row.name
+        event("account: role", account=known, role=role.value)
 
     def change_password(self, name: str, password: str) -> None:
         """Set a password and end all sign-ins of the account."""
@@ -158,6 +169,7 @@ class Accounts:
             session.execute(delete(SignIn).where(SignIn.account_id == row.id))
             known = row.name
         self._tries.right(name_key(known), "")
+        event("account: password set", account=known)
 
     def disable(self, name: str, *, disabled: bool) -> None:
         """Shut an account out, at once, or let it in again; what it wrote stays."""
@@ -167,18 +179,34 @@ class Accounts:
             session.execute(delete(SignIn).where(SignIn.account_id == row.id))
             session.flush()
             self._keep_an_admin(session)
+            known = row.name
+        event("account: shut out" if disabled else "account: let in", account=known)
 
     def sign_in(self, name: str, password: str, address: str) -> str:
         """A token for the browser. Raises AccountError, never saying which half was wrong."""
         row = self._checked(name, password, address)
         if row is None or row.disabled_at is not None:
+            event(
+                "sign-in refused",
+                level=logging.WARNING,
+                who=self._known(name),
+                address=address,
+                why="shut out" if row is not None else "password or name",
+            )
             raise AccountError("name and password do not fit.", remedy="Check both and try again.")
         token = new_visit()
         with self._store.session() as session:
             stale = now() - timedelta(seconds=self._limits.session_s)
             session.execute(delete(SignIn).where(SignIn.created_at < stale))
             session.add(SignIn(token_hash=hash_of(token), account_id=row.id))
+        event("signed in", who=row.name, role=row.role, address=address)
         return token
+
+    def _known(self, name: str) -> str:
+        """The account's own name; "" for a name that is no account's, which may be a password."""
+        with self._store.session() as session:
+            row = _named(session, name)
+            return "" if row is None else row.name
 
     def sign_out(self, token: str) -> None:
         """End one sign-in."""
@@ -218,6 +246,7 @@ class Accounts:
         wanted = name_key(name)
         wait = self._tries.begin(wanted, address)
         if wait > 0:
+            event("sign-in slowed", level=logging.WARNING, who=self._known(name), address=address)
             raise AccountError(
                 "too many wrong passwords.",
                 remedy=f"Try again in {math.ceil(wait / 60)} minutes; an admin can set a new one.",

@@ -59,12 +59,6 @@ def first_page(request: Request, books: Books, who: Who, search: str = "") -> HT
     )
 
 
-@router.get("/health", include_in_schema=False)
-def health() -> dict[str, str]:
-    """For the operator's proxy: answers while the workbench runs."""
-    return {"state": "running"}
-
-
 @router.get("/api/recordings", tags=["recordings"])
 def list_recordings(request: Request, books: Books, who: Who, search: str = "") -> list[CardOut]:
     """All opened recordings, the latest first; without classes where one reads blind."""
