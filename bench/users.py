@@ -2,10 +2,10 @@
 
     python -m bench.users [--users 20] [--seconds 40]
 
-Each user opens a recording of their own (invented, an hour), then again and again one of what people
-open: strip, reading, findings, samples, report, examination, the first page, with a pause of one second
-in between, a busy ward. Printed: the server's peak memory, how long answers took, and
-how many there were. Answers other than 200 end it with 1.
+Each user opens a recording of their own (invented), then again and again one of what people open:
+strip, reading, findings, samples, report, examination, the first page, with a pause of one second in
+between, a busy ward. Printed: the server's peak memory, how long answers took, and how many there
+were. Answers other than 200 end it with 1.
 """
 
 from __future__ import annotations
@@ -28,6 +28,10 @@ from ebbline.web.settings import Settings
 
 START = [sys.executable, "-m", "ebbline", "serve", "--port", "0", "--store"]
 PAUSE_S = 1.0
+PAGES = (
+    *("/", "/examination", "{}", "{}/panel", "{}/report"),
+    *("/api{}/reading", "/api{}/findings", "/api{}/channels/0/samples"),
+)
 
 
 def opened(store: Path, users: int) -> list[str]:
@@ -66,9 +70,7 @@ def main() -> int:
 
             def user(number: int) -> None:
                 chance = random.Random(number)
-                about = f"/recordings/{keys[number]}"
-                pages = ["/", about, f"{about}/panel", f"/api{about}/reading", f"/api{about}/findings",
-                         f"/api{about}/channels/0/samples", f"{about}/report", "/examination"]  # fmt: skip
+                pages = [page.format(f"/recordings/{keys[number]}") for page in PAGES]
                 while time.monotonic() < until:
                     page = chance.choice(pages)
                     began = time.monotonic()
