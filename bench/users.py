@@ -3,8 +3,8 @@
     python -m bench.users [--users 20] [--seconds 40]
 
 Each user opens a recording of their own (invented), then again and again one of what people open:
-strip, reading, findings, samples, report, examination, the first page, with a pause of one second in
-between, a busy ward. Printed: the server's peak memory, how long answers took, and how many there
+strip, reading, findings, samples, report, examination, the first page, a second apart, a
+busy ward. Printed: the server's peak memory, how long answers took, and how many there
 were. Answers other than 200 end it with 1.
 """
 
