@@ -47,7 +47,9 @@ def test_neighbouring_windows_share_no_event_and_lose_none() -> None:
         (within.decelerations_in, 10),
         (within.accelerations_in, 3),
     ):
-        pieces = [ask(findings, start, start + 600.0) for start in (0.0, 600.0, 1200.0, 1800.0)]
+        pieces = [
+            ask(findings, Window(start, start + 600.0)) for start in (0.0, 600.0, 1200.0, 1800.0)
+        ]
         assert sum(map(len, pieces)) == total
         assert len(set().union(*pieces)) == total
 
@@ -75,7 +77,7 @@ def test_the_rate_is_per_ten_minutes_averaged_over_thirty() -> None:
     """Macones 2008: contractions in 10 minutes, averaged over 30."""
     findings = trace(60, uterus=contractions(60, every_s=200.0, first_s=100.0))
     rate = within.contraction_rate(findings, Window(1800.0, 3600.0))
-    assert (rate.per_10_min, rate.over_s, rate.count) == (3.0, 1800.0, 9)
+    assert (rate.per_10_min, rate.stretch.duration_s, rate.count) == (3.0, 1800.0, 9)
 
 
 def test_a_short_window_looks_back_to_thirty_minutes_as_far_as_the_recording_goes() -> None:
