@@ -20,10 +20,10 @@ from ebbline.live.bed_reader import (
     TooFarAheadError,
 )
 from ebbline.reading.analyse import read
-from ebbline.recording.model import ChannelKind, Recording
+from ebbline.recording.model import ChannelKind, Context, Recording
 from ebbline.signal.quality import SEGMENT_S
 from ebbline.synth import ProlongedFall, Scenario, invent
-from ebbline.terms import SensorKind, Window
+from ebbline.terms import SensorKind, Stage, Window
 
 PACE = Pace(step_s=60.0)
 """Full minutes only, so that the tests are quick."""
@@ -178,3 +178,52 @@ def test_hours_without_signal_are_read_as_no_signal_and_give_no_class() -> None:
     step = reader.advance(5 * 3600.0 + 2.0)[-1]
     assert step.at_s == 5 * 3600.0
     assert all(c.refused for c in step.fetuses[0].classes)
+
+
+def test_what_the_record_says_on_the_way_is_what_a_reading_of_the_cut_says(
+    labour: Recording,
+) -> None:
+    """From the entry on: the same classes with the same reasons as `read` with that context."""
+    reader = BedReader("live", Context(weeks=39), pace=PACE)
+    for c in labour.channels:
+        reader.receive(c.kind, c.fetus, c.sensor, c.rate_hz, 0, c.samples)
+    later = Context(weeks=39, stage=Stage.ANTEPARTUM)
+    for known, at_s in ((Context(weeks=39), 3000.0), (later, 3600.0)):
+        assert reader.know(known, {})
+        step = reader.advance(at_s + PACE.settle_s)[-1]
+        channels = tuple(
+            replace(c, samples=c.samples[: round(at_s * c.rate_hz)]) for c in labour.channels
+        )
+        cut = replace(labour, channels=channels, context=known)
+        window = Window(at_s - 1800.0, at_s)
+        # The moved window is the reading's own question, not asked at each minute.
+        expected = [replace(c, edge=()) for c in read(cut, window=window).fetuses[0].classes]
+        assert [replace(c, edge=()) for c in step.fetuses[0].classes] == expected
+    labours = {reason.rule for one in step.fetuses[0].classes for reason in one.reasons}
+    assert "labour" in " ".join(labours), "the stage that was written is among the reasons"
+
+
+def test_weeks_that_change_what_is_an_acceleration_ask_for_a_new_reading(
+    labour: Recording,
+) -> None:
+    reader = BedReader("live", Context(weeks=39), pace=PACE)
+    c = labour.channels[0]
+    reader.receive(c.kind, c.fetus, c.sensor, c.rate_hz, 0, c.samples)
+    assert reader.know(Context(weeks=30), {}), "nothing is final yet"
+    reader.advance(FINAL_AFTER_S + 2 * SEGMENT_S + PACE.settle_s)
+    assert reader.final_s > 0
+    assert reader.know(Context(weeks=31, second_stage_start_s=60.0), {}), "of the same kind"
+    assert not reader.know(Context(weeks=39), {})
+
+
+def test_a_sensor_that_the_device_does_not_name_is_taken_from_the_record() -> None:
+    reader = BedReader("live", pace=PACE)
+    place = (ChannelKind.UTERINE_ACTIVITY, 0)
+    samples = np.full(4 * 600, 12.0)
+    reader.receive(*place, SensorKind.UNKNOWN, 4.0, 0, samples)
+    reader.receive(*HEART, 4.0, 0, np.full(4 * 600, 140.0))
+    said = {place: SensorKind.PRESSURE_CATHETER, HEART[:2]: SensorKind.SCALP_ELECTRODE}
+    assert reader.know(Context(), said)
+    assert reader.sensors_read == {SensorKind.PRESSURE_CATHETER, SensorKind.ULTRASOUND}, (
+        "what the device says stands"
+    )

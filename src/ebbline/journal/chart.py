@@ -32,7 +32,7 @@ from ebbline.journal.entries import (
     Support,
     VaginalExamination,
 )
-from ebbline.journal.standing import labour_known, of_kind, stage_begins, standing
+from ebbline.journal.standing import labour_known, of_kind, second_stage_began, standing
 from ebbline.journal.trace_columns import TraceColumn
 
 LEAST_SHARE = 0.5
@@ -148,7 +148,7 @@ def chart(
     known = labour_known(held)
     # With more than one fetus the second stage lasts until the last is born.
     born_at = max(born) if born and len(born) >= (known.fetuses or 1) else None
-    second = _second_stage(held)
+    second = second_stage_began(held)
     if born_at is None:
         if second is None:
             alerts += _unchanged(held, now, policy)
@@ -221,17 +221,6 @@ def _in_force(rule: RowRule, cells: Sequence[Cell]) -> list[Alert]:
 
 
 # ---------------------------------------------------------------- limits of time
-
-
-def _second_stage(held: Sequence[Entry]) -> datetime | None:
-    """When the second stage began: as written, or the first time full dilatation was found."""
-    full = [
-        e.at
-        for e, body in of_kind(held, VaginalExamination)
-        if body.dilatation_cm is not None and body.dilatation_cm >= 10
-    ]
-    said = stage_begins(held, "second stage", "pushing")
-    return min((one for one in (*full[:1], said) if one is not None), default=None)
 
 
 def _unchanged(held: Sequence[Entry], now: datetime, policy: ChartPolicy) -> list[Alert]:

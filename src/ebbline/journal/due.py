@@ -24,13 +24,12 @@ from ebbline.journal.entries import (
     Fluids,
     Membranes,
     MotherVitals,
-    Oxytocic,
     Review,
     VaginalExamination,
 )
+from ebbline.journal.labour_context import fever_measured, meconium_seen, oxytocin_runs
 from ebbline.journal.listening import listening
 from ebbline.journal.standing import labour_known, of_kind, stage_at, standing
-from ebbline.terms import Stage
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,14 +50,6 @@ def case_reviews(
     second = frozenset(kind.name for kind in policy.kinds if kind.second_reader)
     if len(of_kind(held, Birth)) >= (known.fetuses or 1):
         return CaseReviews(None, second)
-    stage = stage_at(held, now)
-    full = [
-        body.dilatation_cm
-        for _, body in of_kind(held, VaginalExamination)
-        if body.dilatation_cm is not None
-    ]
-    if full and full[-1] >= 10:
-        stage = Stage.SECOND
     method = Method.UNKNOWN
     if listening(held, now, reviews=policy).by_trace:
         method = Method.CONTINUOUS
@@ -71,7 +62,7 @@ def case_reviews(
         reviews_due(
             now,
             {name: at for name, at in last.items() if name in {k.name for k in policy.kinds}},
-            stage=stage,
+            stage=stage_at(held, now),
             risk=Risk(known.risk) if known.risk else Risk.UNKNOWN,
             method=method,
             factors=sorted(factors & names),
@@ -85,15 +76,12 @@ def _factors(held: Iterable[Entry]) -> set[str]:
     """Risk factors that the record itself shows."""
     every = tuple(held)
     found = set()
-    drip = [body for _, body in of_kind(every, Oxytocic) if body.drug in ("", "oxytocin")]
-    if drip and drip[-1].action != "stopped":
+    if oxytocin_runs(every):
         found.add("oxytocin")
-    for _, fluid in of_kind(every, Membranes):
-        if "meconium" in fluid.fluid:
-            found.add("meconium")
-    for _, vitals in of_kind(every, MotherVitals):
-        if vitals.temperature_c is not None and vitals.temperature_c >= 38:
-            found.add("fever")
+    if meconium_seen(every):
+        found.add("meconium")
+    if fever_measured(every):
+        found.add("fever")
     return found
 
 

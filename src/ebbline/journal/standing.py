@@ -8,10 +8,13 @@ from datetime import datetime
 from typing import TypeVar
 
 from ebbline.journal.chain import Entry
-from ebbline.journal.entries import Body, Labour, StageBegins, Withdrawn
+from ebbline.journal.entries import Body, Labour, StageBegins, VaginalExamination, Withdrawn
 from ebbline.terms import Stage
 
 B = TypeVar("B", bound=Body)
+
+FULL_CM = 10.0
+"""Full dilatation of the cervix, cm."""
 
 
 def standing(entries: Iterable[Entry]) -> tuple[Entry, ...]:
@@ -46,13 +49,27 @@ def labour_known(held: Sequence[Entry]) -> Labour:
     return replace(known, risk_factors=tuple(factors))
 
 
-def stage_begins(held: Sequence[Entry], *stages: str) -> datetime | None:
-    """When the first of some stages began, or None."""
-    return next((e.at for e, body in of_kind(held, StageBegins) if body.stage in stages), None)
+def second_stage_began(held: Sequence[Entry]) -> datetime | None:
+    """When the second stage began: as written, or the first time full dilatation was found.
+
+    A smaller cervix found later sets nothing back: what counts as longer stays so.
+    """
+    full = (
+        e.at
+        for e, body in of_kind(held, VaginalExamination)
+        if body.dilatation_cm is not None and body.dilatation_cm >= FULL_CM
+    )
+    said = (
+        e.at for e, body in of_kind(held, StageBegins) if body.stage in ("second stage", "pushing")
+    )
+    return min((*full, *said), default=None)
 
 
 def stage_at(held: Sequence[Entry], now: datetime) -> Stage:
     """Stage of labour by the record; unknown until it says something."""
+    began = second_stage_began(held)
+    if began is not None and began <= now:
+        return Stage.SECOND
     begun = [body.stage for e, body in of_kind(held, StageBegins) if e.at <= now]
     if not begun:
         return Stage.UNKNOWN

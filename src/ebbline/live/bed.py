@@ -22,8 +22,8 @@ from ebbline.reading.four_lines import class_level, four_lines, open_fall, right
 from ebbline.reading.model import FourLines
 from ebbline.reading.summary import summarise
 from ebbline.reading.text import Clock
-from ebbline.recording.model import ChannelKind, FloatArray
-from ebbline.terms import Window
+from ebbline.recording.model import ChannelKind, Context, FloatArray
+from ebbline.terms import SensorKind, Stage, Window
 
 SHOWN_S = 3600.0
 """Findings are sent to the pages for this long back: as much strip as a tablet scrolls."""
@@ -33,6 +33,12 @@ RATE_S = 5
 
 CURVE_STEP_S = 10
 """The baseline is drawn from a value every so many seconds."""
+
+STAGE_WORDS = {
+    Stage.ANTEPARTUM: "not in labour",
+    Stage.FIRST: "first stage",
+    Stage.SECOND: "second stage",
+}
 
 GRAVITY = (Level.REASSURING, Level.NOT_ASSESSED, Level.CAUTION, Level.ALARMING)
 
@@ -45,6 +51,24 @@ class BedUpdate:
     raised: tuple[Notice, ...]
     checkpoint: Checkpoint | None
     full: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedReview:
+    """A review of a labour by its record: when it is due, and whether that is over."""
+
+    title: str
+    due_at: datetime
+    overdue: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What the record of a labour says now. sensors: by kind and fetus, see `BedReader.know`."""
+
+    context: Context
+    sensors: dict[tuple[ChannelKind, int], SensorKind]
+    reviews: tuple[PlannedReview, ...]
 
 
 class WatchedBed:
@@ -67,6 +91,7 @@ class WatchedBed:
         )
         self.watch = NoticeWatch(labour.id, policy, kept, memory)
         self.overdue: tuple[Overdue, ...] = ()
+        self.reviews: tuple[PlannedReview, ...] = ()
         self.state: dict[str, Any] = self._bare()
         self.remembered: dict[str, Any] = dict(memory or {})
         self.unsaved: list[Notice] = []
@@ -77,6 +102,14 @@ class WatchedBed:
     def seconds(self, at: datetime) -> float:
         """A time as seconds from the labour's start."""
         return (at - self.labour.started_at).total_seconds()
+
+    def know(self, known: Known) -> bool:
+        """Take over what the record says. False where the trace is to be read anew for it."""
+        self.reviews = known.reviews
+        self.overdue = tuple(
+            Overdue(one.title, self.seconds(one.due_at)) for one in known.reviews if one.overdue
+        )
+        return self.reader.know(known.context, known.sensors)
 
     def receive(self, piece: Piece) -> int:
         """Take samples; how many of them were new."""
@@ -227,9 +260,36 @@ class WatchedBed:
             "final_s": 0.0,
             "level": Level.NOT_ASSESSED.value,
             "fetuses": [],
-            "late_samples": receipts.too_late,
-            "differing_samples": receipts.differing,
+            "known": self._known(),
+            "reviews": [
+                {"title": one.title, "due_at": one.due_at.isoformat(), "overdue": one.overdue}
+                for one in self.reviews
+            ],
+            "packets": {
+                "late": receipts.too_late,
+                "doubled": receipts.doubled,
+                "contradicting": receipts.differing,
+            },
         }
+
+    def _known(self) -> list[str]:
+        """What the labour is read with, in words."""
+        context = self.reader.context
+        said = []
+        if context.second_stage_start_s is not None:
+            said.append(f"second stage since {self.clock.at(context.second_stage_start_s)}")
+        elif context.stage is not Stage.UNKNOWN:
+            said.append(STAGE_WORDS[context.stage])
+        if context.oxytocin:
+            said.append("oxytocin runs")
+        if context.weeks is not None:
+            said.append(f"{math.floor(context.weeks)} weeks")
+        said += [
+            one.value
+            for one in (SensorKind.SCALP_ELECTRODE, SensorKind.PRESSURE_CATHETER)
+            if one in self.reader.sensors_read
+        ]
+        return said
 
     def samples(self, since_s: float, until_s: float) -> list[dict[str, Any]]:
         """The trace from since_s on for the strip: a value each quarter of a second or slower."""

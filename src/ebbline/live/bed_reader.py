@@ -13,10 +13,12 @@ knows of the past has settled where the seam lies.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from ebbline.criteria import classify
 from ebbline.criteria.model import Classification, Standard
+from ebbline.definitions import least_acceleration
 from ebbline.features import baseline, detect
 from ebbline.features.findings import Findings
 from ebbline.live.splice import before, joined, moved
@@ -122,6 +124,7 @@ class BedReader:
         self.context = context or Context()
         self.pace = pace or Pace()
         self.standards = standards
+        self.sensors: dict[tuple[ChannelKind, int], SensorKind] = {}
         self.receipts = Receipt()
         self.final_s = 0.0
         self.read_from_s = 0.0
@@ -134,6 +137,38 @@ class BedReader:
             self.read_from_s = checkpoint.read_from_s
             self.read_to_s = checkpoint.at_s
             self._final = {one.fetal.fetus: one for one in checkpoint.final}
+
+    # ------------------------------------------------------------ what is known
+
+    def know(self, context: Context, sensors: Mapping[tuple[ChannelKind, int], SensorKind]) -> bool:
+        """Read with this context from the next step on. False where what is final rests on another.
+
+        sensors: by kind and fetus, for channels whose device does not say what it is. Only the
+        weeks (which rise is an acceleration) and a sensor decide how findings are made; where one
+        of them changes, what is final would have been found otherwise, and the trace is to be read
+        anew from its start.
+        """
+        same = least_acceleration(context.weeks) == least_acceleration(self.context.weeks) and all(
+            self._sensor(key, sensors) is self._sensor(key, self.sensors) for key in self._templates
+        )
+        if not same and self._final:
+            return False
+        self.context, self.sensors = context, dict(sensors)
+        return True
+
+    @property
+    def sensors_read(self) -> frozenset[SensorKind]:
+        """The sensors that the channels are read as."""
+        return frozenset(self._sensor(key, self.sensors) for key in self._templates)
+
+    def _sensor(
+        self,
+        key: tuple[ChannelKind, int],
+        sensors: Mapping[tuple[ChannelKind, int], SensorKind],
+    ) -> SensorKind:
+        """What the device says, or where it does not say, what is known otherwise."""
+        said = self._templates[key].sensor
+        return sensors.get(key, said) if said is SensorKind.UNKNOWN else said
 
     # ------------------------------------------------------------ receiving
 
@@ -222,7 +257,7 @@ class BedReader:
     def _cut(self, start_s: float, end_s: float) -> Recording:
         channels = tuple(
             one.as_channel(
-                self._templates[key],
+                replace(self._templates[key], sensor=self._sensor(key, self.sensors)),
                 round(start_s * one.rate_hz),
                 max(round(start_s * one.rate_hz) + 1, round(end_s * one.rate_hz)),
             )

@@ -14,17 +14,15 @@ import os
 import secrets
 import socket
 import time
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
-from ebbline.live.bed import BedUpdate, WatchedBed
-from ebbline.live.bed_reader import Checkpoint, Pace, TooFarAheadError
+from ebbline.live.bed import BedUpdate, Known, WatchedBed
+from ebbline.live.bed_reader import MOST_AHEAD_S, Checkpoint, Pace, TooFarAheadError
 from ebbline.live.bus import Bus
 from ebbline.live.notice_policy import NoticePolicy, load_notices
-from ebbline.live.notices import Overdue
 from ebbline.live.packets import Packet, PacketError
 from ebbline.live.sample_store import (
     LEASE_S,
@@ -55,6 +53,9 @@ MISSED_EVERY_S = 30.0
 CLAIM_AT_ONCE = 25
 """Labours claimed at a time, so that processes that start together share them."""
 
+LOAD_AHEAD_S = MOST_AHEAD_S - 3600.0
+"""So much of a labour that is loaded may lie ahead of what was read of it."""
+
 DEVICE_S = 60.0
 """A withdrawn token is refused within this."""
 
@@ -73,7 +74,11 @@ class _Waiting:
 
 
 class Unit:
-    """One process of a unit. `overdue` says which reviews of a labour are (asked once a minute)."""
+    """One process of a unit.
+
+    known: what the record says of a labour (None: it has none), asked once a minute; the seconds
+    are how far its trace has come.
+    """
 
     def __init__(
         self,
@@ -84,7 +89,7 @@ class Unit:
         name: str = "",
         most_beds: int = 600,
         pace: Pace | None = None,
-        overdue: Callable[[Labour], Sequence[tuple[str, datetime]]] | None = None,
+        known: Callable[[Labour, float], Known | None] | None = None,
         now: Callable[[], float] = time.time,
     ) -> None:
         self.store = store
@@ -97,7 +102,7 @@ class Unit:
         self.beds: dict[str, WatchedBed] = {}
         self.states: dict[str, dict[str, Any]] = {}
         self.lags_s: list[float] | None = None
-        self._overdue = overdue
+        self._known = known
         self._open: dict[str, Labour] = {}
         self._ends: dict[tuple[str, str, int], tuple[float, int | None]] = {}
         self._devices: dict[str, tuple[str, float]] = {}
@@ -283,9 +288,18 @@ class Unit:
         self._tell({"type": "state", **state})
         if self.bus is not None:
             await self.bus.tell_state(state)
-        if update.full and self._overdue is not None:
-            found = await self._in(self._notices_thread, self._overdue, labour)
-            bed.overdue = tuple(Overdue(name, bed.seconds(at)) for name, at in found)
+        if update.full:
+            await self._learn(bed)
+
+    async def _learn(self, bed: WatchedBed) -> None:
+        """What was written into the record counts from now on."""
+        if self._known is None:
+            return
+        trace_s = bed.reader.trace_end_s
+        found = await self._in(self._notices_thread, self._known, bed.labour, trace_s)
+        if found is not None and not bed.know(found):
+            log.info("%s is read anew: its weeks or a sensor were written", bed.labour.id)
+            await self._take(bed.labour, anew=True)
 
     def _keep(
         self,
@@ -335,13 +349,7 @@ class Unit:
         for labour in held:
             mine = self.beds.get(labour.id)
             if mine is None or mine.labour.epoch != labour.epoch:
-                bed = await self._in(self._notices_thread, self._load, labour)
-                self.beds[labour.id] = bed
-                # What arrived while it was loaded is in the store, or will be delivered.
-                for piece in await self._in(
-                    self._notices_thread, self.store.received, [labour.id], self.now() - 30.0
-                ):
-                    self._deliver(piece)
+                await self._take(labour)
         for labour_id in set(self.beds) - {one.id for one in held}:
             self._drop(labour_id)
 
@@ -351,8 +359,19 @@ class Unit:
     def _labours(self) -> tuple[Labour, ...]:
         return self.store.labours()
 
-    def _load(self, labour: Labour) -> WatchedBed:
-        checkpoint = self.store.checkpoint(labour.id)
+    async def _take(self, labour: Labour, *, anew: bool = False) -> None:
+        """Load a labour from the store and read it from now on."""
+        began = self.now()
+        self.beds[labour.id] = await self._in(self._notices_thread, self._load, labour, anew)
+        # What arrived while it was loaded is in the store, or will be delivered.
+        for piece in await self._in(
+            self._notices_thread, self.store.received, [labour.id], began - 30.0
+        ):
+            self._deliver(piece)
+
+    def _load(self, labour: Labour, anew: bool) -> WatchedBed:
+        """In a thread: a labour as far as it is in the store. anew: from its first sample on."""
+        checkpoint = None if anew else self.store.checkpoint(labour.id)
         bed = WatchedBed(
             labour,
             self.policy,
@@ -361,13 +380,25 @@ class Unit:
             checkpoint=checkpoint,
             pace=self.pace,
         )
+        if self._known is not None:
+            found = self._known(labour, 0.0 if checkpoint is None else checkpoint.at_s)
+            if found is not None and not bed.know(found):
+                return self._load(labour, True)
+        watched_s = float(bed.watch.memory.get("at_s", 0.0))
         since_s = 0.0 if checkpoint is None else checkpoint.read_from_s
         for piece in self.store.pieces(labour.id, since_s=since_s):
+            begins_s = piece.first / piece.rate_hz
+            if begins_s > bed.reader.read_to_s + LOAD_AHEAD_S:
+                # Hours at once: what is behind is read, so that what follows is not too far ahead.
+                bed.reader.advance(min(begins_s, watched_s))
             with contextlib.suppress(TooFarAheadError, ValueError):
                 bed.receive(piece)
             key = (labour.id, piece.kind.value, piece.fetus)
             end = piece.first + len(piece.samples)
             self._ends[key] = (piece.rate_hz, max(end, self._ends.get(key, (0.0, 0))[1] or 0))
+        if anew:
+            # What was watched before raises nothing again: it is read here, beside the other beds.
+            bed.reader.advance(watched_s)
         return bed
 
     def _drop(self, labour_id: str) -> None:

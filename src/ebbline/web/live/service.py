@@ -16,10 +16,12 @@ from ebbline.web.record.service import Records
 from ebbline.web.settings import Settings
 
 if TYPE_CHECKING:
+    from ebbline.journal.chain import Entry
+    from ebbline.live.bed import Known, PlannedReview
     from ebbline.live.replay import Source
     from ebbline.live.sample_store import Labour, Notice
     from ebbline.live.unit import Unit
-    from ebbline.recording.model import Recording
+    from ebbline.recording.model import Context, Recording
 
 MOST_DEMOS = 12
 FASTEST = 600.0
@@ -48,6 +50,7 @@ class LiveService:
         self._mllp: Any = None
         self._begin = asyncio.Lock()
         self._demos: dict[str, Demo] = {}
+        self._second_stage: dict[str, float] = {}
         records.add_trace_source(self._trace)
 
     async def unit(self) -> Unit:
@@ -68,7 +71,7 @@ class LiveService:
                     store,
                     policy=load_notices(Path(chosen.notices) if chosen.notices else None),
                     bus=Bus(chosen.nats) if chosen.nats else None,
-                    overdue=self._overdue,
+                    known=self._known,
                 )
                 await unit.start()
                 self._unit = unit
@@ -202,31 +205,69 @@ class LiveService:
             return None
         latest = max(own, key=lambda one: one.started_at)
         recording = unit.store.recording(latest)
+        known = self._known(latest, recording.duration_s)
+        if known is not None:
+            recording = with_known(recording, known)
         if latest.by_trace:
             # A replayed labour runs ahead of the wall's clock: its trace ends now.
             started = self._records.now() - timedelta(seconds=recording.duration_s)
             return replace(recording, start=started)
         return recording
 
-    def _overdue(self, labour: Labour) -> Sequence[tuple[str, datetime]]:
-        """The reviews of a labour that are overdue by its record, where it has one."""
-        from ebbline.bedside.policy.reviews import DueState
-        from ebbline.journal.due import case_reviews
+    def _known(self, labour: Labour, trace_s: float) -> Known | None:
+        """What the record says of a labour; None where it has no case with that number."""
         from ebbline.journal.errors import JournalError
+        from ebbline.journal.labour_context import labour_context, sensors_in_place
+        from ebbline.live.bed import Known
 
         try:
-            entries = self._records.journal.entries(labour.case_number)
+            entries = self._records.journal.entries(labour.case_number.upper())
         except JournalError:
-            return ()
+            return None
         now = self._records.now()
-        due = case_reviews(entries, now).due
-        found = []
-        for one in due.reviews if due is not None else ():
-            # One that was never written counts from when the case was opened.
-            at = one.due_at or entries[0].at + timedelta(minutes=one.every_min)
-            if one.state is DueState.OVERDUE or (one.state is DueState.NEVER and at < now):
-                found.append((one.title, at))
-        return found
+        # The time of a replayed labour is its trace's: what is written now counts from there.
+        begins = now - timedelta(seconds=trace_s) if labour.by_trace else labour.started_at
+        context = labour_context(entries, begins, now, labour.context)
+        return Known(
+            self._held(labour, context), sensors_in_place(entries, now), planned(entries, now)
+        )
+
+    def _held(self, labour: Labour, context: Context) -> Context:
+        """A replayed labour runs ahead of the clock: its second stage stays where it first was."""
+        if not labour.by_trace or context.second_stage_start_s is None:
+            self._second_stage.pop(labour.id, None)
+            return context
+        start_s = self._second_stage.setdefault(labour.id, context.second_stage_start_s)
+        return replace(context, second_stage_start_s=start_s)
+
+
+def with_known(recording: Recording, known: Known) -> Recording:
+    """The recording as it is read live: with the record's context, and its sensors where unknown."""
+    from ebbline.terms import SensorKind
+
+    channels = tuple(
+        replace(one, sensor=known.sensors.get((one.kind, one.fetus), one.sensor))
+        if one.sensor is SensorKind.UNKNOWN
+        else one
+        for one in recording.channels
+    )
+    return replace(recording, channels=channels, context=known.context)
+
+
+def planned(entries: Sequence[Entry], now: datetime) -> tuple[PlannedReview, ...]:
+    """The reviews of a case by its record, the most overdue first."""
+    from ebbline.bedside.policy.reviews import DueState
+    from ebbline.journal.due import case_reviews
+    from ebbline.live.bed import PlannedReview
+
+    due = case_reviews(entries, now).due
+    found = []
+    for one in due.reviews if due is not None else ():
+        # One that was never written counts from when the case was opened.
+        at = one.due_at or entries[0].at + timedelta(minutes=one.every_min)
+        over = one.state is DueState.OVERDUE or (one.state is DueState.NEVER and at < now)
+        found.append(PlannedReview(one.title, at, over))
+    return tuple(sorted(found, key=lambda one: one.due_at))
 
 
 def bare(labour: Labour) -> dict[str, Any]:
@@ -243,8 +284,9 @@ def bare(labour: Labour) -> dict[str, Any]:
         "level": "not assessed",
         "fetuses": [],
         "notices": [],
-        "late_samples": 0,
-        "differing_samples": 0,
+        "known": [],
+        "reviews": [],
+        "packets": {"late": 0, "doubled": 0, "contradicting": 0},
     }
 
 
