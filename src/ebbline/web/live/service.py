@@ -242,7 +242,7 @@ class LiveService:
 
 
 def with_known(recording: Recording, known: Known) -> Recording:
-    """The recording as it is read live: with the record's context, and its sensors where unknown."""
+    """The recording as it is read live: the record's context, its sensors where none is named."""
     from ebbline.terms import SensorKind
 
     channels = tuple(
