@@ -312,7 +312,9 @@ def test_a_device_is_not_replaced_by_a_file(ebbline: Ebbline, record: Path, tmp_
 
 def test_an_interrupt_ends_quietly() -> None:
     program = (
-        "import sys, time\n"
+        "import signal, sys, time\n"
+        # A suite that runs in the background hands down that the signal be ignored.
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "import ebbline.recording\n"
         "from ebbline.cli.main import main\n"
         "def slow(path):\n"
