@@ -37,6 +37,7 @@ async function checked(path, options) {
   throw new Problem(said, response.status);
 }
 
+/** @param {string} path @param {{ signal?: AbortSignal }} [options] */
 export async function get(path, { signal } = {}) {
   return (await checked(path, { signal, headers: { accept: "application/json" } })).json();
 }
@@ -45,6 +46,7 @@ export async function bytes(path) {
   return (await checked(path, {})).arrayBuffer();
 }
 
+/** @param {string} method @param {string} path @param {*} [data] @param {{ signal?: AbortSignal }} [options] */
 export async function send(method, path, data, { signal } = {}) {
   const form = data instanceof FormData;
   const headers = { accept: "application/json" };
@@ -54,7 +56,10 @@ export async function send(method, path, data, { signal } = {}) {
   return response.status === 204 ? null : response.json();
 }
 
-/** A piece of a page, rendered by the workbench; with data it is asked for by POST. */
+/**
+ * A piece of a page, rendered by the workbench; with data it is asked for by POST.
+ * @param {string} path @param {{ data?: *, signal?: AbortSignal }} [options]
+ */
 export async function piece(path, { data, signal } = {}) {
   const options = data === undefined ? { signal } : { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(data), signal };
   let response = await asked(path, options);
@@ -86,8 +91,8 @@ function signInAgain() {
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
       const said = { name: form.elements.name.value, password: form.elements.password.value };
-      const response = await asked("/api/sign-in", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(said) }).catch((error) => ({ problem: error.message }));
-      const answer = response.problem ? { what: response.problem } : await response.json();
+      const response = await asked("/api/sign-in", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(said) }).catch((error) => error);
+      const answer = response instanceof Error ? { what: response.message } : await response.json();
       if (response.ok) {
         meta("csrf-token").content = answer.csrf_token;
         box.close("in");
@@ -111,7 +116,10 @@ function signInAgain() {
 }
 
 let showing;
-/** Short words at the edge of the page. act: a button in it, { words, run }. */
+/**
+ * Short words at the edge of the page. act: a button in it.
+ * @param {string} words @param {{ kind?: string, lasting?: boolean, act?: { words: string, run: () => void } }} [options]
+ */
 export function tell(words, { kind = "done", lasting = false, act } = {}) {
   showing?.remove();
   const note = document.createElement("div");

@@ -7,7 +7,10 @@ const unkept = new Set();
 const valuesOf = (form) => Object.fromEntries([...form.elements].filter((one) => one.name && one.name !== "csrf_token" && one.type !== "password")
   .map((one) => [one.name, one.type === "checkbox" || one.type === "radio" ? one.checked : one.value]));
 
-/** Follow a form. place: a name that stays the same when the page comes again. */
+/**
+ * Follow a form. place: a name that stays the same when the page comes again.
+ * @param {*} form @param {string} place @param {{ onRestored?: () => void }} [options]
+ */
 export function follow(form, place, { onRestored } = {}) {
   const first = JSON.stringify(valuesOf(form));
   const kept = read(place);

@@ -19,6 +19,8 @@ export class GrowingStrip {
     this.channels = new Map();
     this.items = [];
     this.curve = null;
+    /** @type {(() => void) | null} told when another stretch is shown */
+    this.onview = null;
     new ResizeObserver(() => this.paint()).observe(root);
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.paint());
     let drag = null;

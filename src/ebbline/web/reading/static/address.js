@@ -2,6 +2,7 @@
 // finding, the tab, the standard, the fetus. Reload, back and a shared link land where one was.
 const FIELDS = ["from", "to", "window", "finding", "tab", "standard", "fetus", "rail", "guide"];
 
+/** @returns {{ from: number | null, to: number | null, [name: string]: any }} numbers, the rest in words */
 export function read() {
   const said = new URLSearchParams(location.search);
   const number = (name) => (said.has(name) && Number.isFinite(Number(said.get(name))) ? Number(said.get(name)) : null);

@@ -73,10 +73,10 @@ let asking;
 function fetchPanel() {
   asking?.abort();
   asking = new AbortController();
-  const query = new URLSearchParams({ fetus });
+  const query = new URLSearchParams({ fetus: String(fetus) });
   if (chosenWindow) {
-    query.set("from_s", chosenWindow.start_s);
-    query.set("to_s", chosenWindow.end_s);
+    query.set("from_s", String(chosenWindow.start_s));
+    query.set("to_s", String(chosenWindow.end_s));
   }
   return piece(`/recordings/${key}/panel?${query}`, { signal: asking.signal });
 }
@@ -84,6 +84,7 @@ function fetchPanel() {
 async function showPanel(fetched = fetchPanel()) {
   const text = await fetched;
   const place = panel.parentElement.scrollTop;
+  /** @type {any} */
   const active = panel.contains(document.activeElement) ? document.activeElement : null;
   const typing = active && { form: active.closest("form")?.id, name: active.name, at: active.selectionStart };
   panel.innerHTML = text;

@@ -8,6 +8,8 @@ export class Undo {
     const kept = JSON.parse(sessionStorage.getItem(this.place) || "null");
     this.done = kept?.done || [];
     this.undone = kept?.undone || [];
+    /** @type {(() => void) | null} told when there is something else to undo or redo */
+    this.onChange = null;
   }
 
   /** A step: { kind: "mark" or "correction", id, data }, standing or (taken) taken back. */

@@ -41,7 +41,7 @@ function values(form) {
       (found[name] ||= []).push(value);
       continue;
     }
-    found[name] = input.dataset && "time" in input.dataset ? iso(new Date(value)) : value;
+    found[name] = input.dataset && "time" in input.dataset ? iso(new Date(String(value))) : value;
   }
   return found;
 }
@@ -105,7 +105,7 @@ function moment(form) {
   const at = new Date(now);
   at.setHours(hours, minutes, 0, 0);
   // A time that lies ahead was yesterday's.
-  if (at - now > 120000) at.setDate(at.getDate() - 1);
+  if (at.getTime() - now.getTime() > 120000) at.setDate(at.getDate() - 1);
   return iso(at);
 }
 

@@ -10,11 +10,11 @@ function query() {
   const chosen = new URLSearchParams({ speed: form.elements.speed.value, identifier: form.elements.identifier.value });
   const which = form.elements.window.value;
   if (which === "all") {
-    chosen.set("from_s", 0);
+    chosen.set("from_s", "0");
     chosen.set("to_s", form.dataset.duration);
   } else if (which === "own") {
-    chosen.set("from_s", Number(form.elements.from_min.value) * 60);
-    chosen.set("to_s", Number(form.elements.to_min.value) * 60);
+    chosen.set("from_s", String(Number(form.elements.from_min.value) * 60));
+    chosen.set("to_s", String(Number(form.elements.to_min.value) * 60));
   }
   if (form.elements.fetus) chosen.set("fetus", form.elements.fetus.value);
   for (const name of ["exam", "marks", "corrections"]) chosen.set(name, form.elements[name].checked);

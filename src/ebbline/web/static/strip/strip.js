@@ -336,6 +336,7 @@ export class Strip extends EventTarget {
     const when = document.createElement("p");
     when.className = "soft";
     when.textContent = `${this.clock.text(item.start_s, true)} to ${this.clock.text(item.end_s, true)} · ${span(item.end_s - item.start_s)}${item.author ? ` · ${item.author}` : ""}`;
+    /** @type {HTMLElement[]} */
     const made = [title, when];
     if (item.details?.length) {
       const list = document.createElement("dl");
@@ -418,6 +419,7 @@ export class Strip extends EventTarget {
       wanting -= heights[name] * unit;
       heights[name] = 0;
     }
+    /** @type {Record<string, { height: number, top?: number }>} */
     const lanes = Object.fromEntries(Object.entries(heights).map(([name, high]) => [name, { height: Math.round(high * unit) }]));
     const fixed = Object.values(lanes).reduce((sum, lane) => sum + lane.height, 30);
     this.heightsTrue = !this.tall;

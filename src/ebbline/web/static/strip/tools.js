@@ -8,6 +8,9 @@ const SPEED_KEY = "ebbline.speed";
  * strip, bar: the viewer and its toolbar. hand: the kinds that can be marked, by tool:
  * { mark: [{ kind, words, level }] }. onSpan(tool, kind, detail), onBlind(blind) are told. acts, keys:
  * what a page adds, by data-act and by key.
+ * @param {*} strip @param {*} bar
+ * @param {{ hand?: Record<string, any>, onSpan?: (...told: any[]) => void, onBlind?: (blind: boolean) => void,
+ *   acts?: Record<string, () => void>, keys?: Record<string, () => void> }} [options]
  */
 export function wireTools(strip, bar, { hand = {}, onSpan, onBlind, acts: more = {}, keys: moreKeys = {} } = {}) {
   const scaleWords = document.getElementById("scale-words");
@@ -137,11 +140,11 @@ function calibrate(done) {
   const bar = document.createElement("div");
   bar.className = "card-bar";
   const slider = Object.assign(document.createElement("input"), { type: "range", min: 20, max: 90, step: 0.1 });
-  slider.value = pixelsPerCm();
+  slider.value = String(pixelsPerCm());
   slider.setAttribute("aria-label", "Width of the bar");
   const said = Object.assign(document.createElement("p"), { className: "soft" });
   const show = () => {
-    bar.style.width = `${slider.value * CARD_CM}px`;
+    bar.style.width = `${Number(slider.value) * CARD_CM}px`;
     said.textContent = `${Number(slider.value).toFixed(1)} pixels make one centimetre.`;
   };
   slider.addEventListener("input", show);

@@ -30,7 +30,7 @@ GRIP_PLACES.ask = GRIP_PLACES.look;
 let state = null;
 let busy = false;
 let strip = null;
-let stripLength = -1;
+let stripLength = "";
 let hands = null;
 let sensors = null;
 const heardAt = [];
@@ -299,6 +299,7 @@ function wire() {
   });
   el("conclude")?.addEventListener("submit", (event) => {
     event.preventDefault();
+    /** @type {Record<string, any>} */
     const given = Object.fromEntries([...new FormData(event.target)].map(([name, value]) => [name, value === "" ? null : value]));
     if (given.fifths !== null) given.fifths = Number(given.fifths);
     step({ step: "conclude", answer: given });
