@@ -127,6 +127,7 @@ def context_of(case: Case, *, examiner: exam.Examiner | None = None) -> exam.Exa
         hindrances=tuple(hindrances),
         fundal_height_cm=mother.fundal_height_cm,
         girth_cm=mother.girth_cm,
+        fetuses=2 if case.second_twin is not None else 1,
     )
 
 
@@ -156,6 +157,22 @@ def heart_site(case: Case, fetus: Fetus | None) -> HeartSite:
             for spot in geometry.spots(state)
         ),
     )
+
+
+TWINS_APART_CM = 9.0
+"""The upper twin's heart is heard at least so far from the first's (the examination looks for it
+from 8 cm on)."""
+
+
+def second_heart_site(case: Case, fetus: Fetus, first: HeartSite) -> HeartSite:
+    """Where the upper twin's heart is heard best: its own site, kept apart from the first's."""
+    own = heart_site(case, fetus)
+    apart = nearest_cm(own.at, first.spots)
+    if apart >= TWINS_APART_CM:
+        return own
+    side = -1.0 if first.at.x_cm > 0 else 1.0
+    moved = Point(side * max(5.0, abs(own.at.x_cm)), first.at.y_cm + TWINS_APART_CM)
+    return HeartSite(moved, own.depth_cm, (moved,))
 
 
 def _eighths_from_front(state: State) -> int:

@@ -21,6 +21,9 @@ class MarkKind(StrEnum):
     CONTRACTION = "contraction"
 
 
+Confidence = tuple[tuple[str, float], ...]
+"""How sure the learner is of each item of an answer, by its name in the score: 0..1."""
+
 DECELERATION_MARKS = (MarkKind.EARLY, MarkKind.LATE, MarkKind.VARIABLE, MarkKind.PROLONGED)
 
 
@@ -37,7 +40,7 @@ class Mark:
 class ExaminationAnswer:
     """What the learner concludes from the hands. None: not answered.
 
-    fifths: of the head (or breech) palpable above the brim, 0..5.
+    fifths: of the head (or breech) palpable above the brim, 0..5. sure: confidence by item.
     """
 
     lie: Lie | None = None
@@ -45,6 +48,17 @@ class ExaminationAnswer:
     position: Position | None = None
     attitude: Attitude | None = None
     fifths: int | None = None
+    sure: Confidence = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TwinsAnswer:
+    """How the upper twin lies, and the two heart rates counted, bpm. None: not answered."""
+
+    lie: Lie | None = None
+    presentation: Presentation | None = None
+    first_bpm: float | None = None
+    second_bpm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +67,21 @@ class InternalAnswer:
 
     electrode: bool | None = None
     catheter: bool | None = None
+    sure: Confidence = ()
+
+
+@dataclass(frozen=True, slots=True)
+class AuscultationAnswer:
+    """What the learner concludes from listening at intervals. None: not answered.
+
+    baseline_bpm: between contractions; decelerations: heard after contractions; continuous:
+    whether to go over to continuous monitoring.
+    """
+
+    baseline_bpm: float | None = None
+    decelerations: bool | None = None
+    continuous: bool | None = None
+    sure: Confidence = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +89,7 @@ class StripAnswer:
     """The learner's reading of one window. None: not answered.
 
     no_baseline: the learner says that it cannot be told. label: the standard's word, or "no
-    class". sinusoidal, tachysystole: the learner's yes or no.
+    class". sinusoidal, tachysystole: the learner's yes or no. sure: confidence by item.
     """
 
     window: Window
@@ -72,3 +101,4 @@ class StripAnswer:
     tachysystole: bool | None = None
     label: str | None = None
     marks: tuple[Mark, ...] = ()
+    sure: Confidence = ()

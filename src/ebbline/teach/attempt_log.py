@@ -10,24 +10,32 @@ from ebbline.teach.encounter import Encounter
 from ebbline.teach.measures import measure_table
 from ebbline.teach.sensations import Grip
 from ebbline.teach.steps import (
+    Auscultate,
     Choose,
     Conclude,
+    ConcludeAuscultation,
+    ConcludeTwins,
     DecideInternal,
     Feel,
     Finish,
+    HandOver,
+    Hint,
     Listen,
     PlaceContractionSensor,
     PlaceHeartSensor,
     ReadStrip,
+    Recognise,
     Step,
     Tell,
     Wait,
 )
+from ebbline.teach.threats import threat_table
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """One step. kind: hands, sensors, internal, time, strip, measures or end."""
+    """One step. kind: hands, sensors, internal, time, listening, strip, measures, handover,
+    hint or end."""
 
     kind: str
     said: str
@@ -78,5 +86,17 @@ def _said(step: Step, encounter: Encounter) -> tuple[str, str]:
             return "measures", measure_table().measure(name).say
         case Tell(name):
             return "measures", f"You tell: {measure_table().person(name).say}"
+        case Recognise(name):
+            return "measures", f"You say aloud: {threat_table()[name].say}"
+        case Hint(about):
+            return "hint", f"You ask for a hint about the {about}"
+        case Auscultate(seconds):
+            return "listening", f"You listen and count for {seconds:.0f} seconds"
+        case ConcludeAuscultation():
+            return "listening", "You say what you heard"
+        case ConcludeTwins():
+            return "hands", "You say how the upper twin lies, and the two rates"
+        case HandOver(said):
+            return "handover", f"You hand over, in {len(said)} statements"
         case Finish():
             return "end", "You end the case"

@@ -28,8 +28,10 @@ class AskedStep(StrEnum):
     HANDS = "hands"
     SENSORS = "sensors"
     INTERNAL = "internal"
+    AUSCULTATION = "auscultation"
     STRIP = "strip"
     MEASURES = "measures"
+    HANDOVER = "handover"
 
 
 class Wall(StrEnum):
@@ -69,6 +71,13 @@ class Sign(StrEnum):
     MECONIUM = "meconium"
     LOW_OXYGEN = "low oxygen saturation"
     MOVED_LESS = "moved less"
+    SEIZURE = "seizure"
+    HIGH_BLOOD_PRESSURE = "high blood pressure"
+    SCAR_PAIN = "pain over the scar"
+    HAND_BESIDE_HEAD = "hand beside the head"
+    IRREGULAR_HEART = "irregular heart rate"
+    SHOULDER_STUCK = "shoulder does not follow the head"
+    SEPSIS = "sepsis"
 
 
 class _Part(BaseModel):
@@ -104,6 +113,10 @@ class Mother(_Part):
     active_genital_herpes: bool | None = False
     hepatitis_b: bool | None = False
     hepatitis_c: bool | None = False
+    hepatitis_d: bool | None = False
+    hepatitis_e: bool | None = False
+    primary_herpes: bool | None = False
+    vasa_praevia: bool | None = False
     fetal_bleeding_disorder: bool | None = False
     refuses_internal: bool | None = False
     uterine_scar: bool | None = False
@@ -220,8 +233,39 @@ class Recorded(_Part):
     step: Annotated[int, Field(ge=1, le=3)]
 
 
+class Threat(_Part):
+    """A danger that grows with the clock until the right thing is done.
+
+    kind: one of threats.yaml. minute: of monitored labour, from which it can be known.
+    """
+
+    kind: Annotated[str, Field(min_length=1, max_length=60)]
+    minute: Annotated[float, Field(ge=0, le=600)] = 0
+
+    @field_validator("kind")
+    @classmethod
+    def _known(cls, kind: str) -> str:
+        from ebbline.teach.threats import threat_table
+
+        if kind not in threat_table():
+            raise ValueError(f"there is no such threat; known: {', '.join(threat_table())}")
+        return kind
+
+
+class SecondTwin(_Part):
+    """The twin that lies higher: how it lies, and how far its heart runs from the first's, bpm."""
+
+    fetus: Fetus
+    heart_apart_bpm: Annotated[float, Field(ge=-40, le=40)] = 14
+
+
 class Case(_Part):
-    """One virtual patient (labour) or one real recording (recorded), with what is asked of it."""
+    """One virtual patient (labour) or one real recording (recorded), with what is asked of it.
+
+    threat: what worsens with the clock. guided: after each grip it is told what it rules out.
+    promises: terms that the strip must truly show up to its reading (`coverage.TERMS`), so that
+    the story fits it; checked with the case.
+    """
 
     ebbline_case: Literal[1]
     id: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
@@ -230,14 +274,18 @@ class Case(_Part):
     story: Story
     mother: Mother
     fetus: Fetus | None = None
+    second_twin: SecondTwin | None = None
     labour: Labour | None = None
     recorded: Recorded | None = None
+    threat: Threat | None = None
+    guided: bool = False
     signs: tuple[Sign, ...] = ()
     asks: Annotated[tuple[AskedStep, ...], Field(min_length=1)]
     standard: Standard = Standard.NICHD
     minutes_before_reading: Annotated[int, Field(ge=10, le=120)] = 30
     minutes_after: Annotated[int, Field(ge=0, le=120)] = 30
     aims: tuple[Text, ...] = ()
+    promises: tuple[Text, ...] = ()
     afterword: Annotated[str, Field(max_length=2000)] = ""
 
     @model_validator(mode="after")
@@ -255,6 +303,10 @@ class Case(_Part):
             raise ValueError("hands, sensors and internal need to know how the fetus lies (fetus)")
         if asks & {AskedStep.SENSORS, AskedStep.STRIP} and self.labour is None:
             raise ValueError("sensors and strip need a labour")
+        if AskedStep.AUSCULTATION in asks and self.labour is None:
+            raise ValueError("auscultation needs a labour")
+        if self.threat is not None and self.labour is None:
+            raise ValueError("a threat needs a labour to worsen")
         return self
 
 
@@ -304,7 +356,17 @@ def _short(given: str | int | float) -> str:
 _FIELD_NAMES = sorted(
     {
         name
-        for part in (Case, Story, Mother, Fetus, Labour, Turn, Recorded)
+        for part in (
+            Case,
+            Story,
+            Mother,
+            Fetus,
+            Labour,
+            Turn,
+            Recorded,
+            Threat,
+            SecondTwin,
+        )
         for name in part.model_fields
     }
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from ebbline.definitions import (
     BASELINE_CHANGE_S,
     BASELINE_NORMAL_FROM_BPM,
     BASELINE_NORMAL_TO_BPM,
+    BASELINE_STEP_BPM,
     LEAST_BASELINE_S,
     LEAST_EXCURSION_BPM,
     LEAST_EXCURSION_S,
@@ -30,9 +32,11 @@ from ebbline.ground_truth import Seen, findings_from_truth, off_baseline
 from ebbline.recording.model import Context
 from ebbline.synth.ground_truth import EventKind, SpanKind, TrueDeceleration, Truth
 from ebbline.teach.answers import MarkKind
-from ebbline.teach.case import Case, Fetus, Placenta, Sign
+from ebbline.teach.auscultation import FALLS_FROM, share_with_falls
+from ebbline.teach.case import AskedStep, Case, Fetus, Placenta, Sign
 from ebbline.teach.measure_facts import Fact
 from ebbline.teach.scoring import variability_accepted
+from ebbline.teach.standards import classes_of
 from ebbline.teach.truth import StripTruth, TrueEvent
 from ebbline.terms import Lie, Presentation, Stage, Window
 
@@ -88,6 +92,12 @@ def facts_of(
         facts.add(Fact.RUPTURED)
     if case.mother.placenta is Placenta.PRAEVIA:
         facts.add(Fact.PRAEVIA)
+    if case.mother.vasa_praevia:
+        facts.add(Fact.VASA_PRAEVIA)
+    if case.mother.uterine_scar:
+        facts.add(Fact.SCAR)
+    if case.second_twin is not None:
+        facts.add(Fact.TWINS)
     if case.fetus is None:
         return facts
     if fetus.lie is not Lie.LONGITUDINAL:
@@ -112,6 +122,8 @@ def facts_of_trace(truth: Truth, seen: Seen, case: Case) -> set[Fact]:
     """The facts of the last half hour of the labour, as it truly was."""
     end_s = truth.duration_s
     window = Window(max(0.0, end_s - LOOK_BACK_S), end_s)
+    if _by_ear(case):
+        return _facts_heard(truth)
     findings = findings_from_truth(truth)
     facts = _facts_of_signal(truth, seen, end_s)
     facts |= _facts_of_baseline(truth, findings, window)
@@ -131,9 +143,67 @@ def facts_of_trace(truth: Truth, seen: Seen, case: Case) -> set[Fact]:
     recent = within.accelerations_in(findings, Window(max(0.0, end_s - 1200.0), end_s))
     if antepartum and case.standard is Standard.NST and len(recent) < 2:
         facts.add(Fact.NOT_REACTIVE_YET)
+    of_class = facts_of_class(_class_now(truth, seen, case), case.standard)
+    facts |= of_class
     if not facts:
         facts.add(Fact.NORMAL_TRACE)
     return facts
+
+
+def _by_ear(case: Case) -> bool:
+    asks = set(case.asks)
+    return AskedStep.AUSCULTATION in asks and not asks & {AskedStep.STRIP, AskedStep.SENSORS}
+
+
+def _facts_heard(truth: Truth) -> set[Fact]:
+    """What an ear at intervals can know of the labour."""
+    facts = set()
+    level = truth.baseline.values[-int(BASELINE_CHANGE_S) :]
+    if len(level) and float(level.mean()) < BASELINE_NORMAL_FROM_BPM:
+        facts.add(Fact.BRADYCARDIA)
+    if len(level) and float(level.mean()) > BASELINE_NORMAL_TO_BPM:
+        facts.add(Fact.TACHYCARDIA)
+    if share_with_falls(truth) >= FALLS_FROM:
+        facts.add(Fact.DECELERATION_HEARD)
+    return facts or {Fact.NORMAL_TRACE}
+
+
+LEAST_CLASSED_MIN = 20.0
+"""A class asks for something by itself only from so much trace on (ours)."""
+
+
+def _class_now(truth: Truth, seen: Seen, case: Case) -> str:
+    """The class of the last window of the case's length, or what it is at least; "" too soon."""
+    end_s = truth.duration_s
+    if end_s < LEAST_CLASSED_MIN * 60 or not seen.heart.any():
+        return ""
+    window = Window(max(0.0, end_s - 60.0 * case.minutes_before_reading), end_s)
+    made = classify(findings_from_truth(truth, seen), window, case.standard, context_of(case))
+    return made.at_least or ("" if made.refused else made.label)
+
+
+def facts_of_class(label: str, standard: Standard) -> set[Fact]:
+    """What a class asks for by itself: the worst is pathological, the middle one suspicious.
+
+    Category II is suspicious here, Category III pathological; a non-reactive test has its own fact.
+    """
+    classes = classes_of(standard)[:-1]
+    if standard is Standard.NST or label not in classes[1:]:
+        return set()
+    return {Fact.PATHOLOGICAL if label == classes[-1] else Fact.SUSPICIOUS}
+
+
+def milder_facts(
+    facts: Collection[Fact], accepted: Collection[str], standard: Standard
+) -> set[Fact]:
+    """The facts as the mildest careful reader has them, where the truth lies on a border."""
+    classes = classes_of(standard)[:-1]
+    known = [label for label in accepted if label in classes]
+    if len(known) < 2:
+        return set(facts)
+    mildest = min(known, key=classes.index)
+    kept = set(facts) - {Fact.SUSPICIOUS, Fact.PATHOLOGICAL}
+    return kept | facts_of_class(mildest, standard)
 
 
 def _facts_of_signal(truth: Truth, seen: Seen, end_s: float) -> set[Fact]:
@@ -168,7 +238,7 @@ def _facts_of_baseline(truth: Truth, findings: Findings, window: Window) -> set[
     width = _bandwidth(truth, window)
     if width < ABSENT_BELOW_BPM:
         facts.add(Fact.ABSENT_VARIABILITY)
-    if width <= MINIMAL_UPTO_BPM:
+    if width <= MINIMAL_UPTO_BPM and window.end_s - window.start_s >= 60 * LEAST_CLASSED_MIN:
         facts.add(Fact.REDUCED_VARIABILITY)
     if width > MARKED_ABOVE_BPM:
         facts.add(Fact.MARKED_VARIABILITY)
@@ -257,19 +327,47 @@ def _labels(
     truth: Truth, seen: Seen, window: Window, case: Case
 ) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
     context = context_of(case)
-    careful = (
-        findings_from_truth(truth, seen),
+    exact = findings_from_truth(truth, seen)
+    careful = [
+        exact,
         findings_from_truth(truth, seen, bandwidth_factor=0.9),
         findings_from_truth(truth, seen, bandwidth_factor=1.1),
         findings_from_truth(truth, seen, only_clear=True),
-    )
+        findings_from_truth(_raised(truth, BASELINE_TOLERANCE_BPM), seen),
+        findings_from_truth(_raised(truth, -BASELINE_TOLERANCE_BPM), seen),
+    ]
+    fewer = _without_the_shallowest(exact, window)
+    if fewer is not None:
+        careful.append(fewer)
     labels: dict[str, str] = {}
     accepted: dict[str, tuple[str, ...]] = {}
     for standard in Standard:
-        said = [classify(findings, window, standard, context).label for findings in careful]
-        labels[standard.value] = said[0]
+        made = [classify(findings, window, standard, context) for findings in careful]
+        labels[standard.value] = made[0].label
+        # Where signal is missing over a danger that was seen, naming the danger is right as well.
+        said = [word for one in made for word in (one.label, one.at_least) if word]
         accepted[standard.value] = tuple(dict.fromkeys(said))
     return labels, accepted
+
+
+BASELINE_TOLERANCE_BPM = BASELINE_STEP_BPM / 2
+SOME_FALLS = 4
+
+
+def _raised(truth: Truth, by_bpm: float) -> Truth:
+    """The same labour, its baseline read a little higher or lower."""
+    curve = truth.baseline
+    return replace(truth, baseline=replace(curve, values=curve.values + by_bpm))
+
+
+def _without_the_shallowest(findings: Findings, window: Window) -> Findings | None:
+    """The labour as read by someone who leaves out the least of several decelerations."""
+    inside = within.decelerations_in(findings, window)
+    if len(inside) < SOME_FALLS:
+        return None
+    least = min(inside, key=lambda fall: fall.depth_bpm)
+    kept = tuple(fall for fall in findings.fetal.decelerations if fall is not least)
+    return replace(findings, fetal=replace(findings.fetal, decelerations=kept))
 
 
 def _events(truth: Truth, seen: Seen, window: Window) -> tuple[TrueEvent, ...]:

@@ -50,9 +50,15 @@ WAYS_TO_LIE = (
 """Every lie, presentation, attitude of the head, and every position of the vertex."""
 
 
-def well_monitored(case: Case, seed: int = AS_WRITTEN) -> Encounter:
+def well_monitored(
+    case: Case, seed: int = AS_WRITTEN, *, engine_seed: int | None = None
+) -> Encounter:
     """The case up to its reading, with the sensors laid where they should be and kept there."""
-    encounter = Encounter(case, seed)
+    encounter = Encounter(case, seed, engine_seed=engine_seed)
+    if AskedStep.SENSORS not in case.asks and AskedStep.AUSCULTATION in case.asks:
+        while encounter.minute < case.minutes_before_reading:
+            left = case.minutes_before_reading - encounter.minute
+            encounter.take(Wait(min(left, LONGEST_WAIT_MIN)))
     if AskedStep.SENSORS in case.asks:
         _lay(encounter)
         while encounter.minute < case.minutes_before_reading:

@@ -70,16 +70,18 @@ def facts_for_policy(case: Case, fetus: Fetus, signs: frozenset[Sign]) -> dict[s
             Placenta.PRAEVIA: "praevia",
         }.get(mother.placenta, "not low"),
         "bleeding": told(Sign.BLEEDING in signs),
-        "vasa-praevia": "unknown" if mother.placenta is Placenta.UNKNOWN else "no",
+        "vasa-praevia": "unknown"
+        if mother.placenta is Placenta.UNKNOWN
+        else told(mother.vasa_praevia),
         "hiv": told(mother.hiv),
         "herpes": told(mother.active_genital_herpes),
         "hepatitis-b": told(mother.hepatitis_b),
         "hepatitis-c": told(mother.hepatitis_c),
-        # A case tells neither E nor twins apart: what it does not hold is not there.
-        "hepatitis-e": "no",
-        "primary-herpes": told(mother.active_genital_herpes),
-        "sepsis": "no",
-        "which-twin": "only one",
+        "hepatitis-d": told(mother.hepatitis_d),
+        "hepatitis-e": told(mother.hepatitis_e),
+        "primary-herpes": told(_either(mother.primary_herpes, mother.active_genital_herpes)),
+        "sepsis": told(Sign.SEPSIS in signs),
+        "which-twin": "first twin" if case.second_twin is not None else "only one",
         "abruption": told(Sign.BLEEDING in signs),
         "bleeding-disorder": told(mother.fetal_bleeding_disorder),
         "infection": told(Sign.FEVER in signs),
@@ -87,6 +89,13 @@ def facts_for_policy(case: Case, fetus: Fetus, signs: frozenset[Sign]) -> dict[s
         "scar": told(mother.uterine_scar),
     }
     return {name: value for name, value in facts.items() if name in _policy().facts}
+
+
+def _either(one: bool | None, other: bool | None) -> bool | None:
+    """Yes where one of them is; not known where neither is and one is not known."""
+    if one or other:
+        return True
+    return None if one is None or other is None else False
 
 
 def may_be_offered(case: Case, fetus: Fetus, signs: frozenset[Sign]) -> Allowed:

@@ -22,29 +22,46 @@ from ebbline.synth.engine import Labour, LabourEngine
 from ebbline.synth.ground_truth import SpanKind, Truth
 from ebbline.synth.scenario import Point
 from ebbline.synth.sensors import toco_reach
-from ebbline.teach import anatomy, patient
-from ebbline.teach.answers import ExaminationAnswer, InternalAnswer, StripAnswer
+from ebbline.teach import anatomy, auscultation, patient, variants
+from ebbline.teach.answers import (
+    AuscultationAnswer,
+    ExaminationAnswer,
+    InternalAnswer,
+    StripAnswer,
+    TwinsAnswer,
+)
 from ebbline.teach.case import AskedStep, Case, Fetus, Sign, Turn
 from ebbline.teach.case_facts import facts_of, facts_of_trace
+from ebbline.teach.fetal_course import FOUND_AFTER_MIN, Birth, FetalCourse, course_of
+from ebbline.teach.handover import Statement, statements
 from ebbline.teach.measure_facts import Fact
 from ebbline.teach.measures import Call, Choice, Measure, measure_table
-from ebbline.teach.sensations import Hands, Sensation, hear
+from ebbline.teach.sensations import Grip, Hands, Sensation, Zone, hear
 from ebbline.teach.steps import (
     AttemptError,
+    Auscultate,
     Choose,
     Conclude,
+    ConcludeAuscultation,
+    ConcludeTwins,
     DecideInternal,
     Feel,
     Finish,
+    HandOver,
+    Hint,
     Listen,
     PlaceContractionSensor,
     PlaceHeartSensor,
     ReadStrip,
+    Recognise,
     Step,
     Tell,
     Wait,
     checked_answer,
+    checked_sure,
+    checked_taps,
 )
+from ebbline.teach.threats import threat_table
 from ebbline.terms import SensorKind, Window
 
 FloatArray = NDArray[np.float64]
@@ -60,10 +77,26 @@ MOST_STEPS = 600
 LEAST_BELT_REACH = 0.35
 """Below this share of the uterus's movement the belt shows no contraction to mark (ours)."""
 
+NEAR_SITE_CM = 5.0
+"""A sensor laid by hand so close to the site records as a well placed one (ours)."""
+
 ELECTRODE_LOSS, WELL_PLACED_LOSS = 0.01, 0.04
 """Share of signal lost with an electrode, and with a sensor that was laid down anew (ours)."""
 
 NOT_THE_FETUS = (SpanKind.LOSS, SpanKind.DOUBLING, SpanKind.HALVING, SpanKind.MATERNAL)
+
+TEAM_COMES_MIN = 5.0
+"""After an emergency call the team takes over what has not been done (ours)."""
+
+PEOPLE_FOR_BIRTH, EMERGENCY_TEAM = 2, 3
+"""Steps of telling: from which someone can bring about birth, and the whole team."""
+
+ENDS_WITH_THE_THREAT = (
+    Sign.SEIZURE,
+    Sign.LOW_BLOOD_PRESSURE,
+    Sign.LOW_OXYGEN,
+    Sign.SHOULDER_STUCK,
+)
 
 BEING_STOPPED = "Before it is done, someone beside you asks you to think again. It is not done."
 NOTHING_CHANGES = "It is done. The model has no answer to it; the labour goes on as before."
@@ -73,12 +106,14 @@ NOTHING_CHANGES = "It is done. The model has no answer to it; the labour goes on
 class Outcome:
     """What the learner sees after a step. happened: what came up by itself, with its minute.
 
-    minute: of monitored labour when the step was over.
+    minute: of monitored labour when the step was over. guidance: in a guided case, what the grip
+    rules out.
     """
 
     text: str
     happened: tuple[tuple[float, str], ...] = ()
     minute: float = 0.0
+    guidance: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +128,9 @@ class ReadingTaken:
 class Encounter:
     """One attempt, live. The case given is already the variant of its seed."""
 
-    def __init__(self, case: Case, seed: int) -> None:
+    def __init__(self, case: Case, seed: int, *, engine_seed: int | None = None) -> None:
+        """engine_seed: of the labour itself; None: the variant's own (`variants.engine_seed`)."""
+        self._written = case
         self.case = patient.variant(case, seed)
         self.seed = seed
         self.steps: list[Step] = []
@@ -107,6 +144,23 @@ class Encounter:
         self.choices: list[Choice] = []
         self.calls: list[Call] = []
         self.finished = False
+        self.hints: list[AskedStep] = []
+        self.recognised: list[tuple[str, float]] = []
+        self.counts: list[auscultation.Count] = []
+        self.listening: AuscultationAnswer | None = None
+        self.twins: TwinsAnswer | None = None
+        self.handed_over: HandOver | None = None
+        self.offered: tuple[Statement, ...] = ()
+        self.birth_asked: float | None = None
+        self.birth: Birth | None = None
+        self.threat: FetalCourse | None = None
+        if self.case.threat is not None and self.case.labour is not None:
+            threat = self.case.threat
+            self.threat = course_of(
+                threat.kind, threat.minute, self.case.labour.stage, self.case.mother.weeks
+            )
+        self._phase = ""
+        self._team_at: float | None = None
 
         self.fetus = self.case.fetus or anatomy.STANDARD_FETUS
         self.site = anatomy.heart_site(self.case, self.fetus)
@@ -123,13 +177,14 @@ class Encounter:
         self._reach: list[tuple[float, float]] = []
         self._planned_minute = 0.0
         self._made: tuple[float, Labour] | None = None
-        self._engine = LabourEngine(
-            patient.scenario(self.case), patient.engine_seed(self.case, seed)
-        )
-        if AskedStep.SENSORS not in self.case.asks and self.monitors:
+        if engine_seed is None:
+            engine_seed = variants.engine_seed(case, seed)
+        self._engine = LabourEngine(patient.scenario(self.case), engine_seed)
+        if AskedStep.SENSORS not in self.case.asks and AskedStep.STRIP in self.case.asks:
             self._put_heart_sensor(self.site.at)
             self._put_contraction_sensor(self.contraction_sites[0])
             self._go_on(self.case.minutes_before_reading)
+        self.began_minute = self.minute
 
     # --- what can be asked of it -----------------------------------------------------------
 
@@ -137,7 +192,7 @@ class Encounter:
     def monitors(self) -> bool:
         """Whether the case has a trace at all."""
         return self.case.labour is not None and bool(
-            set(self.case.asks) & {AskedStep.SENSORS, AskedStep.STRIP}
+            set(self.case.asks) & {AskedStep.SENSORS, AskedStep.STRIP, AskedStep.AUSCULTATION}
         )
 
     @property
@@ -148,7 +203,9 @@ class Encounter:
     @property
     def last_minute(self) -> float:
         """Up to when the case can go on."""
-        return self.case.minutes_before_reading + self.case.minutes_after + SLACK_MIN
+        planned = self.case.minutes_before_reading + self.case.minutes_after + SLACK_MIN
+        coming = self.threat.birth_at if self.threat is not None else None
+        return max(planned, (coming or 0.0) + 1.0)
 
     @property
     def ready_to_read(self) -> bool:
@@ -234,6 +291,15 @@ class Encounter:
             known |= facts_of_trace(truth, self.seen(truth), self.case)
         return frozenset(known)
 
+    @property
+    def since(self) -> float | None:
+        """Minute from which what is called for could be known; None where no time runs."""
+        if not self.monitors:
+            return None
+        if self.threat is not None:
+            return max(self.threat.from_minute, self.began_minute)
+        return max(self.began_minute, float(self.case.minutes_before_reading))
+
     # --- taking steps ----------------------------------------------------------------------
 
     @classmethod
@@ -259,14 +325,12 @@ class Encounter:
         match step:
             case Feel(grip, zone):
                 self._asked(AskedStep.HANDS)
-                sensation = Hands(self.case, self.fetus, self.seed).feel(grip, zone)
-                self.sensations.append(sensation)
-                return Outcome(sensation.text)
+                return self._feel(grip, zone)
             case Listen(x, y):
                 return self._listen(_place(x, y))
             case PlaceHeartSensor(x, y):
                 self._asked(AskedStep.SENSORS)
-                self._put_heart_sensor(_place(x, y))
+                self._move_by_hand(_place(x, y))
                 return Outcome("The heart sensor lies. Let the labour go on to see what it brings.")
             case PlaceContractionSensor(x, y):
                 self._asked(AskedStep.SENSORS)
@@ -274,6 +338,7 @@ class Encounter:
                 return Outcome("The contraction sensor lies.")
             case Conclude(answer):
                 self._asked(AskedStep.HANDS)
+                checked_sure(answer.sure)
                 self.conclusion, self.fetus_at_conclusion = answer, self.fetus
                 return Outcome("Noted.")
             case DecideInternal(answer):
@@ -285,13 +350,28 @@ class Encounter:
             case Choose(name):
                 return self._choose(measure_table().measure(name))
             case Tell(name):
-                self._asked(AskedStep.MEASURES)
-                person = measure_table().person(name)
-                self.calls.append(Call(person.id, self.minute, self.facts()))
-                return Outcome(f"You tell: {person.say[0].lower()}{person.say[1:]}.")
+                return self._tell(name)
+            case Recognise(name):
+                return self._recognise(name)
+            case Hint(about):
+                return self._hint(about)
+            case Auscultate(seconds, taps):
+                return self._auscultate(seconds, taps)
+            case ConcludeAuscultation(heard):
+                self._asked(AskedStep.AUSCULTATION)
+                checked_sure(heard.sure)
+                self.listening = heard
+                return Outcome("Noted.")
+            case ConcludeTwins(both):
+                if self.case.second_twin is None:
+                    raise AttemptError("there is one fetus in this case.")
+                self._asked(AskedStep.HANDS)
+                self.twins = both
+                return Outcome("Noted.")
+            case HandOver():
+                return self._hand_over(step)
             case Finish():
-                self.finished = True
-                return Outcome("The case is finished.")
+                return self._finish()
 
     def _asked(self, step: AskedStep) -> None:
         if step not in self.case.asks:
@@ -299,6 +379,126 @@ class Encounter:
                 f"this case does not ask for the {step}.",
                 remedy="It asks for: " + ", ".join(self.case.asks) + ".",
             )
+
+    def _not_born(self) -> None:
+        if self.birth is not None:
+            raise AttemptError("the baby is born.", remedy="Finish the case.")
+
+    def _feel(self, grip: Grip, zone: Zone) -> Outcome:
+        sensation = Hands(self.case, self.fetus, self.seed).feel(grip, zone)
+        if self.case.second_twin is not None and grip in (Grip.FIRST, Grip.SECOND):
+            upper = Hands(self.case, self.case.second_twin.fetus, self.seed + 1).feel(grip, zone)
+            if upper.text != sensation.text:
+                both = f"{sensation.text} And besides, as if of another: {upper.text}"
+                sensation = replace(sensation, text=both)
+        self.sensations.append(sensation)
+        guidance: tuple[str, ...] = ()
+        if self.case.guided:
+            from ebbline.teach.guidance import after_grip
+
+            guidance = after_grip(self)
+        return Outcome(sensation.text, guidance=guidance)
+
+    def _tell(self, name: str) -> Outcome:
+        self._asked(AskedStep.MEASURES)
+        self._not_born()
+        person = measure_table().person(name)
+        self.calls.append(Call(person.id, self.minute, self.facts()))
+        if person.step >= EMERGENCY_TEAM and self._team_at is None:
+            self._team_at = self.minute + TEAM_COMES_MIN
+        self._arrange_birth()
+        return Outcome(f"You tell: {person.say[0].lower()}{person.say[1:]}.")
+
+    def _recognise(self, name: str) -> Outcome:
+        self._asked(AskedStep.MEASURES)
+        if name not in threat_table():
+            raise AttemptError(
+                f"there is no danger {name!r}.", remedy="One of: " + ", ".join(threat_table())
+            )
+        self.recognised.append((name, self.minute))
+        return Outcome(f"You say aloud: {threat_table()[name].say}.")
+
+    def _hint(self, about: str) -> Outcome:
+        from ebbline.teach.guidance import hint
+
+        if about not in set(self.case.asks):
+            raise AttemptError(
+                f"this case does not ask for {about!r}.",
+                remedy="It asks for: " + ", ".join(self.case.asks) + ".",
+            )
+        part = AskedStep(about)
+        text = hint(self, part)
+        self.hints.append(part)
+        return Outcome(text)
+
+    def _hand_over(self, step: HandOver) -> Outcome:
+        self._asked(AskedStep.HANDOVER)
+        checked_sure(step.sure)
+        offered = statements(self)
+        unknown = set(step.said) - {one.id for one in offered}
+        if unknown:
+            raise AttemptError(
+                f"there is no such statement: {', '.join(sorted(unknown))}.",
+                remedy="Choose from those that are offered.",
+            )
+        self.handed_over, self.offered = step, offered
+        return Outcome("It is said, and heard.")
+
+    def _auscultate(self, seconds: float, taps: tuple[float, ...]) -> Outcome:
+        self._asked(AskedStep.AUSCULTATION)
+        self._not_born()
+        taps = checked_taps(seconds, taps)
+        if self.minute + seconds / 60 > self.last_minute:
+            raise AttemptError("the case does not go on beyond this.", remedy="Conclude.")
+        before, start_s = len(self.happened), self._engine.now_s
+        self._go_on(seconds / 60.0)
+        made = auscultation.counted(start_s, self._engine.now_s, taps)
+        self.counts.append(made)
+        heard = "You did not count." if np.isnan(made.bpm) else f"You counted {made.bpm:.0f}."
+        return Outcome(f"{heard} {self._hand_on_fundus(start_s)}", tuple(self.happened[before:]))
+
+    def _hand_on_fundus(self, start_s: float) -> str:
+        truth = self.labour().truth
+        spans = auscultation.hardened(truth, start_s, self._engine.now_s)
+        if not spans:
+            return "The uterus stayed soft under your hand."
+        words = ", ".join(f"{_clock(a)} to {_clock(b)}" for a, b in spans)
+        return f"Under your hand the uterus was hard from {words}."
+
+    def beats_ahead(self, seconds: float) -> tuple[float, NDArray[np.float64]]:
+        """Now, and when the heart will beat in the seconds to come, s of the labour.
+
+        For sound and for counting along: the labour is asked on a copy and does not go on here.
+        """
+        ahead = Encounter.replay(self._written, self.seed, self.steps)
+        ahead._go_on(max(1.0, seconds) / 60.0)
+        now = self._engine.now_s
+        return now, auscultation.beats(ahead.labour().truth, now, now + seconds)
+
+    def _finish(self) -> Outcome:
+        self.finished = True
+        threat = self.threat
+        if threat is None or self.minute < threat.from_minute:
+            return Outcome("The case is finished.")
+        if self.birth is None:
+            self.birth = self._run_out(threat)
+        return Outcome(f"The case is finished. {told_birth(self.birth)}")
+
+    def _run_out(self, threat: FetalCourse) -> Birth:
+        """What becomes of a fetus that the learner leaves: on by the clock, without new help."""
+        now = self.minute
+        told = max((measure_table().person(c.person).step for c in self.calls), default=0)
+        if threat.birth_at is None and threat.active(now):
+            helped = told >= threat.kind.call
+            seen_at = now + (TEAM_COMES_MIN if helped else FOUND_AFTER_MIN)
+            while now < seen_at and threat.active(now):
+                threat.go_on(now, 1.0)
+                now += 1.0
+            self._team_acts(threat, now)
+        while threat.birth_at is not None and now < threat.birth_at:
+            threat.go_on(now, 1.0)
+            now += 1.0
+        return threat.born(now, threat.birth_by)
 
     def _chance(self, purpose: str) -> np.random.Generator:
         return np.random.default_rng(
@@ -308,12 +508,45 @@ class Encounter:
     def _listen(self, place: Point) -> Outcome:
         if not set(self.case.asks) & {AskedStep.HANDS, AskedStep.SENSORS}:
             self._asked(AskedStep.SENSORS)
+        rate = self.heart_bpm()
+        site = self.site
+        second = self.second_site
+        if second is not None and self.case.second_twin is not None:
+            to_first = anatomy.nearest_cm(place, site.spots)
+            if anatomy.nearest_cm(place, second.spots) < to_first:
+                site, rate = second, rate + self.case.second_twin.heart_apart_bpm
+        heard = hear(place, site, rate, self.case.mother.pulse_bpm, self._chance("listen"))
+        text = heard.text
+        if Sign.IRREGULAR_HEART in self.signs and heard.clear >= 2:
+            text += " It is not even: a beat comes early, then a pause, again and again."
+        return Outcome(text)
+
+    def heart_bpm(self) -> float:
+        """The (first) fetal heart's rate of the last half minute."""
         truth = self.labour().truth if self.minute > 0 else None
-        rate = self._engine.scenario.baseline_bpm
         if truth is not None and len(truth.heart_rate.values) > 120:
-            rate = float(np.mean(truth.heart_rate.values[-120:]))
-        heard = hear(place, self.site, rate, self.case.mother.pulse_bpm, self._chance("listen"))
-        return Outcome(heard.text)
+            return float(np.mean(truth.heart_rate.values[-120:]))
+        return self._engine.scenario.baseline_bpm
+
+    @property
+    def second_site(self) -> anatomy.HeartSite | None:
+        """Where the upper twin's heart is heard; None with one fetus."""
+        if self.case.second_twin is None:
+            return None
+        return anatomy.second_heart_site(self.case, self.case.second_twin.fetus, self.site)
+
+    def _move_by_hand(self, place: Point) -> None:
+        """A sensor taken up and laid anew counts as the measure of the same name."""
+        lay = self._heart_from_s < math.inf
+        self._put_heart_sensor(place)
+        if not (lay and AskedStep.MEASURES in self.case.asks):
+            return
+        facts = self.facts()
+        measure = measure_table().measure("move the heart sensor")
+        if measure.is_accepted(facts):
+            self.choices.append(Choice(measure.id, self.minute, facts))
+            if anatomy.nearest_cm(place, self.site.spots) <= NEAR_SITE_CM:
+                self._lay_well()
 
     def _put_heart_sensor(self, place: Point) -> None:
         self.heart_sensor_at = place
@@ -331,6 +564,7 @@ class Encounter:
         from ebbline.teach.electrode_policy import may_be_offered
 
         self._asked(AskedStep.INTERNAL)
+        checked_sure(answer.sure)
         self.internal = answer
         allowed = may_be_offered(self.case, self.fetus, frozenset(self.signs))
         placed = []
@@ -344,11 +578,30 @@ class Encounter:
             self._contraction_from_s = min(self._contraction_from_s, self._engine.now_s)
             self._reach.append((self._engine.now_s, 1.0))
             placed.append("a pressure catheter")
+        refused = [
+            f"{name} is refused: " + " ".join(dict.fromkeys(r.text for r in reasons))
+            for name, said, may, reasons in (
+                (
+                    "A scalp electrode",
+                    answer.electrode,
+                    allowed.electrode,
+                    allowed.electrode_reasons,
+                ),
+                (
+                    "A pressure catheter",
+                    answer.catheter,
+                    allowed.catheter,
+                    allowed.catheter_reasons,
+                ),
+            )
+            if said and not may
+        ]
+        words = list(refused)
         if placed:
-            return Outcome(
+            words.append(
                 "She is asked, and agrees. The licensed team places " + " and ".join(placed) + "."
             )
-        return Outcome("Noted. The team looks at the notes before anything is placed.")
+        return Outcome(" ".join(words) or "Noted.")
 
     def _wait(self, minutes: float) -> Outcome:
         if not (isinstance(minutes, int | float) and 0 < minutes <= LONGEST_WAIT_MIN):
@@ -360,7 +613,9 @@ class Encounter:
             raise AttemptError(
                 "nothing is recorded in this case.", remedy="Go on to the questions."
             )
-        if min(self._heart_from_s, self._contraction_from_s) == math.inf:
+        self._not_born()
+        by_ear = AskedStep.AUSCULTATION in self.case.asks
+        if min(self._heart_from_s, self._contraction_from_s) == math.inf and not by_ear:
             raise AttemptError(
                 "no sensor lies yet.", remedy="Lay a sensor down; the clock begins with it."
             )
@@ -369,24 +624,77 @@ class Encounter:
             raise AttemptError(
                 "the case does not go on beyond this.", remedy="Choose, tell, and finish."
             )
-        before = len(self.happened)
+        before, start_s = len(self.happened), self._engine.now_s
         self._go_on(min(minutes, left))
         news = tuple(self.happened[before:])
-        words = " ".join(say for _, say in news)
-        return Outcome(words or f"{_length(min(minutes, left))} by.", news)
+        words = [say for _, say in news] or [f"{_length(min(minutes, left))} by."]
+        if by_ear:
+            words.append(self._hand_on_fundus(start_s))
+        return Outcome(" ".join(words), news)
 
     def _go_on(self, minutes: float) -> None:
         end_s = self._engine.now_s + round(minutes * 60)
-        while self._engine.now_s < end_s:
+        while self._engine.now_s < end_s and self.birth is None:
             while self._turns and self._turns[0].minute * 60 <= self._engine.now_s:
                 self._turn(self._turns.pop(0))
             until = end_s
             if self._turns:
                 until = min(end_s, max(self._turns[0].minute * 60, self._engine.now_s + 1))
+            until = self._threaten(until)
             actions, self._pending = self._pending, []
-            self._engine.advance((until - self._engine.now_s) / 60.0, actions)
+            start_s = self._engine.now_s
+            self._engine.advance((until - start_s) / 60.0, actions)
+            if self.threat is not None:
+                self.threat.go_on(start_s / 60.0, (until - start_s) / 60.0)
+                self._see_to_birth(self.threat)
         while self._turns and self._turns[0].minute * 60 <= self._engine.now_s:
             self._turn(self._turns.pop(0))
+
+    # --- a threat, and birth ---------------------------------------------------------------
+
+    def _threaten(self, until_s: float) -> float:
+        """Let the trace follow the threat; returns how far the labour may go before it is asked."""
+        threat = self.threat
+        if threat is None:
+            return until_s
+        now_s = self._engine.now_s
+        if self.minute < threat.from_minute:
+            return min(until_s, max(now_s + 1, threat.from_minute * 60))
+        if self._team_at is not None and self.minute >= self._team_at:
+            self._team_at = None
+            self._team_acts(threat, self.minute)
+        phase = threat.phase(self.minute)
+        if phase != self._phase:
+            self._phase = phase
+            if phase == "cured":
+                self.signs -= set(ENDS_WITH_THE_THREAT)
+            knobs = threat.kind.trace.get(phase)
+            if knobs is not None:
+                self._change(dict(knobs))
+        return min(until_s, now_s + 60)
+
+    def _team_acts(self, threat: FetalCourse, minute: float) -> None:
+        """The team does what has not been done."""
+        if not threat.active(minute):
+            return
+        for measure in (*threat.kind.cured_by[:1], *threat.kind.acts, *threat.kind.born_by):
+            threat.do(measure, minute)
+        if threat.kind.birth:
+            threat.arrange_birth(minute)
+        self.happened.append((minute, "The team is there and takes over what is left to do."))
+
+    def _arrange_birth(self) -> None:
+        """Birth needs both: that someone asks for it, and people who can bring it about."""
+        told = max((measure_table().person(c.person).step for c in self.calls), default=0)
+        asked = self.birth_asked is not None
+        begun = self.threat is not None and self.minute >= self.threat.from_minute
+        if self.threat is not None and begun and asked and told >= PEOPLE_FOR_BIRTH:
+            self.threat.arrange_birth(self.minute)
+
+    def _see_to_birth(self, threat: FetalCourse) -> None:
+        if threat.birth_at is not None and self.minute >= threat.birth_at:
+            self.birth = threat.born(self.minute, threat.birth_by)
+            self.happened.append((self.minute, told_birth(self.birth)))
 
     def _turn(self, turn: Turn) -> None:
         self.happened.append((self.minute, turn.say))
@@ -433,11 +741,25 @@ class Encounter:
 
     def _choose(self, measure: Measure) -> Outcome:
         self._asked(AskedStep.MEASURES)
+        self._not_born()
         facts = self.facts()
         self.choices.append(Choice(measure.id, self.minute, facts))
         if measure.dangers(facts):
             return Outcome(BEING_STOPPED)
+        if self.threat is not None:
+            self.threat.do(measure.id, self.minute)
         return Outcome(self._do(measure.does, facts))
+
+    def _ready_for_birth(self) -> str:
+        if self.birth_asked is None:
+            self.birth_asked = self.minute
+        self._arrange_birth()
+        if self.threat is None or self.minute < self.threat.from_minute:
+            return "Theatre and people are told. Whether and when is the team's to decide."
+        if self.threat.birth_at is None:
+            return "Everything is made ready. Nobody who can bring about birth has been told yet."
+        left = max(0.0, self.threat.birth_at - self.minute)
+        return f"Everything is made ready and people are there. Birth in some {left:.0f} minutes."
 
     def _do(self, does: str, facts: frozenset[Fact]) -> str:
         match does:
@@ -478,6 +800,8 @@ class Encounter:
             case "amnioinfusion":
                 self._pending.append(act.InfuseAmnion())
                 return "The obstetrician agrees, and it runs slowly."
+            case "get ready for birth":
+                return self._ready_for_birth()
             case "":
                 return NOTHING_CHANGES
             case _:
@@ -500,13 +824,16 @@ class Encounter:
         )
 
     def _resite(self) -> str:
-        now = self._engine.scenario
-        if now.signal_loss > WELL_PLACED_LOSS or now.maternal_capture_per_hour > 0:
-            self._change({"signal_loss": WELL_PLACED_LOSS, "maternal_capture_per_hour": 0.0})
+        self._lay_well()
         if AskedStep.SENSORS in self.case.asks:
             return "You take the sensor off and listen again. Choose its new place on the abdomen."
         self._put_heart_sensor(self.site.at)
         return "You listen again and lay the sensor where the heart is loudest."
+
+    def _lay_well(self) -> None:
+        now = self._engine.scenario
+        if now.signal_loss > WELL_PLACED_LOSS or now.maternal_capture_per_hour > 0:
+            self._change({"signal_loss": WELL_PLACED_LOSS, "maternal_capture_per_hour": 0.0})
 
     @property
     def site_distance_cm(self) -> float | None:
@@ -530,6 +857,26 @@ class Encounter:
     def electrode_on(self) -> bool:
         """Whether the heart rate comes from an electrode."""
         return self._engine.scenario.heart_sensor is SensorKind.SCALP_ELECTRODE
+
+
+def told_birth(birth: Birth) -> str:
+    """How the case ends, in words."""
+    gases = (
+        f"Cord artery: pH {birth.ph:.2f}, base deficit {birth.base_deficit:.1f} mmol/L, pCO2 "
+        f"{birth.pco2_mmhg:.0f} mmHg."
+    )
+    if not birth.by:
+        return f"The baby is not born in this case; were it born now, its gases would be: {gases}"
+    one, five = birth.apgar
+    return (
+        f"The baby is born {birth.by} at minute {birth.minute:.0f}. Apgar {one} at one minute, "
+        f"{five} at five. {gases} {birth.words}"
+    )
+
+
+def _clock(seconds: float) -> str:
+    whole = round(seconds)
+    return f"{whole // 60}:{whole % 60:02d}"
 
 
 def _length(minutes: float) -> str:

@@ -29,8 +29,8 @@ class Measure:
     """One option. does: what the virtual labour is told, "" where the model has no answer to it.
 
     wanted: facts that call for it; needs: facts without which they do not; accepts: facts with
-    which it is right as well; unsafe: (fact or "always", why); unsupported: said where no fact
-    calls for it, "" where it does no harm to mention.
+    which it is right as well; unless: facts with which it is neither; unsafe: (fact or "always",
+    why); unsupported: said where no fact calls for it, "" where it does no harm to mention.
     """
 
     id: str
@@ -39,18 +39,22 @@ class Measure:
     wanted: tuple[Fact, ...]
     needs: tuple[Fact, ...]
     accepts: tuple[Fact, ...]
+    unless: tuple[Fact, ...]
     unsafe: tuple[tuple[str, str], ...]
     unsupported: str
     source: str
 
     def is_wanted(self, facts: Collection[Fact]) -> bool:
         """Whether the picture calls for it."""
-        return all(f in facts for f in self.needs) and any(f in facts for f in self.wanted)
+        return self._open(facts) and any(f in facts for f in self.wanted)
+
+    def _open(self, facts: Collection[Fact]) -> bool:
+        return all(f in facts for f in self.needs) and not any(f in facts for f in self.unless)
 
     def is_accepted(self, facts: Collection[Fact]) -> bool:
         """Whether it fits the picture, called for or not."""
         fits = any(f in facts for f in self.accepts) or not (self.wanted or self.accepts)
-        return self.is_wanted(facts) or (all(f in facts for f in self.needs) and fits)
+        return self.is_wanted(facts) or (self._open(facts) and fits)
 
     def dangers(self, facts: Collection[Fact]) -> tuple[str, ...]:
         """Why it could hurt in this picture; empty where it could not."""
@@ -136,6 +140,7 @@ def table_from_data(data: Any) -> MeasureTable:
             wanted=facts(entry, "wanted"),
             needs=facts(entry, "needs"),
             accepts=facts(entry, "accepts"),
+            unless=facts(entry, "unless"),
             unsafe=tuple(
                 (name if name == ALWAYS else _fact(name, entry["id"]), why)
                 for name, why in entry.get("unsafe", {}).items()
@@ -212,32 +217,69 @@ def unsafe_choices(choices: Sequence[Choice]) -> tuple[UnsafeChoice, ...]:
     return tuple(found)
 
 
+LATE_FROM_MIN, LATE_TO_MIN = 10.0, 40.0
+"""Minutes after the picture called for it: up to which a measure or a call counts whole, and from
+which it counts nothing (ours; the dangers of threats.yaml have their own, shorter ones)."""
+
+IDLE_COSTS = 0.25
+"""Share of the measures' points that each measure takes which fits nothing (ours)."""
+
+
+def promptness(minute: float, since: float) -> float:
+    """Share of the points for something done at a minute, wanted since another."""
+    late = minute - since
+    return min(1.0, max(0.0, (LATE_TO_MIN - late) / (LATE_TO_MIN - LATE_FROM_MIN)))
+
+
 def score_measures(
-    choices: Sequence[Choice], calls: Sequence[Call], facts: Collection[Fact]
+    choices: Sequence[Choice],
+    calls: Sequence[Call],
+    facts: Collection[Fact],
+    *,
+    since: float | None = None,
+    milder: Collection[Fact] = (),
 ) -> Score:
     """Choices and calls against what the picture at the decision (facts) calls for.
 
     Of the measures called for, the share that was chosen; measures that fit nothing take a
     quarter of the points each (unsafe ones are told apart, not scored here). Telling: the lowest
-    step the picture asks for or the one above gets all, two above gets half, below it none.
+    step the picture asks for or the one above gets all, two above gets half, below it none. since:
+    minute from which the picture could be known; what comes late counts less (`promptness`). None:
+    time does not count here. milder: the facts as another careful reader would have them; both
+    count where the truth lies on a border.
     """
     table = measure_table()
-    wanted = table.wanted(facts)
-    chosen = {choice.measure for choice in choices}
+    pictures = [facts, milder] if milder else [facts]
+    wanted = tuple(
+        measure
+        for measure in table.wanted(facts)
+        if all(measure in table.wanted(picture) for picture in pictures)
+    )
+    first: dict[str, float] = {}
+    for choice in choices:
+        first.setdefault(choice.measure, choice.minute)
     idle = [
         measure
-        for name in sorted(chosen)
+        for name in sorted(first)
         for measure in (table.measure(name),)
-        if not measure.is_accepted(facts) and not measure.dangers(facts)
+        if not any(measure.is_accepted(picture) for picture in pictures)
+        and not any(measure.is_accepted(c.facts) for c in choices if c.measure == name)
+        and not measure.dangers(facts)
     ]
-    hit = sum(measure.id in chosen for measure in wanted)
-    share = hit / len(wanted) if wanted else 1.0
-    share = max(0.0, share - 0.25 * len(idle))
+    hits = [
+        1.0 if since is None else promptness(first[measure.id], since)
+        for measure in wanted
+        if measure.id in first
+    ]
+    share = sum(hits) / len(wanted) if wanted else 1.0
+    share = max(0.0, share - IDLE_COSTS * len(idle))
     rule = RULES["measures"]
     notes = [f"{measure.say}: {measure.unsupported}" for measure in idle if measure.unsupported]
+    if any(hit < 1.0 for hit in hits):
+        notes.append("some of it came late")
     measures = ScoreLine(
         "measures",
-        "; ".join(table.measure(name).say for name in sorted(chosen)) or "none",
+        "; ".join(table.measure(name).say for name in sorted(first)) or "none",
         "; ".join(measure.say for measure in wanted) or "nothing beyond watching",
         share * rule.possible,
         rule.possible,
@@ -245,19 +287,32 @@ def score_measures(
         "; ".join(dict.fromkeys(measure.source for measure in wanted)) or rule.citation,
         " ".join(notes),
     )
-    return Score((measures, _telling(table, calls, facts)), skills=(("measures", share),))
+    telling = _telling(table, calls, facts, since, milder)
+    return Score((measures, telling), skills=(("measures", share), ("telling", telling.share)))
 
 
-def _telling(table: MeasureTable, calls: Sequence[Call], facts: Collection[Fact]) -> ScoreLine:
+def _telling(
+    table: MeasureTable,
+    calls: Sequence[Call],
+    facts: Collection[Fact],
+    since: float | None,
+    milder: Collection[Fact],
+) -> ScoreLine:
     rule = RULES["telling"]
     asked = table.lowest_call(facts)
+    least = min(asked.step, table.lowest_call(milder).step) if milder else asked.step
     told = max((table.person(call.person) for call in calls), key=lambda p: p.step, default=None)
+    note = ""
     if told is None:
-        share, said = float(asked.step == 0), "nobody"
+        share, said = float(least == 0), "nobody"
     else:
-        above, said = told.step - asked.step, told.say
-        share = 0.0 if above < 0 else 1.0 if above <= 1 else 0.5
-    note = "more people than this picture needed" if share == 0.5 else ""
+        share, said = 0.0, told.say
+        if told.step >= least:
+            share = 1.0 if told.step - asked.step <= 1 else 0.5
+            note = "more people than this picture needed" if share == 0.5 else ""
+            reached = min(c.minute for c in calls if table.person(c.person).step >= least)
+            if since is not None and least > 0 and promptness(reached, since) < 1.0:
+                share, note = share * promptness(reached, since), "told late"
     return ScoreLine(
         "telling",
         said,

@@ -64,8 +64,8 @@ def _mirrored_fetus(fetus: Fetus) -> Fetus:
     return fetus.model_copy(update={"position": mirrored(fetus.position)})
 
 
-def engine_seed(case: Case, seed: int) -> int:
-    """The seed of the labour: the same for everyone who plays this variant of this case."""
+def drawn_seed(case: Case, seed: int) -> int:
+    """A seed of the labour from a number; `variants` says which number a variant takes."""
     return (zlib.crc32(case.id.encode()) + 7919 * seed) % LARGEST_SEED
 
 
@@ -83,7 +83,7 @@ def variant(case: Case, seed: int) -> Case:
 
     What is taught does not change: sides are exchanged together in truth and story, and a
     baseline moves only inside 115 to 155 bpm. Events fall elsewhere, because the labour's own
-    seed differs (`engine_seed`).
+    seed differs (`variants`).
     """
     check_seed(seed)
     if seed == AS_WRITTEN or case.recorded is not None:

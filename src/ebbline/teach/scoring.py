@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ebbline.definitions import (
     ABSENT_BELOW_BPM,
@@ -16,6 +16,7 @@ from ebbline.features.event_matching import Matching, Span, match
 from ebbline.features.findings import VariabilityClass
 from ebbline.teach.answers import (
     DECELERATION_MARKS,
+    Confidence,
     ExaminationAnswer,
     InternalAnswer,
     Mark,
@@ -24,7 +25,7 @@ from ebbline.teach.answers import (
 )
 from ebbline.teach.statistics.confusion import MISSED, NOT_THERE
 from ebbline.teach.truth import ExaminationTruth, StripTruth, TrueEvent
-from ebbline.terms import Lie, Position
+from ebbline.terms import Lie, Position, Presentation
 
 OURS = "scoring rule of this project, no source"
 NICHD = "NICHD 2008: Macones GA, et al. Obstet Gynecol 2008;112:661-6"
@@ -48,7 +49,13 @@ class Rule:
 
 _RULES = (
     Rule("lie", 1, "The lie as it truly is.", OURS),
-    Rule("presentation", 3, "The presentation as it truly is.", OURS),
+    Rule(
+        "presentation",
+        3,
+        "The presentation as it truly is; one kind of breech for another: three quarters, for "
+        "hands cannot tell the legs.",
+        OURS,
+    ),
     Rule(
         "position",
         2,
@@ -81,6 +88,38 @@ _RULES = (
     ),
     Rule("scalp electrode", 1, "Whether a scalp electrode may be offered, by the policy.", OURS),
     Rule("pressure catheter", 1, "Whether a catheter may be offered, by the policy.", OURS),
+    Rule("upper twin", 2, "Lie and presentation of the twin that lies higher, half each.", OURS),
+    Rule(
+        "two hearts",
+        3,
+        "Both rates counted within 10 bpm, one point each; the third for two that differ by more "
+        "than 5 bpm: the same heart counted twice is not two.",
+        OURS,
+    ),
+    Rule(
+        "moments of listening",
+        3,
+        "Listened before, during and after a contraction, one point each; after it for at least "
+        "60 s, else half of that point.",
+        "NICE NG229, 2022: for at least one minute at once after a contraction (as quoted by RCOG, "
+        "Each Baby Counts, 2015)",
+    ),
+    Rule(
+        "counting",
+        3,
+        "Each count within 5 bpm of the true mean rate of those seconds: all; falling evenly to "
+        "none at 20 bpm; the mean over the counts.",
+        OURS,
+    ),
+    Rule("rate between contractions", 2, "Within 10 bpm of the true baseline.", OURS),
+    Rule("falls heard", 2, "Whether the rate falls after contractions, as it truly does.", OURS),
+    Rule(
+        "continuous monitoring",
+        2,
+        "Going over to continuous monitoring where falls follow contractions or the rate is "
+        "outside 110 to 160, and only then.",
+        "NICE NG229, 2022 (from memory)",
+    ),
     Rule(
         "baseline",
         2,
@@ -93,7 +132,7 @@ _RULES = (
         "accelerations",
         2,
         "Marks matched one to one with the truth by shared time (Jaccard index of 0.25 or more): "
-        "points in proportion to F1.",
+        "points in proportion to F1. Nothing there and nothing marked is not counted.",
         OURS,
     ),
     Rule(
@@ -116,21 +155,60 @@ _RULES = (
         "More than five contractions in ten minutes, averaged over thirty.",
         NICHD,
     ),
-    Rule("class", 3, "The class of the course's standard for the window.", OURS),
+    Rule(
+        "class",
+        3,
+        "The class of the course's standard for the window. Where the truth lies within a tenth "
+        "of a threshold both classes count; where signal is missing over a danger that was seen, "
+        "so does the class of what was seen.",
+        OURS,
+    ),
     Rule(
         "measures",
         3,
-        "Share of the measures this picture calls for that were chosen.",
-        "the sources stand beside each measure",
+        "Share of the measures this picture calls for that were chosen, less a quarter of the "
+        "points for each that fits nothing. What is done within 10 minutes of being called for "
+        "counts whole, falling evenly to nothing at 40. Unsafe ones are told apart.",
+        "the sources stand beside each measure; the minutes are ours",
     ),
-    Rule("telling", 2, "Someone was told who this picture calls for.", OURS),
+    Rule(
+        "telling",
+        2,
+        "The lowest step of telling that the picture calls for, or the one above: all points; two "
+        "above: half; below: none. Within 10 minutes whole, falling evenly to nothing at 40.",
+        OURS,
+    ),
+    Rule(
+        "emergency known",
+        2,
+        "Minutes from when it could be known to saying what it is, or to the first right act or "
+        "call: whole up to the target, falling evenly to nothing at the limit beside it.",
+        "the targets stand beside each danger",
+    ),
+    Rule("help called", 3, "Minutes to the call that it asks for, scored alike.", OURS),
+    Rule("first act", 3, "Minutes to the right first act, scored alike.", OURS),
+    Rule("birth asked for", 2, "Minutes to asking for birth, scored alike.", OURS),
+    Rule(
+        "handover",
+        4,
+        "Share of what must be said (situation, background, assessment, recommendation), less a "
+        "quarter of the points for each statement that is not true.",
+        "SBAR: Haig KM, et al. Jt Comm J Qual Patient Saf 2006;32:167-75 (from memory); what must "
+        "be said is ours",
+    ),
 )
 RULES = {rule.item: rule for rule in _RULES}
+
+HINT_LEAVES = 0.8
+"""Each hint about a part of a case takes a fifth of that part's points (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
 class ScoreLine:
-    """One step against truth. note: what to look at again, "" when all is well."""
+    """One step against truth. note: what to look at again, "" when all is well.
+
+    confidence: how sure the learner was of the answer, 0..1; None where nothing was said.
+    """
 
     item: str
     learner: str
@@ -140,6 +218,7 @@ class ScoreLine:
     rule: str
     citation: str
     note: str = ""
+    confidence: float | None = None
 
     @property
     def share(self) -> float:
@@ -195,7 +274,35 @@ def joined(scores: Sequence[Score], unsafe: Sequence[UnsafeChoice] = ()) -> Scor
     )
 
 
-def _line(item: str, share: float, learner: str, truth: str, note: str = "") -> ScoreLine:
+def with_confidence(score: Score, sure: Confidence) -> Score:
+    """The score with the learner's confidence beside each line that it was told of."""
+    told = dict(sure)
+    lines = tuple(
+        replace(line, confidence=told[line.item]) if line.item in told else line
+        for line in score.lines
+    )
+    return replace(score, lines=lines)
+
+
+def with_hints(score: Score, hints: int) -> Score:
+    """The score of a part about which so many hints were taken."""
+    if not hints:
+        return score
+    left = HINT_LEAVES**hints
+    words = "a hint was taken" if hints == 1 else f"{hints} hints were taken"
+    lines = tuple(
+        replace(
+            line,
+            points=line.points * left,
+            note=f"{line.note}; {words}: {left:.2f} of the points left".removeprefix("; "),
+        )
+        for line in score.lines
+    )
+    return replace(score, lines=lines, skills=tuple((s, v * left) for s, v in score.skills))
+
+
+def scored_line(item: str, share: float, learner: str, truth: str, note: str = "") -> ScoreLine:
+    """One line by its rule. item: of RULES; share: of its points, 0..1."""
     rule = RULES[item]
     return ScoreLine(
         item, learner, truth, share * rule.possible, rule.possible, rule.words, rule.citation, note
@@ -222,6 +329,14 @@ def eighths_apart(one: Position, other: Position) -> int:
 
 def _same_side(one: Position, other: Position) -> bool:
     return one.value.split(" ")[0] == other.value.split(" ")[0]
+
+
+BREECHES = {
+    Presentation.FRANK_BREECH,
+    Presentation.COMPLETE_BREECH,
+    Presentation.FOOTLING_BREECH,
+}
+BREECH_FOR_BREECH = 0.75
 
 
 def score_examination(
@@ -252,17 +367,20 @@ def score_examination(
             apart = abs(int(said) - int(true))
             share = {0: 1.0, 1: 0.5}.get(apart, 0.0)
             note = "one fifth off" if apart == 1 else ""
+        elif item == "presentation" and said != true and {said, true} <= BREECHES:
+            share, note = BREECH_FOR_BREECH, "hands cannot tell how the legs lie; a scan can"
         else:
             share, note = float(said == true), ""
         if said is not None and item in ("presentation", "position"):
             confused.append((_word(item, true), _word(item, said)))
-        lines.append(_line(item, share, _word(item, said), _word(item, true), note))
+        lines.append(scored_line(item, share, _word(item, said), _word(item, true), note))
     skills = [
         (f"presentation: {truth.presentation.value}" if line.item == "presentation" else line.item,
          line.share)
         for line in lines
     ]  # fmt: skip
-    return Score(tuple(lines), skills=tuple(skills), confused=tuple(confused))
+    made = Score(tuple(lines), skills=tuple(skills), confused=tuple(confused))
+    return with_confidence(made, answer.sure)
 
 
 def _word(item: str, value: object) -> str:
@@ -282,20 +400,24 @@ def score_site(item: str, distance_cm: float | None) -> Score:
     """One sensor's last site. item: "heart sensor" or "contraction sensor". None: not placed."""
     full, none = (3.0, 10.0) if item == "heart sensor" else (4.0, 12.0)
     if distance_cm is None:
-        line = _line(item, 0.0, "not placed", "best site shown on the abdomen")
+        line = scored_line(item, 0.0, "not placed", "best site shown on the abdomen")
     else:
         share = falling(distance_cm, full, none)
-        line = _line(item, share, f"{distance_cm:.1f} cm away", "best site shown on the abdomen")
+        line = scored_line(
+            item, share, f"{distance_cm:.1f} cm away", "best site shown on the abdomen"
+        )
     return Score((line,), skills=((item, line.share),))
 
 
 def score_usable(usable_share: float) -> Score:
     """Share of the monitored time with usable fetal signal, NaN when nothing was monitored."""
     if math.isnan(usable_share):
-        line = _line("usable signal", 0.0, "never monitored", "80 % or more")
+        line = scored_line("usable signal", 0.0, "never monitored", "80 % or more")
     else:
         share = falling(1 - usable_share, 0.2, 0.7)
-        line = _line("usable signal", share, f"{100 * usable_share:.0f} % usable", "80 % or more")
+        line = scored_line(
+            "usable signal", share, f"{100 * usable_share:.0f} % usable", "80 % or more"
+        )
     return Score((line,), skills=(("usable signal", line.share),))
 
 
@@ -311,8 +433,9 @@ def score_internal(
         if true is None:
             continue
         word = {True: "may be offered", False: "not now", None: NOT_ANSWERED}
-        lines.append(_line(item, float(said == true), word[said], word[true]))
-    return Score(tuple(lines), skills=tuple((line.item, line.share) for line in lines))
+        lines.append(scored_line(item, float(said == true), word[said], word[true]))
+    made = Score(tuple(lines), skills=tuple((line.item, line.share) for line in lines))
+    return with_confidence(made, answer.sure)
 
 
 def score_strip(answer: StripAnswer, truth: StripTruth, *, kinds_known: bool = True) -> Score:
@@ -324,7 +447,7 @@ def score_strip(answer: StripAnswer, truth: StripTruth, *, kinds_known: bool = T
     parts = [_score_class(answer, truth)]
     if kinds_known:
         parts = [_score_numbers(answer, truth), _score_marks(answer.marks, truth), *parts]
-    return joined(parts)
+    return with_confidence(joined(parts), answer.sure)
 
 
 def score_unread() -> Score:
@@ -333,7 +456,9 @@ def score_unread() -> Score:
         "baseline", "variability", "sinusoidal", "contractions", "accelerations",
         "decelerations", "class",
     )  # fmt: skip
-    return Score(tuple(_line(item, 0.0, NOT_ANSWERED, "see the worked reading") for item in items))
+    return Score(
+        tuple(scored_line(item, 0.0, NOT_ANSWERED, "see the worked reading") for item in items)
+    )
 
 
 def _bpm(value: float | None) -> str:
@@ -354,12 +479,12 @@ def _score_numbers(answer: StripAnswer, truth: StripTruth) -> Score:
         right = math.isnan(said) and not truth.baseline_told
     else:
         right = abs(said - truth.baseline_bpm) <= BASELINE_STEP_BPM
-    lines = [_line("baseline", float(right), _bpm(said), _bpm(truth.baseline_bpm))]
+    lines = [scored_line("baseline", float(right), _bpm(said), _bpm(truth.baseline_bpm))]
 
     variability = answer.variability
     accepted = truth.variability_accepted
     lines.append(
-        _line(
+        scored_line(
             "variability",
             float(variability in accepted),
             NOT_ANSWERED if variability is None else str(variability),
@@ -367,7 +492,7 @@ def _score_numbers(answer: StripAnswer, truth: StripTruth) -> Score:
         )
     )
     lines.append(
-        _line(
+        scored_line(
             "sinusoidal",
             float(answer.sinusoidal == truth.sinusoidal),
             _yes_no(answer.sinusoidal),
@@ -376,7 +501,7 @@ def _score_numbers(answer: StripAnswer, truth: StripTruth) -> Score:
     )
     if truth.tachysystole is not None:
         lines.append(
-            _line(
+            scored_line(
                 "tachysystole",
                 float(answer.tachysystole == truth.tachysystole),
                 _yes_no(answer.tachysystole),
@@ -432,7 +557,9 @@ def _score_marks(marks: Sequence[Mark], truth: StripTruth) -> Score:
         events = [event for event in truth.events if event.kind in kinds]
         matching = match([Span(m.start_s, m.end_s) for m in own], _spans(events))
         there = sum(span.required for span in _spans(events))
-        lines.append(_line(item, matching.f1, _found(matching), f"{there} to find"))
+        if not there and not own:
+            continue  # nothing to find and nothing marked: no skill was shown
+        lines.append(scored_line(item, matching.f1, _found(matching), f"{there} to find"))
         named = [
             (events[e].kind.value, own[m].kind.value) for m, e in matching.pairs if events[e].clear
         ]
@@ -446,7 +573,7 @@ def _score_marks(marks: Sequence[Mark], truth: StripTruth) -> Score:
             right = sum(true == said for true, said in named)
             share = right / len(named) if named else 0.0
             lines.append(
-                _line(
+                scored_line(
                     "kinds of deceleration",
                     share,
                     f"{right} of {len(named)} found called by their kind",
@@ -480,7 +607,7 @@ def _score_class(answer: StripAnswer, truth: StripTruth) -> Score:
     said = answer.label or NOT_ANSWERED
     right = said in accepted
     note = "the truth lies on a border: " + " or ".join(accepted) if len(accepted) > 1 else ""
-    line = _line("class", float(right), said, true, note)
+    line = scored_line("class", float(right), said, true, note)
     confused = ((true, said),) if answer.label and not right else ((true, true),) if right else ()
     return Score((line,), skills=((f"class by {standard}", line.share),), confused=confused)
 

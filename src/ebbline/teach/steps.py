@@ -8,7 +8,14 @@ from typing import Any
 
 from ebbline import codec
 from ebbline.errors import EbblineError, ScenarioError
-from ebbline.teach.answers import ExaminationAnswer, InternalAnswer, StripAnswer
+from ebbline.teach.answers import (
+    AuscultationAnswer,
+    Confidence,
+    ExaminationAnswer,
+    InternalAnswer,
+    StripAnswer,
+    TwinsAnswer,
+)
 from ebbline.teach.sensations import Grip, Zone
 
 
@@ -91,6 +98,53 @@ class Tell:
 
 
 @dataclass(frozen=True, slots=True)
+class Recognise:
+    """Say aloud what danger this is, by its id in the table of threats."""
+
+    threat: str
+
+
+@dataclass(frozen=True, slots=True)
+class Hint:
+    """Ask for a hint about a part of the case, by the word of what is asked; it costs points."""
+
+    about: str
+
+
+@dataclass(frozen=True, slots=True)
+class Auscultate:
+    """Listen for some seconds while the labour goes on, tapping along.
+
+    taps: seconds from the listening's start, rising.
+    """
+
+    seconds: float
+    taps: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ConcludeAuscultation:
+    """Say what was heard at intervals, and what follows."""
+
+    answer: AuscultationAnswer
+
+
+@dataclass(frozen=True, slots=True)
+class ConcludeTwins:
+    """Say how the upper twin lies, and the two rates."""
+
+    answer: TwinsAnswer
+
+
+@dataclass(frozen=True, slots=True)
+class HandOver:
+    """Hand over, or escalate: the statements that are said, by their ids."""
+
+    said: tuple[str, ...]
+    sure: Confidence = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Finish:
     """End the case and go to the debrief."""
 
@@ -106,8 +160,40 @@ Step = (
     | ReadStrip
     | Choose
     | Tell
+    | Recognise
+    | Hint
+    | Auscultate
+    | ConcludeAuscultation
+    | ConcludeTwins
+    | HandOver
     | Finish
 )
+
+LONGEST_LISTEN_S = 300.0
+MOST_TAPS = 1200
+MOST_STATEMENTS = 60
+"""Bounds of one step; no earnest one comes near them."""
+
+
+def checked_sure(sure: Confidence) -> Confidence:
+    """Confidences as said. Raises AttemptError for one outside 0 to 1."""
+    for item, share in sure:
+        if not 0 <= share <= 1:
+            raise AttemptError(f"{share:g} is not a confidence.", where=item, remedy="Give 0 to 1.")
+    return sure
+
+
+def checked_taps(seconds: float, taps: tuple[float, ...]) -> tuple[float, ...]:
+    """Taps in their order. Raises AttemptError for a time or taps that cannot be."""
+    if not 5 <= seconds <= LONGEST_LISTEN_S:
+        raise AttemptError(
+            f"{seconds:g} seconds cannot be listened.",
+            remedy=f"Listen for 5 to {LONGEST_LISTEN_S:.0f} seconds at a time.",
+        )
+    if len(taps) > MOST_TAPS or any(not 0 <= tap <= seconds for tap in taps):
+        raise AttemptError("taps outside the time that was listened.", remedy="Listen again.")
+    return tuple(sorted(taps))
+
 
 MOST_MARKS = 400
 """Marks in one reading; an hour of labour holds a tenth of it."""
@@ -125,6 +211,7 @@ def checked_answer(answer: StripAnswer) -> StripAnswer:
     baseline = answer.baseline_bpm
     if baseline is not None and not 20 <= baseline <= 300:
         raise AttemptError(f"a baseline of {baseline:g} bpm cannot be.", where="baseline")
+    checked_sure(answer.sure)
     return answer
 
 
@@ -139,6 +226,12 @@ _KINDS: dict[str, type[Any]] = {
     "read strip": ReadStrip,
     "choose": Choose,
     "tell": Tell,
+    "recognise": Recognise,
+    "hint": Hint,
+    "auscultate": Auscultate,
+    "conclude auscultation": ConcludeAuscultation,
+    "conclude twins": ConcludeTwins,
+    "hand over": HandOver,
     "finish": Finish,
 }
 _NAMES = {kind: name for name, kind in _KINDS.items()}

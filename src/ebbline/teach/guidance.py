@@ -1,0 +1,89 @@
+"""For first cases: what a grip rules out, and hints that cost points."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from ebbline.bedside.exam import ExamResult, examine
+from ebbline.bedside.geometry import Point as Place
+from ebbline.bedside.sensors import place_words
+from ebbline.teach import anatomy
+from ebbline.teach.case import AskedStep
+from ebbline.teach.sensations import Sensation, findings_of
+
+if TYPE_CHECKING:
+    from ebbline.teach.encounter import Encounter
+
+POSSIBLE, RULED_OUT, LIKELY = 0.04, 0.015, 0.9
+"""Probability above which a way to lie was open before the grip, below which it is ruled out, and
+from which it is all but told (ours)."""
+
+
+def after_grip(encounter: Encounter) -> tuple[str, ...]:
+    """What the last grip rules out and makes likely, by the examination's own model."""
+    felt = tuple(encounter.sensations)
+    if not felt:
+        return ()
+    before, now = _result(encounter, felt[:-1]), _result(encounter, felt)
+    said: list[str] = []
+    for name, was, is_now in (
+        ("lie", before.lie, now.lie),
+        ("presentation", before.presentation, now.presentation),
+        ("back", before.back, now.back),
+    ):
+        earlier = {one.word: one.probability for one in was}
+        out = [
+            one.word
+            for one in is_now
+            if earlier.get(one.word, 0.0) >= POSSIBLE and one.probability < RULED_OUT
+        ]
+        if out:
+            said.append(f"Ruled out ({name}): {', '.join(out)}.")
+        top = max(is_now, key=lambda one: one.probability)
+        if top.probability >= LIKELY > earlier.get(top.word, 0.0):
+            said.append(f"All but told ({name}): {top.word}.")
+    return tuple(said) or ("This grip rules nothing out by itself; another one may.",)
+
+
+def _result(encounter: Encounter, felt: tuple[Sensation, ...]) -> ExamResult:
+    return examine(findings_of(felt), anatomy.context_of(encounter.case))
+
+
+def hint(encounter: Encounter, about: AskedStep) -> str:
+    """A hint about one part of the case; it says where to look, not what to answer."""
+    match about:
+        case AskedStep.HANDS:
+            steps = _result(encounter, tuple(encounter.sensations)).next_steps
+            if not steps:
+                return "Your grips tell all that hands can tell here. Put them together."
+            return f"What would tell most now: {steps[0].question}."
+        case AskedStep.SENSORS:
+            best = encounter.site.at
+            where = place_words(Place(best.x_cm, best.y_cm), encounter.body.abdomen)
+            return f"The heart is carried best {where}."
+        case AskedStep.INTERNAL:
+            return "Go through the notes line by line: what is not known counts as not met."
+        case AskedStep.AUSCULTATION:
+            return "Begin before a contraction ends, and go on for a whole minute after it."
+        case AskedStep.STRIP:
+            return _strip_hint(encounter)
+        case AskedStep.MEASURES:
+            return "What is true now: " + ", ".join(sorted(encounter.facts())) + "."
+        case AskedStep.HANDOVER:
+            return "Who, what has happened, what you make of it, what you want, by when."
+
+
+def _strip_hint(encounter: Encounter) -> str:
+    from ebbline.criteria import classify
+    from ebbline.ground_truth import findings_from_truth
+    from ebbline.teach.case_facts import context_of
+
+    if encounter.minute < 1:
+        return "There is nothing to read yet."
+    truth = encounter.labour().truth
+    findings = findings_from_truth(truth, encounter.seen(truth))
+    made = classify(findings, encounter.window, encounter.case.standard, context_of(encounter.case))
+    deciding = [r.feature for r in made.reasons if r.rule in made.decided_by]
+    if not deciding:
+        return "Look first how much of the trace is there to be read."
+    return "What decides the class: " + ", ".join(dict.fromkeys(deciding)).lower() + "."
