@@ -127,7 +127,33 @@ def truth_of(state: LabourState, kept: Kept) -> Truth:
     activity = tracks.activity[: n * STEP_HZ]
     around = tracks.rises[: n * STEP_HZ]
     fall = np.sum(list(parts.values()), axis=0)
-    bandwidth = _bandwidth(kept.all("fluctuation"), fall + activity + around)
+    above = truth_events.drawn(kept.all("rate")) - _at_samples(baseline)
+    # Waves are described as waves, not as a row of events; what shoulders a fall is none either.
+    above = np.where(_waving(state, n) | (around > 1.0), 0.0, above)
+    # What coincides is read as what remains of it: a rise inside a deceleration that does not
+    # come above the baseline is no acceleration.
+    rises = truth_events.accelerations(
+        np.clip(activity - fall, 0.0, None),
+        baseline,
+        contractions,
+        state.scenario.weeks,
+        np.clip(above, 0.0, None),
+    )
+    falls = truth_events.decelerations(
+        np.clip(fall - activity - around, 0.0, None),
+        parts,
+        baseline,
+        contractions,
+        state.cord_events,
+        kept.all("lost"),
+        np.clip(-above, 0.0, None),
+    )
+    on = np.abs(fall + activity + around) >= 1.0
+    spans = [(a.onset_s, a.end_s) for a in rises if a.counts]
+    spans += [(d.onset_s, d.end_s) for d in falls if d.counts]
+    for onset_s, end_s in spans:
+        on[int(onset_s * STEP_HZ) : int(end_s * STEP_HZ)] = True
+    bandwidth = _bandwidth(kept.all("fluctuation"), on)
     return Truth(
         duration_s=float(n),
         weeks=state.scenario.weeks,
@@ -135,19 +161,8 @@ def truth_of(state: LabourState, kept: Kept) -> Truth:
         baseline_changes=tuple(c for c in state.changes if c.at_s < n),
         bandwidth=Curve(0.0, 60.0, bandwidth),
         variability=tuple(variability_class(float(b)) for b in bandwidth),
-        # What coincides is read as what remains of it: a rise inside a deceleration that does not
-        # come above the baseline is no acceleration.
-        accelerations=truth_events.accelerations(
-            np.clip(activity - fall, 0.0, None), baseline, contractions, state.scenario.weeks
-        ),
-        decelerations=truth_events.decelerations(
-            np.clip(fall - activity - around, 0.0, None),
-            parts,
-            baseline,
-            contractions,
-            state.cord_events,
-            kept.all("lost"),
-        ),
+        accelerations=rises,
+        decelerations=falls,
         rises=truth_events.rises(around),
         contractions=contractions,
         sinusoidal=tuple(
@@ -165,8 +180,26 @@ def truth_of(state: LabourState, kept: Kept) -> Truth:
 
 
 def kept_as(mechanism: Mechanism) -> bool:
-    """Whether falls of this mechanism are kept (fetal activity only raises the rate)."""
-    return mechanism is not Mechanism.MOVEMENT
+    """Whether falls of this mechanism are kept: fetal activity only raises the rate, and the
+    fluctuation has a track of its own."""
+    return mechanism not in (Mechanism.MOVEMENT, Mechanism.FLUCTUATION)
+
+
+def _at_samples(baseline: FloatArray) -> FloatArray:
+    """The baseline at 4 Hz, joined as `body` joins it."""
+    if not len(baseline):
+        return np.zeros(0)
+    at = np.arange(len(baseline) * STEP_HZ) / STEP_HZ
+    joined = np.interp(at, np.arange(len(baseline) + 1), np.append(baseline[:1], baseline))
+    return np.asarray(joined)
+
+
+def _waving(state: LabourState, seconds: int) -> NDArray[np.bool_]:
+    """Samples in (pseudo-)sinusoidal stretches."""
+    waving = np.zeros(seconds * STEP_HZ, np.bool_)
+    for u in state.undulations:
+        waving[int(u.start_s * STEP_HZ) : int(u.end_s * STEP_HZ)] = True
+    return waving
 
 
 def _contractions(state: LabourState) -> tuple[TrueContraction, ...]:
@@ -197,7 +230,7 @@ def _contractions(state: LabourState) -> tuple[TrueContraction, ...]:
     return tuple(made)
 
 
-def _bandwidth(fluctuation: FloatArray, events: FloatArray) -> FloatArray:
+def _bandwidth(fluctuation: FloatArray, on: NDArray[np.bool_]) -> FloatArray:
     """Bandwidth in each minute: the middle one of the peak-to-troughs of its pieces of 30 s, each
     about its own straight line, of what no event is on; NaN without a piece of which LEAST_CALM_S
     are calm. Slower than two cycles a minute is drift, not variability (NICHD 1997); no single
@@ -207,7 +240,7 @@ def _bandwidth(fluctuation: FloatArray, events: FloatArray) -> FloatArray:
     if not len(out):
         # A labour that is about to begin.
         return out
-    calm = np.abs(events) < 1.0
+    calm = ~on
     drawn = np.convolve(np.pad(fluctuation, 1, mode="edge"), np.full(3, 1 / 3), "valid")
     time = np.arange(length, dtype=float)
     for minute in range(len(out)):

@@ -5,6 +5,7 @@ Definitions: NICHD 2008 (Macones et al. Obstet Gynecol 2008;112:661-6).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,6 +43,12 @@ FLOOR_SHARE = 0.75
 SADDLE_SHARE = 0.4
 """Two humps are two events when the rate between them comes back to this share of the smaller
 (chosen: a reader sees two then)."""
+
+PAPER_MM_S = 2.0
+"""A millimetre of trace paper at 3 cm/min: what is shorter no pen draws and no eye separates."""
+
+NEAR_BPM, NEAR_S = 3.0, 3.0
+"""So little short of the definitions' thresholds a reader may see an event or not (ours)."""
 
 SURELY_ABRUPT_S, SURELY_GRADUAL_S = 20.0, 22.0
 CLEAR_BPM, CLEAR_S, CLEAR_LAG_S = 3.0, 4.0, 12.0
@@ -101,6 +108,41 @@ def _split(curve: FloatArray, start: int, stop: int, share: float) -> list[tuple
     return sorted(pieces)
 
 
+def drawn(rate: FloatArray) -> FloatArray:
+    """The rate as trace paper shows it: the mean of a millimetre, shape as given (4 Hz)."""
+    if not len(rate):
+        return rate
+    length = int(PAPER_MM_S * STEP_HZ) | 1
+    padded = np.pad(rate, length // 2, mode="edge")
+    return np.convolve(padded, np.full(length, 1.0 / length), "valid")
+
+
+def of_the_rate_itself(
+    away: FloatArray,
+    own: list[tuple[int, int, int]],
+    sure: list[bool],
+    least_bpm: float,
+    least_s: float,
+) -> list[tuple[int, int, int]]:
+    """Humps (onset, extreme, end) that only the fluctuation, or it with a small event, makes.
+
+    away: distance of the drawn rate from the baseline, 0 where it is on the other side. A reader
+    has the rate before him and not its causes: what leaves the baseline by `least_bpm` for
+    `least_s` (NEAR_BPM and NEAR_S less, so that near ones are known) is an event whatever made it.
+    own: the events that were meant, of which the sure ones are events without help.
+    """
+    return [
+        (onset, extreme, end)
+        for onset, extreme, end in events(away)
+        if away[extreme] >= least_bpm - NEAR_BPM
+        and end - onset >= (least_s - NEAR_S) * STEP_HZ
+        and not any(
+            is_sure and start <= extreme < stop
+            for (start, _, stop), is_sure in zip(own, sure, strict=True)
+        )
+    ]
+
+
 def _near(curve: FloatArray, onset: int, top: int) -> int:
     close = curve[top] - max(NEAR_EXTREME_BPM, NEAR_EXTREME_SHARE * curve[top])
     return onset + int(np.argmax(curve[onset : top + 1] >= close))
@@ -130,15 +172,34 @@ def decelerations(
     contractions: tuple[TrueContraction, ...],
     cord_events: list[CordEvent],
     variability_lost: FloatArray,
+    away: FloatArray,
 ) -> tuple[TrueDeceleration, ...]:
-    """Every fall of total (bpm below baseline, 4 Hz); parts: what each mechanism gave to it."""
+    """Every fall of total (bpm below baseline, 4 Hz), and of the drawn rate itself (away).
+
+    parts: what each mechanism gave to the total. A fall counts by what the drawn rate does.
+    """
+    own = events(total)
+    sure = [
+        bool(total[nadir] >= LEAST_EXCURSION_BPM and end - onset >= LEAST_EXCURSION_S * STEP_HZ)
+        for onset, nadir, end in own
+    ]
+    more = of_the_rate_itself(away, own, sure, LEAST_EXCURSION_BPM, LEAST_EXCURSION_S)
+    of_total = [
+        (hump, total)
+        for hump, is_sure in zip(own, sure, strict=True)
+        if is_sure or not any(hump[0] <= extreme < hump[2] for _, extreme, _ in more)
+    ]
     made = []
-    for onset, nadir, end in events(total):
+    for (onset, nadir, end), curve in sorted(
+        of_total + [(hump, away) for hump in more], key=lambda event: event[0]
+    ):
         shares = {m: float(track[onset:end].sum()) for m, track in parts.items()}
         mechanism = max(shares, key=lambda m: shares[m])
+        if shares[mechanism] < 0.5 * float(away[onset:end].sum()) and curve is away:
+            mechanism = Mechanism.FLUCTUATION
         made.append(
             _deceleration(
-                total,
+                curve,
                 onset,
                 nadir,
                 end,
@@ -147,6 +208,7 @@ def decelerations(
                 contractions,
                 cord_events,
                 variability_lost,
+                float(away[onset:end].max()),
             )
         )
     return tuple(made)
@@ -162,16 +224,17 @@ def _deceleration(
     contractions: tuple[TrueContraction, ...],
     cord_events: list[CordEvent],
     variability_lost: FloatArray,
+    shown_bpm: float,
 ) -> TrueDeceleration:
     start = _near(curve, onset, nadir)
     left = _left_extreme(curve, onset, nadir, end)
-    depth = float(curve[nadir])
+    depth = min(float(curve[nadir]), shown_bpm)
     onset_s, start_s, nadir_s, end_s = (int(i) / STEP_HZ for i in (onset, start, nadir, end))
     duration = end_s - onset_s
     to_start, to_nadir = start_s - onset_s, nadir_s - onset_s
     to_floor = float(np.argmax(curve[onset : nadir + 1] >= FLOOR_SHARE * depth)) / STEP_HZ
     index = paired(contractions, onset_s, nadir_s)
-    lag = nadir_s - contractions[index].peak_s if index != NO_CONTRACTION else float("nan")
+    lag = nadir_s - contractions[index].peak_s if index != NO_CONTRACTION else math.nan
 
     kind, clear = _kind(mechanism, depth, duration, to_floor, to_start, to_nadir, lag)
     cord = [c for c in cord_events if c.start_s < end_s + 5.0 and c.end_s > onset_s - 5.0]
@@ -209,7 +272,7 @@ def _kind(
     to_nadir: float,
     lag: float,
 ) -> tuple[EventKind, bool]:
-    sudden = mechanism in (Mechanism.CORD, Mechanism.SUSTAINED)
+    sudden = mechanism in (Mechanism.CORD, Mechanism.SUSTAINED, Mechanism.FLUCTUATION)
     if duration >= PROLONGED_FROM_S and depth >= LEAST_EXCURSION_BPM:
         # Answers to two contractions that run together may be read as one fall or as two.
         return EventKind.PROLONGED, sudden and duration >= PROLONGED_FROM_S + 3 * CLEAR_S
@@ -239,13 +302,30 @@ def accelerations(
     baseline: FloatArray,
     contractions: tuple[TrueContraction, ...],
     weeks: float,
+    away: FloatArray,
 ) -> tuple[TrueAcceleration, ...]:
-    """Every rise of the track of fetal activity (bpm above baseline, 4 Hz)."""
+    """Every rise of the track of fetal activity (bpm above baseline, 4 Hz), and of the drawn rate
+    itself (away). A rise counts by what the drawn rate does."""
     least_bpm, least_s = least_acceleration(weeks)
+    own = events(curve)
+    sure = [
+        bool(curve[peak] >= least_bpm and end - onset >= least_s * STEP_HZ)
+        for onset, peak, end in own
+    ]
+    more = of_the_rate_itself(away, own, sure, least_bpm, least_s)
+    of_curve = [
+        (hump, curve)
+        for hump, is_sure in zip(own, sure, strict=True)
+        if is_sure or not any(hump[0] <= extreme < hump[2] for _, extreme, _ in more)
+    ]
     made = []
-    for onset, peak, end in events(curve):
-        start = _near(curve, onset, peak)
-        height, duration = float(curve[peak]), (end - onset) / STEP_HZ
+    for (onset, peak, end), track in sorted(
+        of_curve + [(hump, away) for hump in more], key=lambda event: event[0]
+    ):
+        start = _near(track, onset, peak)
+        # What the drawn rate does not show is not seen by a perfect reader either.
+        height = min(float(track[peak]), float(away[onset:end].max()))
+        duration = (end - onset) / STEP_HZ
         abrupt = (start - onset) / STEP_HZ < ABRUPT_BELOW_S
         made.append(
             TrueAcceleration(
