@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ipaddress
 import os
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -80,12 +81,21 @@ def serve(
     log_file: Annotated[
         Path | None, typer.Option("--log-file", help="Where to. [default: stderr]")
     ] = None,
+    class_: Annotated[
+        bool,
+        typer.Option(
+            "--class",
+            help="Let phones in the local network join classes by a code; nothing else is open to "
+            "them.",
+        ),
+    ] = False,
     upload_mib: Annotated[int, typer.Option(min=1, max=4096, help="Largest upload in MiB.")] = 64,
 ) -> None:
     """Open the workbench: pages for reading, examining and teaching.
 
     Listens on this computer only unless told otherwise, and then only with accounts; TLS is the
-    work of a proxy before it (see docs/operating.md).
+    work of a proxy before it (see docs/operating.md). With --class phones in the local
+    network reach the pages of classes, and nothing else.
     """
     import socket
 
@@ -93,8 +103,11 @@ def serve(
 
     if log not in ("lines", "json"):
         raise ServeError(f"{log!r} is no form of a log.", where="--log", remedy="lines or json.")
+    found: tuple[str, ...] = ()
+    if class_:
+        found, host = _for_a_class(host)
     local = _is_loopback(host)
-    if not local and not name:
+    if not local and not name and not class_:
         raise ServeError(
             "to listen beyond this computer, say by which host name browsers will call it.",
             where=f"--host {host}",
@@ -102,8 +115,9 @@ def serve(
         )
     settings = Settings(
         store=store or default_store(),
-        accounts=accounts or not local,
-        names=(*LOOPBACK_NAMES, *(one.lower() for one in name or ())),
+        accounts=accounts or not (local or class_),
+        names=(*LOOPBACK_NAMES, *(one.lower() for one in name or ()), *found),
+        classes_only=class_,
         limits=Limits(upload_bytes=upload_mib * MEBIBYTE),
         record=record,
         live=live,
@@ -122,6 +136,9 @@ def serve(
             where=f"{host} port {port}",
             remedy="Choose another --port, or end what listens there.",
         ) from error
+    settings = replace(
+        settings, reach=tuple(f"http://{one}:{listening.getsockname()[1]}" for one in found)
+    )
     # Connections queue from here on, while the rest loads.
     listening.listen(128)
 
@@ -145,8 +162,10 @@ def serve(
             where=str(settings.store),
             remedy="Make one first: ebbline accounts add NAME --role admin.",
         )
-    shown = f"[{host}]" if ":" in host else host
+    shown = "127.0.0.1" if host == "0.0.0.0" else f"[{host}]" if ":" in host else host
     typer.echo(f"The workbench is open at http://{shown}:{listening.getsockname()[1]}/")
+    for address in settings.reach:
+        typer.echo(f"Phones in this network join classes at {address}/join")
     typer.echo("Ctrl-C closes it.")
     event("started", accounts=settings.accounts, names=",".join(settings.names))
     config = uvicorn.Config(
@@ -161,6 +180,22 @@ def serve(
         h11_max_incomplete_event_size=64 * 1024,
     )
     uvicorn.Server(config).run(sockets=[listening])
+
+
+def _for_a_class(host: str) -> tuple[tuple[str, ...], str]:
+    """The addresses under which phones reach this computer, and where to listen."""
+    from ebbline.web.classroom.addresses import own_addresses
+
+    if not _is_loopback(host) and host != "0.0.0.0":
+        return (host.lower(),), host
+    found = own_addresses()
+    if not found:
+        raise ServeError(
+            "this computer is in no network that phones could be in.",
+            where="--class",
+            remedy="Join a wireless network, or make one with this computer's hotspot.",
+        )
+    return found, "0.0.0.0"
 
 
 @accounts_app.command("add")

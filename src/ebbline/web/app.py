@@ -21,6 +21,7 @@ from ebbline.web.auth.accounts import Accounts
 from ebbline.web.auth.body_limit import BodyLimit
 from ebbline.web.auth.gate import Gate
 from ebbline.web.changes import Changes
+from ebbline.web.classroom.service import Classes
 from ebbline.web.errors import BlindError, NotThereError, StaleError
 from ebbline.web.held import Held
 from ebbline.web.lazy_imports import HeavyParts
@@ -76,6 +77,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
         app.state.health.close()
         await app.state.live.close()
         app.state.records.close()
+        app.state.classes.close_all()
         store.close()
 
     app = FastAPI(
@@ -100,6 +102,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
     app.state.reports = Held(HELD_REPORTS)
     app.state.secret = store.secret()
     app.state.accounts = Accounts(store, settings.limits)
+    app.state.classes = Classes()
     for router in ROUTERS:
         app.include_router(router)
     mount_static(app)
@@ -110,7 +113,11 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
     app.add_middleware(HeavyParts)
     app.add_middleware(BodyLimit, settings=settings, upload_paths=UPLOAD_PATHS)
     app.add_middleware(
-        Gate, settings=settings, secret=app.state.secret, accounts=app.state.accounts
+        Gate,
+        settings=settings,
+        secret=app.state.secret,
+        accounts=app.state.accounts,
+        guest=app.state.classes.guest,
     )
     app.add_middleware(
         TrustedHostMiddleware, allowed_hosts=list(settings.names), www_redirect=False

@@ -91,6 +91,13 @@ def _moment(at: datetime) -> str:
     return at.astimezone().strftime("%d %b %Y, %H:%M")
 
 
+def _nav(who: Principal | None) -> list[NavItem]:
+    """Where this one may go; a guest of a class has the cases alone."""
+    if who is None:
+        return []
+    return [n for n in NAV if who.may(n.role) and (not who.guest or n.key == "teach")]
+
+
 def page(
     request: Request, template: str, *, place: str = "", status: int = 200, **context: Any
 ) -> HTMLResponse:
@@ -111,7 +118,7 @@ def page(
         .get_template(template)
         .render(
             who=principal,
-            nav=[n for n in NAV if principal is not None and principal.may(n.role)],
+            nav=_nav(principal),
             place=place,
             csrf_token=csrf_token(state.secret, visit),
             theme=theme if theme in ("light", "dark") else "",

@@ -24,11 +24,16 @@ class Role(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Principal:
-    """Who is asking. account_id: None on a workbench without accounts, or before sign-in."""
+    """Who is asking. account_id: None on a workbench without accounts, or before sign-in.
+
+    guest: code of the class (or "group ID") that a learner without an account came in by; such a
+    one reaches the teaching pages and nothing else.
+    """
 
     name: str
     role: Role
     account_id: int | None = None
+    guest: str = ""
 
     def may(self, role: Role) -> bool:
         """True when this role is enough."""

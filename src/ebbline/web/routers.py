@@ -5,6 +5,8 @@ from __future__ import annotations
 from fastapi import APIRouter
 
 from ebbline.web.auth.routes import router as auth
+from ebbline.web.classroom.guest_routes import router as classroom_guests
+from ebbline.web.classroom.routes import router as classroom
 from ebbline.web.examination.routes import router as examination
 from ebbline.web.help.routes import router as help_pages
 from ebbline.web.live.device_routes import router as live_devices
@@ -32,6 +34,8 @@ ROUTERS: list[APIRouter] = [
     teaching,
     teaching_class,
     operations,
+    classroom,
+    classroom_guests,
 ]
 
 UPLOAD_PATHS = ("/api/recordings", "/api/record/archive")

@@ -42,7 +42,8 @@ class Settings:
     empty. live: where live samples lie, likewise. nats: address of the NATS server that the
     processes of a unit share. notices: path of a unit's own policy of notices. mllp: port on which
     HL7 v2 is taken, 0 for none. names: host names by which browsers may call it (against DNS
-    rebinding).
+    rebinding). classes_only: what comes from beyond this computer reaches the pages of classes and
+    nothing else. reach: addresses under which phones reach it ("http://192.0.2.7:8722").
     """
 
     store: Path
@@ -54,3 +55,5 @@ class Settings:
     nats: str = ""
     notices: str = ""
     mllp: int = 0
+    classes_only: bool = False
+    reach: tuple[str, ...] = ()

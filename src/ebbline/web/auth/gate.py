@@ -8,6 +8,8 @@ adds is only the role it needs. Host names (against DNS rebinding) are checked b
 from __future__ import annotations
 
 import hmac
+from collections.abc import Callable
+from ipaddress import ip_address
 from urllib.parse import parse_qs, quote, unquote, urlsplit
 
 from starlette.concurrency import run_in_threadpool
@@ -34,7 +36,11 @@ SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 FORM_BYTES = 64 * 1024
 DEVICE_PATHS = ("/api/live/push", "/api/live/stream")
 """Where devices send: they have a token of their own and no session that could be forged."""
-PUBLIC_PATHS = ("/static/", "/sign-in", "/api/sign-in", "/health")
+CLASS_PATHS = ("/join", "/api/join")
+"""Where learners come in by a code, without an account."""
+PUBLIC_PATHS = ("/static/", "/sign-in", "/api/sign-in", "/health", *CLASS_PATHS)
+GUEST_PATHS = ("/static/", "/teach", "/api/teach", "/account/look", "/help", *CLASS_PATHS)
+"""What a learner without an account reaches."""
 
 HSTS = b"max-age=31536000"
 """Said over TLS only: a browser that has been here once comes back encrypted for a year (RFC 6797;
@@ -59,12 +65,19 @@ class Gate:
     """Stands before everything; see the module's words."""
 
     def __init__(
-        self, app: ASGIApp, *, settings: Settings, secret: bytes, accounts: Accounts
+        self,
+        app: ASGIApp,
+        *,
+        settings: Settings,
+        secret: bytes,
+        accounts: Accounts,
+        guest: Callable[[str], Principal | None],
     ) -> None:
         self.app = app
         self.settings = settings
         self.secret = secret
         self.accounts = accounts
+        self.guest = guest
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let pass, or refuse in words; always with the security headers."""
@@ -72,7 +85,7 @@ class Gate:
             await self.app(scope, receive, send)
             return
         if scope["type"] != "http":
-            if scope["path"] in DEVICE_PATHS:
+            if self._takes_devices(scope):
                 await self.app(scope, receive, send)
             return
 
@@ -91,11 +104,16 @@ class Gate:
                 message = {**message, "headers": headers}
             await send(message)
 
-        if scope["path"] in DEVICE_PATHS:
+        if self._takes_devices(scope):
             await self.app(scope, receive, with_headers)
             return
         refusal, receive = await self._judge(scope, receive)
         await (refusal or self.app)(scope, receive, with_headers)
+
+    def _takes_devices(self, scope: Scope) -> bool:
+        return scope["path"] in DEVICE_PATHS and (
+            not self.settings.classes_only or _from_here(scope)
+        )
 
     async def _judge(self, scope: Scope, receive: Receive) -> tuple[Response | None, Receive]:
         cookies = cookies_of(scope)
@@ -103,7 +121,19 @@ class Gate:
         scope["ebbline.visit"] = visit
         scope["ebbline.theme"] = cookies.get(THEME_COOKIE, "")
         scope["ebbline.principal"] = await self._principal(cookies, visit)
-        public = scope["path"].startswith(PUBLIC_PATHS)
+        path = scope["path"]
+        public = path.startswith(PUBLIC_PATHS)
+        who = scope["ebbline.principal"]
+        guest = who is not None and bool(who.guest)
+        if guest and not path.startswith(GUEST_PATHS):
+            return refuse(scope, 403, "this is not open to guests of a class."), receive
+        if not guest and self.settings.classes_only and not _from_here(scope):
+            # Without accounts everyone is admin: the network gets the classes' pages alone.
+            scope["ebbline.principal"] = None
+            if path == "/":
+                return RedirectResponse("/join", 303), receive
+            if not path.startswith(("/static/", *CLASS_PATHS)):
+                return refuse(scope, 403, "from here only a class can be joined."), receive
         if scope["method"] not in SAFE_METHODS:
             problem, receive = await self._forged(scope, receive, visit)
             if problem:
@@ -119,6 +149,8 @@ class Gate:
         return None, receive
 
     async def _principal(self, cookies: dict[str, str], visit: str) -> Principal | None:
+        if visit and (guest := self.guest(hash_of(visit))) is not None:
+            return guest
         if not self.settings.accounts:
             name = clean_name(unquote(cookies.get(NAME_COOKIE, "")))
             return Principal(name or "reader at this computer", Role.ADMIN)
@@ -147,6 +179,15 @@ class Gate:
         if not visit or not hmac.compare_digest(token.encode(), expected.encode()):
             return "the page's token is missing or out of date.", receive
         return None, receive
+
+
+def _from_here(scope: Scope) -> bool:
+    """Whether a request comes from this computer itself."""
+    address = str((scope.get("client") or ("127.0.0.1",))[0])
+    try:
+        return ip_address(address).is_loopback
+    except ValueError:
+        return address in ("localhost", "testclient")
 
 
 async def _buffered(receive: Receive) -> tuple[bytes | None, Receive]:

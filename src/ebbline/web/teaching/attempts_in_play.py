@@ -113,7 +113,7 @@ def judged(encounter: Played) -> tuple[Any, str, str]:
     return score(encounter), said, true
 
 
-_TRACES = {"fetal heart rate": "heart", "uterine activity": "uterine"}
+TRACES = {"fetal heart rate": "heart", "uterine activity": "uterine"}
 
 
 def strip_of(encounter: Played) -> Recording | None:
@@ -129,15 +129,15 @@ def traces_of(key: str, recording: Recording | None) -> list[TraceOut]:
         return []
     return [
         TraceOut(
-            kind=_TRACES[channel.kind.value],
+            kind=TRACES[channel.kind.value],
             unit=channel.unit,
             sensor=channel.sensor.value,
             rate_hz=channel.rate_hz,
             count=len(channel.samples),
-            samples_href=f"/api/teach/attempts/{key}/strip/{_TRACES[channel.kind.value]}",
+            samples_href=f"/api/teach/attempts/{key}/strip/{TRACES[channel.kind.value]}",
         )
         for channel in recording.channels
-        if channel.kind.value in _TRACES
+        if channel.kind.value in TRACES
     ]
 
 

@@ -95,4 +95,41 @@ class TeachCard(Base):
     data: Mapped[dict[str, Any]]
 
 
+class TeachClass(Base):
+    """What a teacher kept of a class held without accounts; nothing is kept unasked."""
+
+    __tablename__ = "teach_class"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    title: Mapped[str] = mapped_column(String(120))
+    results: Mapped[dict[str, Any]]
+    held_by: Mapped[str] = mapped_column(String(60))
+    held_at: Mapped[datetime] = mapped_column(default=now)
+
+
+class TeachGroup(Base):
+    """Learners who belong together. code: what they join by where they have no accounts.
+
+    names: {"names": [...]}. closed_at: taken off the lists; its code is dead.
+    """
+
+    __tablename__ = "teach_group"
+    id: Mapped[str] = mapped_column(String(16), primary_key=True)
+    name: Mapped[str] = mapped_column(String(80))
+    code: Mapped[str] = mapped_column(String(12), index=True)
+    names: Mapped[dict[str, Any]]
+    made_by: Mapped[str] = mapped_column(String(60))
+    made_at: Mapped[datetime] = mapped_column(default=now)
+    closed_at: Mapped[datetime | None] = mapped_column(default=None)
+
+
+class TeachSeat(Base):
+    """Which browser a learner without an account sits at. token_hash: of the browser's token."""
+
+    __tablename__ = "teach_seat"
+    token_hash: Mapped[str] = mapped_column(String(64), primary_key=True)
+    group: Mapped[str] = mapped_column(ForeignKey("teach_group.id", ondelete="CASCADE"), index=True)
+    learner: Mapped[str] = mapped_column(String(60))
+    taken_at: Mapped[datetime] = mapped_column(default=now)
+
+
 LAYOUT = Layout("teaching", Base.metadata, Path(__file__).parent / "migrations")

@@ -21,8 +21,11 @@ Who = Annotated[Principal, Depends(principal_of)]
 
 
 def teaching_of(request: Request) -> Teaching:
-    """What teaching keeps, on this workbench's store."""
+    """What teaching keeps: on this workbench's store, or of a class's guest in memory."""
     state = request.app.state
+    if (guests := _guests(request)) is not None:
+        own: Teaching = guests.teaching
+        return own
     if not hasattr(state, "teaching"):
         state.teaching = Teaching(state.store)
     found: Teaching = state.teaching
@@ -32,10 +35,18 @@ def teaching_of(request: Request) -> Teaching:
 def live_of(request: Request) -> LiveAttempts:
     """The attempts that are being played."""
     state = request.app.state
+    if (guests := _guests(request)) is not None:
+        playing: LiveAttempts = guests.live
+        return playing
     if not hasattr(state, "teach_live"):
         state.teach_live = LiveAttempts(teaching_of(request))
     found: LiveAttempts = state.teach_live
     return found
+
+
+def _guests(request: Request) -> Any:
+    """The class whose guest asks (it has its own `teaching` and `live`), or None."""
+    return request.app.state.classes.of_guest(request.scope.get("ebbline.principal"))
 
 
 Kept = Annotated[Teaching, Depends(teaching_of)]

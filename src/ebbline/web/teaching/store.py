@@ -9,21 +9,23 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from sqlalchemy import delete, func, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from ebbline.errors import EbblineError
-from ebbline.store import Store, now
+from ebbline.store import now
 from ebbline.web.teaching.models import (
     TeachAssignment,
     TeachAttempt,
     TeachCard,
     TeachCase,
+    TeachClass,
     TeachStep,
 )
 
@@ -37,6 +39,13 @@ if TYPE_CHECKING:
 
 class TeachingError(EbblineError):
     """Something about cases, assignments or attempts that cannot be done."""
+
+
+class Sessions(Protocol):
+    """Where teaching's tables lie: the workbench's store, or memory."""
+
+    def session(self) -> AbstractContextManager[Session]:
+        """One unit of work: committed whole or not at all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +83,21 @@ class AssignmentView:
         return not self.names or learner in self.names
 
 
+@dataclass(frozen=True, slots=True)
+class KeptClass:
+    """What a teacher kept of a class. results: counts, and names where they were wanted."""
+
+    id: int
+    title: str
+    held_by: str
+    held_at: datetime
+    results: dict[str, Any]
+
+
 class Teaching:
     """All that teaching keeps, on the workbench's store."""
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Sessions) -> None:
         self._store = store
 
     # --- cases -----------------------------------------------------------------------------
@@ -376,6 +396,32 @@ class Teaching:
         with self._store.session() as session:
             rows = session.scalars(select(TeachCard).where(TeachCard.learner == learner)).all()
         return due_skills({row.skill: card_from_data(row.data) for row in rows}, now())
+
+    def begun_by(self, *, assignment: str | None = None) -> frozenset[str]:
+        """Everyone who has begun an attempt (of an assignment)."""
+        query = select(TeachAttempt.learner).distinct()
+        if assignment is not None:
+            query = query.where(TeachAttempt.assignment == assignment)
+        with self._store.session() as session:
+            return frozenset(session.scalars(query))
+
+    # --- classes that were kept --------------------------------------------------------------
+
+    def keep_class(self, title: str, results: dict[str, Any], *, by: str) -> None:
+        """Keep what came out of a class; names are in it only where the teacher wants them."""
+        with self._store.session() as session:
+            session.add(TeachClass(title=title[:120], results=results, held_by=by))
+
+    def kept_classes(self) -> tuple[KeptClass, ...]:
+        """What was kept of classes, the latest first."""
+        with self._store.session() as session:
+            rows = session.scalars(select(TeachClass).order_by(TeachClass.id.desc())).all()
+        return tuple(KeptClass(r.id, r.title, r.held_by, r.held_at, r.results) for r in rows)
+
+    def forget_class(self, key: int) -> None:
+        """Erase what was kept of a class."""
+        with self._store.session() as session:
+            session.execute(delete(TeachClass).where(TeachClass.id == key))
 
     # --- the learner's own data ------------------------------------------------------------
 
