@@ -50,7 +50,7 @@ class Audit:
 def _tell(scope: Scope, status: int, seconds: float) -> None:
     principal = scope.get("ebbline.principal")
     path = getattr(scope.get("route"), "path", "")
-    # Of a class without accounts nothing is kept, in the log neither: no name, no address of a phone.
+    # Of a class nothing is kept, in the log neither: no name, no address of a phone.
     guest = path.startswith(("/join", "/api/join")) or bool(principal and principal.guest)
     told: dict[str, Any] = {
         "who": "a guest of a class" if guest else "" if principal is None else principal.name,
