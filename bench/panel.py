@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from scipy.stats import spearmanr
 from sklearn.metrics import accuracy_score, confusion_matrix, roc_auc_score
 
+from bench import stamps
 from bench.figo_1987 import classify_1987
 from bench.panel_data import READERS, STEPS, Case, median_reader, read_cases
 from bench.panel_fit import (
@@ -322,6 +323,7 @@ def main() -> None:
     text = report(cases, asked.seeds)
     if asked.docs:
         (HERE.parent / "docs" / "panel.md").write_text(text)
+        stamps.made("docs/panel.md")
     print(text)
 
 

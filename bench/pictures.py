@@ -1,4 +1,7 @@
-"""The pictures of README and docs that one command can make, and whether any is stale.
+"""The pictures and sample outputs of README and docs that are made anew, and whether any is stale.
+
+A sample output stands in a page between fences, below a line that names its command:
+`<!-- made by: ebbline read examples/labour.csv -->`.
 
 python -m bench.pictures           makes them anew
 python -m bench.pictures --check   fails when one differs from what the code draws now
@@ -7,7 +10,10 @@ python -m bench.pictures --check   fails when one differs from what the code dra
 from __future__ import annotations
 
 import argparse
+import os
 import re
+import shlex
+import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -26,6 +32,34 @@ def strip() -> str:
     return svg(drawing.pages[0]).replace("<title>", stamp + "<title>", 1)
 
 
+MADE_BY = re.compile(r"<!-- made by: ebbline (.+?) -->\n```\n(.*?)```\n", re.DOTALL)
+
+
+def with_outputs(text: str) -> str:
+    """A page with every sample output as the command line gives it now."""
+    return MADE_BY.sub(
+        lambda found: f"<!-- made by: ebbline {found[1]} -->\n```\n{_output(found[1])}```\n", text
+    )
+
+
+def _output(command: str) -> str:
+    done = subprocess.run(
+        [sys.executable, "-m", "ebbline", *shlex.split(command)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "COLUMNS": "88"},
+    )
+    return done.stdout.strip("\n") + "\n"
+
+
+def pages() -> list[Path]:
+    """README and the documentation, where a page holds a sample output."""
+    every = [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]
+    return [page for page in every if MADE_BY.search(page.read_text("utf-8"))]
+
+
 PICTURES: dict[str, Callable[[], str]] = {"docs/img/strip.svg": strip}
 
 
@@ -42,6 +76,14 @@ def main() -> None:
         else:
             path.write_text(made, encoding="utf-8")
             print(f"wrote {name}")
+    for page in pages():
+        text = page.read_text("utf-8")
+        anew = with_outputs(text)
+        if asked.check and _plain(text) != _plain(anew):
+            stale.append(str(page.relative_to(ROOT)))
+        elif not asked.check and text != anew:
+            page.write_text(anew, encoding="utf-8")
+            print(f"wrote {page.relative_to(ROOT)}")
     if stale:
         sys.exit(f"stale: {', '.join(stale)}. Make them anew: python -m bench.pictures")
 

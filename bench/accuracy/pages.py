@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from bench import stamps
 from bench.accuracy.match import Hour
 from bench.accuracy.set import LOSS_BINS, PATTERNS
 from bench.accuracy.tables import AIMS, FINDINGS, agreement, report, together
@@ -47,6 +48,7 @@ def write_docs(hours: Sequence[Hour], docs: Path) -> None:
     _figures(hours, folder)
     head = HEAD.format(count=len(hours), patterns=len(PATTERNS))
     (docs / "accuracy.md").write_text(head + report(hours) + "\n", encoding="utf-8")
+    stamps.made("docs/accuracy.md")
 
 
 def _figures(hours: Sequence[Hour], folder: Path) -> None:

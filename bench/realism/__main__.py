@@ -21,6 +21,7 @@ from pathlib import Path
 
 import numpy as np
 
+from bench import stamps
 from bench.realism import judge, kernels, strips, windows
 from bench.realism.features import GROUPS, measure
 from bench.realism.windows import ROOT, STAGES, Window
@@ -108,6 +109,7 @@ def _put(text: str, page: Path) -> None:
     page.write_text(
         f"{before}<!-- numbers -->\n\n{text}\n\n<!-- /numbers -->{after}", encoding="utf-8"
     )
+    stamps.made("docs/generator.md")
 
 
 def mixed(count: int, half: str, first_seed: int) -> list[Window]:
