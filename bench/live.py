@@ -374,8 +374,9 @@ def main() -> None:
     def told(title: str, recordings: Iterator[Recording]) -> None:
         report(title, islice(enumerate(recordings), part - 1, None, parts), first, how)
 
-    if given.every and Path(CTU_UHB).exists():
-        told("open recordings", open_recordings(given.every))
+    if Path(CTU_UHB).exists():
+        if given.every:
+            told("open recordings", open_recordings(given.every))
         if given.laid:
             told("open recordings laid end to end", end_to_end(given.laid, 7))
     if given.labours:

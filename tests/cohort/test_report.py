@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import shutil
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pyarrow as pa
@@ -19,9 +20,12 @@ from ebbline.cohort.report.build import build_report
 from ebbline.cohort.report.html import html
 from ebbline.cohort.report.outcomes import _area
 from ebbline.cohort.report.pdf import pdf
-from ebbline.cohort.report.tables import interval
+from ebbline.cohort.report.tables import interval, share_said
 from ebbline.cohort.run import Summary
 from ebbline.errors import EbblineError
+from ebbline.journal.chain import Draft
+from ebbline.journal.entries import body_from
+from ebbline.journal.store import Journal
 
 READINGS = """recording,reader,start_min,end_min,class
 calm,anna,0,30,normal
@@ -129,7 +133,8 @@ def test_a_changed_class_is_found_with_its_reasons(read_once: tuple[Path, Summar
     table = pq.read_table(other / "classes.parquet")
     rows = table.to_pylist()
     row = next(r for r in rows if r["recording"] == "quiet/calm" and r["standard"] == "figo")
-    row["label"], row["rank"], row["decided_by"] = "other class", 2, ["figo.made.up"]
+    row["label"] = row["said"] = "other class"
+    row["rank"], row["decided_by"] = 2, ["figo.made.up"]
     row["reasons"] = ["made up for this test"]
     pq.write_table(pa.Table.from_pylist(rows, table.schema), other / "classes.parquet")
     found = compare(read_once[0], other)
@@ -154,3 +159,26 @@ def test_the_commands_say_what_is_wrong_and_replace_nothing(
     same = runner.invoke(app, ["archive", "compare", str(read_once[0]), str(read_once[0])])
     assert same.exit_code == 0
     assert ", 0 another" in same.output
+
+
+def test_reviews_on_time_are_told_where_a_record_is_given(
+    read_once: tuple[Path, Summary], tmp_path: Path
+):
+    """One case, low risk, by ear: due every 15 minutes (NICE NG229, in the shipped policy)."""
+    begins = datetime(2030, 5, 1, 8, 0, tzinfo=UTC)
+    journal = Journal(tmp_path / "record.sqlite", now=lambda: begins + timedelta(hours=3))
+    journal.open_case("24-0117", "4", author="Kim", at=begins)
+    for minutes, kind, fields in (
+        (0, "labour", {"risk": "low", "heart_by": "auscultation"}),
+        (0, "stage", {"stage": "active first stage"}),
+        (0, "trace", {"place": "calm.csv"}),
+        (15, "auscultation", {"after_bpm": 140}),
+        (45, "auscultation", {"after_bpm": 140}),
+    ):
+        at = begins + timedelta(minutes=minutes)
+        journal.append("24-0117", Draft(body_from(kind, fields), at, "Kim"))
+    section = build_report(read_once[0], record=journal).sections[-1]
+    journal.close()
+    (row,) = [row for row in section.figures[0].table.rows if "ear" in row[0] or "eart" in row[0]]
+    assert row[1:] == ("2", share_said(1, 2), "1, median 15 min late", "0")
+    assert "the traces of 1 of them" in section.paragraphs[0]

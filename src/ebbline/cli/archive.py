@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
 from ebbline.cli.output import Force, Outputs
 from ebbline.errors import ContextError
+
+if TYPE_CHECKING:
+    from ebbline.journal.store import Journal
 
 _READ = "read"
 
@@ -88,6 +91,12 @@ def report(
     readers: Annotated[
         Path | None, typer.Option(help="CSV file of readings that people gave of the windows.")
     ] = None,
+    record: Annotated[
+        str | None,
+        typer.Option(
+            help="Labour record of the same unit, its file or postgresql://...: reviews on time."
+        ),
+    ] = None,
     out: Annotated[
         list[Path] | None,
         typer.Option(help="File to write, .html or .pdf; may be told twice. Default: both."),
@@ -106,7 +115,7 @@ def report(
 
     from ebbline.cohort.report.build import build_report
 
-    made = build_report(results, readers)
+    made = build_report(results, readers, None if record is None else _record(record))
     for target in targets:
         if target.suffix.lower() == ".html":
             from ebbline.cohort.report.html import html
@@ -144,6 +153,17 @@ def compare(
     if out is not None:
         outputs.bytes(out, changes(found, out.suffix.lower()))
         typer.echo(f"wrote {out}")
+
+
+def _record(place: str) -> Journal:
+    from ebbline.journal.store import Journal
+
+    if "://" not in place and not Path(place).is_file():
+        # Opening it would make an empty one.
+        raise ContextError(
+            "there is no labour record.", where=place, remedy="Name its file, or postgresql://..."
+        )
+    return Journal(place)
 
 
 def _check_suffix(target: Path, what: str, known: tuple[str, ...]) -> None:

@@ -36,19 +36,19 @@ class Comparison:
 _CHANGED = """
 SELECT a.recording, a.fetus, a."window", a.start_s, a.end_s, a.standard,
        a.edition AS edition_before, b.edition AS edition_after,
-       a.label AS before, b.label AS after, a.rank AS rank_before, b.rank AS rank_after,
+       a.said AS before, b.said AS after, a.rank AS rank_before, b.rank AS rank_after,
        list_filter(b.decided_by, lambda x: NOT list_contains(a.decided_by, x)) AS rules_come,
        list_filter(a.decided_by, lambda x: NOT list_contains(b.decided_by, x)) AS rules_gone,
        CASE WHEN a.rank < 0 THEN a.refusal ELSE a.reasons END AS why_before,
        CASE WHEN b.rank < 0 THEN b.refusal ELSE b.reasons END AS why_after
 FROM before.classes a JOIN after.classes b
 USING (recording, fetus, "window", start_s, end_s, standard)
-WHERE a.label <> b.label
+WHERE a.said <> b.said
 ORDER BY a.recording, a.fetus, a.start_s, a.standard
 """
 _SAME = """
 SELECT count(*) FROM before.classes a JOIN after.classes b
-USING (recording, fetus, "window", start_s, end_s, standard) WHERE a.label = b.label
+USING (recording, fetus, "window", start_s, end_s, standard) WHERE a.said = b.said
 """
 _ONLY = "SELECT DISTINCT recording FROM {0}.classes EXCEPT SELECT recording FROM {1}.classes"
 

@@ -197,11 +197,11 @@ VIEWS = {
                unnest(map_values(outcome)) AS value
         FROM recordings""",
     "class_by_standard": """
-        PIVOT (SELECT recording, fetus, "window", start_s, end_s, standard, label FROM classes)
-        ON standard IN ('nichd', 'figo', 'nice') USING first(label)
+        PIVOT (SELECT recording, fetus, "window", start_s, end_s, standard, said FROM classes)
+        ON standard IN ('nichd', 'figo', 'nice') USING first(said)
         GROUP BY recording, fetus, "window", start_s, end_s""",
     "class_counts": """
-        SELECT standard, "window", label, count(*) AS windows
+        SELECT standard, "window", said, count(*) AS windows
         FROM classes GROUP BY ALL ORDER BY standard, "window", windows DESC""",
     "worst_class": """
         SELECT recording, fetus, standard, max(rank) AS rank, arg_max(label, rank) AS label

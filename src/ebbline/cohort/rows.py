@@ -190,6 +190,7 @@ def _class(one: Classification) -> Row:
     return {
         "standard": str(one.standard),
         "edition": one.edition,
+        "said": one.said,
         "label": one.label,
         "rank": one.rank,
         "decided_by": list(one.decided_by),

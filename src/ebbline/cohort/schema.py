@@ -149,6 +149,11 @@ CLASSES = TableSchema(
         *_texts(
             ("standard", "the standard"),
             ("edition", "its edition, with what was changed in it for a study"),
+            (
+                "said",
+                'the class as it is shown: its word, "no class", or "at least ..." where no more '
+                "than that is certain",
+            ),
             ("label", 'the class in the standard\'s word, or "no class"'),
         ),
         Column("rank", Kind.WHOLE, "0 best, rising; -1 without a class"),

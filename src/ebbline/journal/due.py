@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from ebbline.bedside.policy.reviews import (
     Method,
@@ -57,7 +57,7 @@ def case_reviews(
         method = Method(known.heart_by)
     factors = {*known.risk_factors, *_factors(held)}
     names = {one.name for one in policy.risk_factors}
-    last = _last_done(held)
+    last = last_done(held)
     return CaseReviews(
         reviews_due(
             now,
@@ -70,6 +70,30 @@ def case_reviews(
         ),
         second,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class ReviewAhead:
+    """When a review falls due; overdue: that time is past."""
+
+    title: str
+    due_at: datetime
+    overdue: bool
+
+
+def reviews_ahead(
+    entries: Sequence[Entry], now: datetime, *, policy: ReviewPolicy | None = None
+) -> tuple[ReviewAhead, ...]:
+    """The reviews of a case in the order in which they fall due.
+
+    One that was never done counts from when the case was opened.
+    """
+    due = case_reviews(entries, now, policy=policy).due
+    found = []
+    for one in due.reviews if due is not None else ():
+        at = one.due_at or entries[0].at + timedelta(minutes=one.every_min)
+        found.append(ReviewAhead(one.title, at, at < now))
+    return tuple(sorted(found, key=lambda one: one.due_at))
 
 
 def _factors(held: Iterable[Entry]) -> set[str]:
@@ -85,7 +109,7 @@ def _factors(held: Iterable[Entry]) -> set[str]:
     return found
 
 
-def _last_done(held: Iterable[Entry]) -> dict[str, datetime]:
+def last_done(held: Iterable[Entry]) -> dict[str, datetime]:
     """When each review was last done, by the entries that are one."""
     done: dict[str, datetime] = {}
 

@@ -81,11 +81,11 @@ class InventedSource:
 
 def invented(number: int) -> InventedSource:
     """One of ten labours that differ: most go well, a few do not. number counts from 1."""
-    usual = Scenario(hours=INVENTED_HOURS, maternal_pulse=number % 3 == 0)
+    usual = Scenario(hours=INVENTED_HOURS, bandwidth_bpm=14.0, maternal_pulse=number % 3 == 0)
     kinds = (
         usual,
         replace(usual, variable_share=0.35, prolonged=(ProlongedFall(75.0, 7.0, 55.0),)),
-        replace(usual, bandwidth_bpm=9.0, contractions_per_10_min=3.0),
+        replace(usual, bandwidth_bpm=11.0, contractions_per_10_min=3.0),
         replace(usual, late_share=0.6, bandwidth_bpm=5.0, contractions_per_10_min=4.5),
         replace(usual, signal_loss=0.25, maternal_capture_per_hour=1.0),
         replace(usual, baseline_bpm=146.0, early_share=0.3),

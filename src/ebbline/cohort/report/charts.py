@@ -19,8 +19,12 @@ _NUMBERS = 3.4
 _ROW = 0.62
 _TEXT = 9.0
 
-SHADES = ("#dbe7e8", "#8fb3b6", FALL, "#e9e4ee")
-"""From good to bad, the last for "no class" (rank -1): steps that stay apart in greyscale."""
+SHADES = ("#dbe7e8", "#8fb3b6", FALL, "#f3dcc4", "#e9e4ee")
+"""From good to bad, then what is at least so bad (AT_LEAST), the last for "no class" (-1): steps
+that stay apart in greyscale, the last two with a hatch of their own."""
+
+AT_LEAST = -2
+"""In the place of a rank: no class, but something that is certain."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +103,8 @@ def stacked(
 ) -> Page:
     """Columns of shares that add up to 1.
 
-    parts: each class with its rank, from good to bad, -1 for "no class". columns: a label with
-    one share for each part.
+    parts: each class with its rank, from good to bad, AT_LEAST, and -1 for "no class". columns: a
+    label with one share for each part.
     """
     height, left = 5.2, 1.5
     right, base = WIDTH - 0.3, 1.5 + height
@@ -140,8 +144,11 @@ def stacked(
 
 def _patch(x: float, y: float, width: float, height: float, shade: str) -> list[Shape]:
     area = Rect(x, y, width, height, shade, Stroke(INK, 0.4))
-    if shade == SHADES[3]:
-        lines = hatch(Rect(x, y, width, height), Stroke(QUIET_INK, 0.4), spacing=0.16)
+    if shade in SHADES[3:]:
+        at_least = shade == SHADES[AT_LEAST]
+        spacing, turn = (0.3, 0.0) if at_least else (0.16, 45.0)
+        pen = Stroke(QUIET_INK, 0.4)
+        lines = hatch(Rect(x, y, width, height), pen, spacing=spacing, turn=turn)
         return [area, lines]
     if shade == SHADES[2]:
         lines = hatch(Rect(x, y, width, height), Stroke("#ffffff", 0.3), spacing=0.22, turn=-45.0)

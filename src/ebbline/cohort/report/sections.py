@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ebbline.cohort.report.charts import Bar, bars, histogram, stacked
+from ebbline.cohort.report.charts import AT_LEAST, Bar, bars, histogram, stacked
 from ebbline.cohort.report.model import Figure, ReportTable, Section
 from ebbline.cohort.report.tables import interval, share_said
 from ebbline.cohort.rows import HALF_HOUR, LAST, SECOND_STAGE
@@ -199,13 +199,19 @@ def distributions(base: Any) -> Section:
 
 
 def labels_of(base: Any, standard: str) -> dict[str, int]:
-    """The classes of a standard that occur with their ranks, good to bad, "no class" last."""
+    """The classes of a standard as they are said, good to bad, with their ranks.
+
+    Where a window has no class and something is certain ("at least suspicious") the rank is that of
+    `charts.AT_LEAST`; "no class" stands last.
+    """
     found = _asked(
         base,
-        "SELECT label, max(rank) FROM classes WHERE standard = ? GROUP BY label ORDER BY 2, 1",
+        "SELECT said, max(rank) FROM classes WHERE standard = ? GROUP BY said ORDER BY 2, 1",
         [standard],
     )
-    return {label: rank for label, rank in found if rank >= 0} | {NO_CLASS: -1}
+    classed = {said: rank for said, rank in found if rank >= 0}
+    least = {said: AT_LEAST for said, rank in found if rank < 0 and said != NO_CLASS}
+    return classed | least | {NO_CLASS: -1}
 
 
 def standards_of(base: Any) -> list[tuple[str, str]]:
@@ -251,7 +257,7 @@ def classes(base: Any) -> Section:
 def _over_time(base: Any, standard: str) -> list[tuple[str, dict[str, int]]]:
     found = _asked(
         base,
-        'SELECT c."window", CAST(floor((r.duration_s - c.end_s) / 1800) AS INT) AS back, c.label, '
+        'SELECT c."window", CAST(floor((r.duration_s - c.end_s) / 1800) AS INT) AS back, c.said, '
         "count(*) FROM classes c JOIN recordings r USING (recording, fetus) WHERE standard = ? "
         "GROUP BY ALL",
         [standard],
@@ -288,7 +294,7 @@ def disagreement(base: Any) -> Section:
         for other in names[n + 1 :]:
             rows = _asked(
                 base,
-                "SELECT a.label, b.label, count(*) FROM classes a JOIN classes b USING "
+                "SELECT a.said, b.said, count(*) FROM classes a JOIN classes b USING "
                 '(recording, fetus, "window", start_s, end_s) WHERE a.standard = ? AND '
                 "b.standard = ? GROUP BY ALL",
                 [one, other],
@@ -302,7 +308,9 @@ def disagreement(base: Any) -> Section:
             tables.append(
                 ReportTable((f"{editions[one]} (rows), {editions[other]} (columns)", *across), body)
             )
-            both = sum(c for (a, b), c in counts.items() if NO_CLASS not in (a, b))
+            both = sum(
+                c for (a, b), c in counts.items() if down.get(a, -1) >= 0 and across.get(b, -1) >= 0
+            )
             apart = _asked(base, _APART + "SELECT count(*) FROM apart", [one, other])[0][0]
             told.append(
                 f"{editions[one]} and {editions[other]}: of the windows that both class, one says "

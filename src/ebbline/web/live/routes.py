@@ -50,6 +50,7 @@ async def bed_page(request: Request, labour: str, beds: Beds, who: Who) -> HTMLR
         labour=found,
         state=unit.states.get(labour) or bare(found),
         name=who.name,
+        recorded=await asyncio.to_thread(beds.recorded, found),
     )
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import random
 import time
-from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -16,8 +15,7 @@ from ebbline.web.record.service import Records
 from ebbline.web.settings import Settings
 
 if TYPE_CHECKING:
-    from ebbline.journal.chain import Entry
-    from ebbline.live.bed import Known, PlannedReview
+    from ebbline.live.bed import Known
     from ebbline.live.replay import Source
     from ebbline.live.sample_store import Labour, Notice
     from ebbline.live.unit import Unit
@@ -180,6 +178,16 @@ class LiveService:
         await asyncio.to_thread(self._recorded, unit, labour, done, by)
         return done
 
+    def recorded(self, labour: Labour) -> bool:
+        """Whether the record has a case with the labour's number."""
+        from ebbline.journal.errors import JournalError
+
+        try:
+            self._records.journal.entries(labour.case_number.upper())
+        except JournalError:
+            return False
+        return True
+
     def _recorded(self, unit: Unit, labour: str, seen: Notice, by: str) -> None:
         from ebbline.journal.chain import Draft
         from ebbline.journal.entries import Notice as NoticeEntry
@@ -216,9 +224,10 @@ class LiveService:
 
     def _known(self, labour: Labour, trace_s: float) -> Known | None:
         """What the record says of a labour; None where it has no case with that number."""
+        from ebbline.journal.due import reviews_ahead
         from ebbline.journal.errors import JournalError
         from ebbline.journal.labour_context import labour_context, sensors_in_place
-        from ebbline.live.bed import Known
+        from ebbline.live.bed import Known, PlannedReview
 
         try:
             entries = self._records.journal.entries(labour.case_number.upper())
@@ -228,9 +237,10 @@ class LiveService:
         # The time of a replayed labour is its trace's: what is written now counts from there.
         begins = now - timedelta(seconds=trace_s) if labour.by_trace else labour.started_at
         context = labour_context(entries, begins, now, labour.context)
-        return Known(
-            self._held(labour, context), sensors_in_place(entries, now), planned(entries, now)
+        ahead = tuple(
+            PlannedReview(one.title, one.due_at, one.overdue) for one in reviews_ahead(entries, now)
         )
+        return Known(self._held(labour, context), sensors_in_place(entries, now), ahead)
 
     def _held(self, labour: Labour, context: Context) -> Context:
         """A replayed labour runs ahead of the clock: its second stage stays where it first was."""
@@ -252,22 +262,6 @@ def with_known(recording: Recording, known: Known) -> Recording:
         for one in recording.channels
     )
     return replace(recording, channels=channels, context=known.context)
-
-
-def planned(entries: Sequence[Entry], now: datetime) -> tuple[PlannedReview, ...]:
-    """The reviews of a case by its record, the most overdue first."""
-    from ebbline.bedside.policy.reviews import DueState
-    from ebbline.journal.due import case_reviews
-    from ebbline.live.bed import PlannedReview
-
-    due = case_reviews(entries, now).due
-    found = []
-    for one in due.reviews if due is not None else ():
-        # One that was never written counts from when the case was opened.
-        at = one.due_at or entries[0].at + timedelta(minutes=one.every_min)
-        over = one.state is DueState.OVERDUE or (one.state is DueState.NEVER and at < now)
-        found.append(PlannedReview(one.title, at, over))
-    return tuple(sorted(found, key=lambda one: one.due_at))
 
 
 def bare(labour: Labour) -> dict[str, Any]:

@@ -25,6 +25,7 @@ from ebbline.web.record.schemas import (
     HandoverOut,
     HeardOut,
     RateOut,
+    ReviewAheadOut,
     StateOut,
     TapsIn,
     VerifiedOut,
@@ -116,6 +117,7 @@ def board_page(request: Request, kept: Kept, closed: bool = False) -> HTMLRespon
         "record/board.html",
         place="record",
         board=kept.board(closed=closed),
+        ahead=kept.reviews(),
         closed=closed,
         now=kept.now(),
         where=kept.journal.place,
@@ -298,6 +300,21 @@ def cases(kept: Kept, closed: bool = False) -> list[CaseOut]:
             head=one.head,
         )
         for one in kept.journal.cases(closed=closed)
+    ]
+
+
+@router.get("/api/record/reviews", tags=["record"])
+def reviews_to_come(kept: Kept) -> list[ReviewAheadOut]:
+    """Reviews of all open cases that are overdue or fall due within the hour, in that order."""
+    return [
+        ReviewAheadOut(
+            case=card.case,
+            bed=card.bed,
+            title=one.title,
+            due_at=one.due_at,
+            overdue=one.overdue,
+        )
+        for card, one in kept.reviews()
     ]
 
 

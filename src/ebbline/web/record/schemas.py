@@ -181,3 +181,13 @@ def entry_out(entry: Entry) -> EntryOut:
         previous=entry.previous,
         hash=entry.hash,
     )
+
+
+class ReviewAheadOut(BaseModel):
+    """A review of a case, and when it falls due."""
+
+    case: str
+    bed: str
+    title: str
+    due_at: datetime
+    overdue: bool

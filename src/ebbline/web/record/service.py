@@ -13,7 +13,7 @@ from ebbline.criteria.model import Level
 from ebbline.errors import EbblineError
 from ebbline.journal.chain import Entry, case_number
 from ebbline.journal.chart import Alert, Chart, chart
-from ebbline.journal.due import case_reviews
+from ebbline.journal.due import ReviewAhead, case_reviews, reviews_ahead
 from ebbline.journal.entries import Bed, Told, Trace
 from ebbline.journal.handover import Handover, awaited, handover
 from ebbline.journal.listening import Asked, ListeningState, Urgency, listening
@@ -30,6 +30,9 @@ GRAVE = (Urgency.AT_ONCE, Urgency.TRACE)
 STALE = timedelta(minutes=30)
 """From when the page says how old the reading is (ours: the usual window)."""
 
+
+AHEAD = timedelta(hours=1)
+"""Reviews that fall due within this stand on the list of all beds (ours)."""
 
 FRESH = timedelta(minutes=1)
 """How long the reading of a running trace stands on the record's pages (ours)."""
@@ -155,6 +158,17 @@ class Records:
         cards = self.journal.cases(closed=closed)
         both = [(card, self.state(card.case)) for card in cards]
         return sorted(both, key=lambda one: -one[1].grave)
+
+    def reviews(self) -> list[tuple[CaseCard, ReviewAhead]]:
+        """Reviews of all open cases that are overdue or soon due, in the order of their times."""
+        now = self.now()
+        found = [
+            (card, one)
+            for card in self.journal.cases()
+            for one in reviews_ahead(self.journal.entries(card.case), now)
+            if one.due_at <= now + AHEAD
+        ]
+        return sorted(found, key=lambda pair: pair[1].due_at)
 
     def state(self, case: str) -> CaseState:
         """How a case stands now. Raises NoSuchCaseError."""

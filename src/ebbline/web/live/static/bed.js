@@ -1,7 +1,7 @@
 // One bed live: the four lines, what to look at, and the strip as it grows.
 import { get, send, tellProblem } from "../api.js";
 import { GrowingStrip } from "./growing-strip.js";
-import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, clockOf, element, listen, old, sign } from "./words.js";
+import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, clockOf, element, episodes, goesOn, listen, nextReview, old, sign } from "./words.js";
 
 const bed = document.getElementById("bed");
 const labour = bed.dataset.labour;
@@ -11,6 +11,7 @@ const OPEN_SHOWN = 2;
 const SEEN_SHOWN = 1;
 let all = false;
 let state = null;
+let linesStale = false;
 
 function showNumbers(one) {
   const box = document.getElementById("numbers");
@@ -30,34 +31,68 @@ function showNumbers(one) {
   box.replaceChildren(...rows.filter(Boolean));
 }
 
+/** What was read a while ago is told as of then, and nothing of it reassures. */
 function showLines(one) {
-  const grave = [one.class_level, one.now_level, "", ""];
+  const stale = Boolean(old(state, strip.end));
+  linesStale = stale;
+  const level = (given) => (stale && given === "reassuring" ? "not assessed" : given);
+  const grave = [level(one.class_level), level(one.now_level), "", ""];
   document.getElementById("lines").replaceChildren(...one.lines.map(([title, text], row) =>
     element("div", { class: grave[row] === "alarming" ? "grave" : null },
-      element("dt", {}, title, title === "Class" ? element("span", { class: "at" }, ` at ${clockOf(start, one.class_at_s)}`) : null),
+      element("dt", {}, stale && title === "Right now" ? `At ${clockOf(start, state.at_s)}, not now` : title, title === "Class" ? element("span", { class: "at" }, ` at ${clockOf(start, one.class_at_s)}`) : null),
       element("dd", {}, row < 2 ? sign(grave[row]) : null, text))));
+}
+
+/** What the record says of this labour, and which reviews come next by it. */
+function showKnown() {
+  const next = nextReview(state.reviews || [], Date.now());
+  const said = [...(state.known || []), next].filter(Boolean);
+  const line = document.getElementById("known");
+  line.hidden = !said.length;
+  line.textContent = said.join(" · ");
+}
+
+/** What came of the packets beside what was plainly kept: nothing is dropped unsaid. */
+function showPackets() {
+  const { late = 0, doubled = 0, contradicting = 0 } = state.packets || {};
+  const said = [
+    late ? `${late} samples came too late to be read live (kept)` : "",
+    contradicting ? `${contradicting} contradicted what had come before (the first stands)` : "",
+    doubled ? `${doubled} came twice` : "",
+  ].filter(Boolean);
+  const line = document.getElementById("packets");
+  line.hidden = !said.length;
+  line.textContent = `From the sensors: ${said.join("; ")}.`;
 }
 
 const unfolded = new Set();
 
-function prompt(one) {
+const ENDED = { "prolonged-fall": " Over now: the rate has come back.", "signal-lost": " There is a rate again." };
+
+/** One thing to look at; several prompts where it was told as it went on. */
+function prompt(group) {
+  const one = group[0];
+  const over = goesOn(state, one) === false;
   const words = element("span", { class: "prompt-text" }, `At ${clockOf(start, one.at_s)}: ${one.text}`);
-  const item = element("li", { class: `prompt${one.acknowledged_at ? " seen" : ""}`, "data-urgency": one.urgency },
-    element("b", {}, sign(LEVEL_OF[one.urgency]), TITLES[one.kind] || one.kind), words);
-  if (one.escalated && !one.acknowledged_at) words.append(element("span", { class: "prompt-late" }, " Not answered in time."));
-  const why = element("details", { open: unfolded.has(one.id) }, element("summary", {}, "Why"), element("p", { class: "prompt-rule" }, `The rule: ${one.rule}.`));
+  const item = element("li", { class: `prompt${one.acknowledged_at ? " seen" : ""}${over ? " over" : ""}`, "data-urgency": one.urgency },
+    element("b", {}, sign(over ? "not assessed" : LEVEL_OF[one.urgency]), TITLES[one.kind] || one.kind), words);
+  if (over) words.append(element("b", {}, ENDED[one.kind]));
+  if (group.some((other) => other.escalated) && !one.acknowledged_at) words.append(element("span", { class: "prompt-late" }, " Not answered in time."));
+  const rules = [...new Set(group.map((other) => other.rule))].reverse();
+  const why = element("details", { open: unfolded.has(one.id) }, element("summary", {}, "Why"),
+    ...rules.map((rule) => element("p", { class: "prompt-rule" }, `The rule: ${rule}.`)));
   why.addEventListener("toggle", () => (why.open ? unfolded.add(one.id) : unfolded.delete(one.id)));
   if (one.acknowledged_at) {
     item.append(element("span", { class: "prompt-by" }, `seen by ${one.acknowledged_by}`), why);
     return item;
   }
   const seen = element("button", { type: "button", "data-notice": one.id }, "Seen");
-  seen.addEventListener("click", () => acknowledge(one));
+  seen.addEventListener("click", () => acknowledge(group));
   item.append(why, seen);
   return item;
 }
 
-async function acknowledge(one) {
+async function acknowledge(group) {
   let name = sessionStorage.getItem("ebbline.seen-by") || "";
   if (!name) {
     name = (window.prompt("Your name or initials, to be written beside what you saw:", bed.dataset.name) || "").trim();
@@ -65,17 +100,18 @@ async function acknowledge(one) {
     sessionStorage.setItem("ebbline.seen-by", name);
   }
   try {
-    await send("POST", `/api/live/beds/${labour}/notices/${one.id}/seen`, { by: name });
+    for (const one of group) await send("POST", `/api/live/beds/${labour}/notices/${one.id}/seen`, { by: name });
   } catch (error) {
     tellProblem(error);
   }
 }
 
 function showPrompts() {
-  const open = state.notices.filter((one) => !one.acknowledged_at)
-    .sort((a, b) => URGENCY.indexOf(b.urgency) - URGENCY.indexOf(a.urgency) || b.at_s - a.at_s);
+  const urgency = (group) => Math.max(...group.map((one) => URGENCY.indexOf(one.urgency))) - (goesOn(state, group[0]) === false ? 0.5 : 0);
+  const open = episodes(state.notices.filter((one) => !one.acknowledged_at))
+    .sort((a, b) => urgency(b) - urgency(a) || b[0].at_s - a[0].at_s);
   const shown = all ? open : open.slice(0, OPEN_SHOWN);
-  const seen = state.notices.filter((one) => one.acknowledged_at).slice(-SEEN_SHOWN).reverse();
+  const seen = episodes(state.notices.filter((one) => one.acknowledged_at)).slice(0, SEEN_SHOWN);
   const more = document.getElementById("more");
   more.hidden = open.length <= OPEN_SHOWN;
   more.textContent = all ? "Only the most urgent" : `${open.length - OPEN_SHOWN} more not seen`;
@@ -102,6 +138,8 @@ function show(next) {
   showNumbers(gravest);
   showLines(gravest);
   showPrompts();
+  showKnown();
+  showPackets();
   strip.setFindings(gravest.events, gravest.baseline);
 }
 
@@ -113,7 +151,10 @@ async function fetchSamples() {
     strip.add(await get(`/api/live/beds/${labour}/samples?since_s=${strip.wanted.toFixed(1)}`));
     describe();
     // The trace may have run on while the reading has not.
-    if (state?.fetuses?.length) showNumbers(gravestOf(state));
+    if (state?.fetuses?.length) {
+      showNumbers(gravestOf(state));
+      if (linesStale !== Boolean(old(state, strip.end))) showLines(gravestOf(state));
+    }
   } catch (error) {
     if (error.status) tellProblem(error);
   } finally {

@@ -1,6 +1,6 @@
 // All beds, danger first: the few things that matter of each.
-import { send, tellProblem } from "../api.js";
-import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, clockOf, element, listen, old, sign } from "./words.js";
+import { get, send, tellProblem } from "../api.js";
+import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, bedName, clockOf, element, episodes, goesOn, inMinutes, listen, old, sign } from "./words.js";
 
 const board = document.getElementById("board");
 const empty = document.getElementById("empty");
@@ -21,7 +21,7 @@ function gravity(state) {
 function tile(state) {
   const gravest = [...state.fetuses].sort((a, b) => GRAVITY.indexOf(b.level) - GRAVITY.indexOf(a.level))[0];
   const link = element("a", { class: "bed-tile", href: `/live/${state.labour}`, "data-level": state.level });
-  const head = element("span", { class: "tile-head" }, element("b", {}, state.bed), element("span", { class: "soft" }, `case ${state.case}`));
+  const head = element("span", { class: "tile-head" }, element("b", {}, bedName(state.bed)), element("span", { class: "soft" }, `case ${state.case}`));
   link.append(head);
   if (!gravest) {
     link.append(element("span", { class: "tile-class" }, sign("not assessed"), "No trace read yet"), element("span", { class: "tile-now" }, "Nothing has come from this bed's sensors."), element("span", { class: "tile-foot" }));
@@ -32,22 +32,46 @@ function tile(state) {
   const fresh = !stale && gravest.rate_bpm !== null && gravest.signal_age_s <= FRESH_S;
   head.append(element("span", { class: "tile-rate" }, fresh ? String(gravest.rate_bpm) : "–", element("small", {}, fresh ? "bpm, last 5 s" : "no rate now")));
   const which = state.fetuses.length > 1 ? `Fetus ${gravest.fetus}: ` : "";
-  link.append(element("span", { class: "tile-class" }, sign(gravest.class_level), `${which}${gravest.label}`));
-  link.append(element("span", { class: "tile-now" }, stale ? element("b", {}, `${stale} `) : null, gravest.lines[1][1]));
+  link.append(element("span", { class: "tile-class" }, sign(stale && gravest.class_level === "reassuring" ? "not assessed" : gravest.class_level), `${which}${gravest.label}`));
+  link.append(element("span", { class: "tile-now" }, stale ? element("b", {}, `${stale} At ${clockOf(state.started_at, state.at_s)}: `) : null, gravest.lines[1][1]));
   const foot = element("span", { class: "tile-foot" });
-  const prompts = open(state).sort((a, b) => URGENCY.indexOf(b.urgency) - URGENCY.indexOf(a.urgency) || b.at_s - a.at_s);
+  const prompts = episodes(open(state)).sort((a, b) => URGENCY.indexOf(b[0].urgency) - URGENCY.indexOf(a[0].urgency) || b[0].at_s - a[0].at_s);
   if (prompts.length) {
-    const first = prompts[0];
-    const more = prompts.length > 1 ? ` and ${prompts.length - 1} more` : "";
-    const passed = prompts.some((one) => one.escalated);
-    foot.append(element("span", { class: `tile-prompt${passed ? " passed-on" : ""}` }, sign(LEVEL_OF[first.urgency]), `${TITLES[first.kind] || first.kind}, ${clockOf(state.started_at, first.at_s)}${more}${passed ? ", not answered" : ""}`));
+    const first = prompts[0][0];
+    const over = goesOn(state, first) === false ? ", over now" : "";
+    const more = prompts.length > 1 ? `; ${prompts.length - 1} more` : "";
+    const passed = prompts.flat().some((one) => one.escalated);
+    foot.append(element("span", { class: `tile-prompt${passed ? " passed-on" : ""}` }, sign(over ? "not assessed" : LEVEL_OF[first.urgency]), `${TITLES[first.kind] || first.kind} ${clockOf(state.started_at, first.at_s)}${over}${passed ? ", not answered" : ""}${more}`));
   }
   const rate = gravest.contractions_per_10_min;
   foot.append(element("span", {}, rate === null ? "contractions not known" : `${rate} in 10 min`));
   foot.append(element("span", {}, gravest.baseline_bpm === null ? "no baseline" : `baseline ${gravest.baseline_bpm}`));
-  foot.append(element("span", {}, `read ${clockOf(state.started_at, state.at_s)}`));
   link.append(foot);
   return link;
+}
+
+/** Reviews of all beds in the order in which they fall due, from the records. */
+const reviews = document.getElementById("reviews");
+async function showReviews() {
+  if (document.hidden) return;
+  let rows;
+  try {
+    rows = await get("/api/record/reviews");
+  } catch (error) {
+    if (error.status) tellProblem(error);
+    return;
+  }
+  const now = Date.now();
+  document.getElementById("reviews-part").hidden = !rows.length;
+  reviews.replaceChildren(...rows.map((one) => {
+    const at = Date.parse(one.due_at);
+    const over = at < now;
+    const when = over ? `overdue for ${inMinutes(now - at)}` : `in ${inMinutes(at - now)}`;
+    return element("li", { class: over ? "over" : null },
+      element("a", { href: `/record/${one.case}` },
+        element("span", { class: "review-when" }, sign(over ? "caution" : "not assessed"), when),
+        element("b", {}, bedName(one.bed)), element("span", {}, one.title), element("span", { class: "soft" }, clockOf(one.due_at, 0))));
+  }));
 }
 
 const shown = new Map();
@@ -85,6 +109,8 @@ listen("/api/live/events", (state) => {
 });
 draw();
 setInterval(draw, 10000);
+showReviews();
+setInterval(showReviews, 30000);
 
 document.getElementById("begin").addEventListener("submit", async (event) => {
   event.preventDefault();

@@ -3,9 +3,11 @@ import * as draw from "../strip/draw.js";
 import { Clock, bpmPerCm, pixelsPerCm } from "../strip/paper.js";
 import { Pyramid } from "../strip/pyramid.js";
 
+/** Under this width (px) the names beside the lanes are short. */
+const NARROW = 520;
 const RANGE = [50, 210];
 const KINDS = { "fetal heart rate": "heart", "uterine activity": "uterine", "maternal heart rate": "maternal" };
-const GUTTER = 88;
+const GUTTER = 100;
 
 export class GrowingStrip {
   constructor(root, startIso) {
@@ -170,7 +172,7 @@ export class GrowingStrip {
     const local = new Date(from.getTime() - from.getTimezoneOffset() * 60000).toISOString();
     const scene = {
       ink: inks, width, height: top, lanes, unit, gutter: Math.round(GUTTER * unit), spp: this.spp, t0: left - base,
-      clock: new Clock(local), duration: this.end - base, uterineUnit: "activity", blind: false, selected: null, fetus: 1,
+      clock: new Clock(local), duration: this.end - base, narrow: width < NARROW, uterineUnit: width < NARROW ? "no unit" : "activity", blind: false, selected: null, fetus: 1,
     };
     const ctx = this.canvas.getContext("2d");
     ctx.setTransform(dpr, 0, 0, dpr, 0, 0);

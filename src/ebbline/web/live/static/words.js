@@ -11,7 +11,7 @@ export const URGENCY = ["look", "soon", "now"];
 export const LEVEL_OF = { look: "not assessed", soon: "caution", now: "alarming" };
 export const TITLES = {
   "prolonged-fall": "Prolonged fall", bradycardia: "Low baseline", "signal-lost": "No heart rate",
-  "mother-suspected": "Mother's rate?", tachysystole: "Over 5 contractions in 10", "class-worsened": "Class is worse",
+  "mother-suspected": "Mother's rate suspected", tachysystole: "Over 5 contractions in 10", "class-worsened": "Class is worse",
   "review-overdue": "Review overdue",
 };
 
@@ -71,6 +71,45 @@ export function listen(path, onState, connected) {
     if (Date.now() - last > 40000) connected(false);
   }, 5000);
   return source;
+}
+
+const SAME_EPISODE_S = 60;
+
+/** Prompts of one episode together, the latest first: one fall told at 2, 3 and 5 minutes is one thing to look at. */
+export function episodes(notices) {
+  const found = [];
+  for (const one of [...notices].sort((a, b) => b.at_s - a.at_s)) {
+    const same = found.find((group) => group[0].kind === one.kind && Math.abs(group[0].from_s - one.from_s) <= SAME_EPISODE_S && !group[0].acknowledged_at === !one.acknowledged_at);
+    if (same) same.push(one);
+    else found.push([one]);
+  }
+  return found;
+}
+
+/** Whether what a prompt told of goes on; null where the state does not say. */
+export function goesOn(state, one) {
+  if (old(state) || !state.fetuses.length) return null;
+  if (one.kind === "prolonged-fall") return state.fetuses.some((fetus) => fetus.fall && Math.abs(fetus.fall.from_s - one.from_s) <= SAME_EPISODE_S);
+  if (one.kind === "signal-lost") return state.fetuses.some((fetus) => fetus.signal_age_s === null || fetus.signal_age_s > FRESH_S);
+  return null;
+}
+
+/** How a bed is called: a bare number is a number of a bed. */
+export const bedName = (bed) => (/^\d/.test(bed) ? `Bed ${bed}` : bed);
+
+/** The review that comes next, in words; the one longest overdue where one is. */
+export function nextReview(reviews, now) {
+  const [first, second] = [...reviews].sort((a, b) => Date.parse(a.due_at) - Date.parse(b.due_at));
+  if (!first) return "";
+  const title = `${first.title.charAt(0).toLowerCase()}${first.title.slice(1)}`;
+  const overdue = reviews.filter((one) => Date.parse(one.due_at) < now).length;
+  if (overdue) return `review overdue for ${inMinutes(now - Date.parse(first.due_at))}: ${title}${overdue > 1 ? ` and ${overdue - 1} more` : ""}`;
+  return `next review in ${inMinutes(Date.parse(first.due_at) - now)}: ${title}${second && second.due_at === first.due_at ? " and more" : ""}`;
+}
+
+export function inMinutes(ms) {
+  const minutes = Math.max(0, Math.round(ms / 60000));
+  return minutes < 90 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${minutes % 60} min`;
 }
 
 const BEHIND_S = 60;
