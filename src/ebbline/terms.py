@@ -100,3 +100,8 @@ class Position(StrEnum):
     RIGHT_POSTERIOR = "right posterior"
     RIGHT_TRANSVERSE = "right transverse"
     RIGHT_ANTERIOR = "right anterior"
+
+
+def counted(amount: int, one: str, many: str = "") -> str:
+    """'1 contraction', '3 contractions', '2 entries'."""
+    return f"{amount} {one if amount == 1 else many or one + 's'}"

@@ -94,7 +94,7 @@ def test_agreement_with_readings_that_people_gave(read_once: tuple[Path, Summary
     path.write_text(READINGS)
     report = build_report(read_once[0], path)
     [section] = [one for one in report.sections if one.title == "Agreement with readers"]
-    assert section.paragraphs[0].startswith("2 windows were read by 3 people or more")
+    assert section.paragraphs[0].startswith("2 windows read by 3 people or more")
     [table] = section.tables
     panel = next(row for row in table.rows if row[0] == "Panel reading")
     assert int(panel[1]) + int(panel[2]) == 2

@@ -142,7 +142,7 @@ def test_marks_are_added_once_and_those_outside_are_left_out(tmp_path: Path) -> 
         "turned to the left side; pulse checked",
         "new",
     ]
-    assert "1 annotations lie outside the recording: left out." in again.provenance.notes
+    assert "1 annotation outside the recording: left out." in again.provenance.notes
     save_recording(again, tmp_path / "out.csv")
     assert open_recording(tmp_path / "out.csv").annotations == again.annotations
 

@@ -188,7 +188,7 @@ def test_report_and_export_read_the_workbenchs_store(tmp_path: Path):
         teaching.add_step(key, number, step)
     teaching.finish(key, *judged(encounter))
     store.close()
-    assert "1 finished attempts of 1 learners" in run("report", "--store", str(place)).output
+    assert "1 finished attempt of 1 learner" in run("report", "--store", str(place)).output
     table = tmp_path / "a.csv"
     run("export", str(table), "--store", str(place))
     assert "what-follows" in table.read_text()

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import typer
 
+from ebbline.terms import counted
+
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
@@ -27,7 +29,7 @@ def compile_ahead() -> None:
     house = Path(ebbline.__file__).parent
     whose = "every user" if all(house in place.parents for place in kept) else "you"
     count = compiled_here()
-    made = f"{count} {'loop' if count == 1 else 'loops'} compiled" if count else "nothing to do"
+    made = f"{counted(count, 'loop')} compiled" if count else "nothing to do"
     typer.echo(f"{made}: ready for {whose}, in {_shown(kept, house)}.")
 
 

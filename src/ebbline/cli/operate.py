@@ -10,6 +10,7 @@ import typer
 
 from ebbline.cli.output import Force, Outputs
 from ebbline.cli.serve import StorePath
+from ebbline.terms import counted
 
 if TYPE_CHECKING:
     from ebbline.store import Layout
@@ -87,7 +88,7 @@ def _dated(path: Path, folder: Path, keep: int) -> None:
     for one in names:
         target = folder / f"{one.stem}-{stamp}.sqlite"
         rows = sum(_copy(one, target).values())
-        typer.echo(f"Copied {one} to {target}: whole, {rows} {'row' if rows == 1 else 'rows'}.")
+        typer.echo(f"Copied {one} to {target}: whole, {counted(rows, 'row')}.")
     removed = 0
     for one in names:
         sets = sorted(folder.glob(f"{one.stem}-[0-9]*T[0-9]*Z.sqlite"))
@@ -95,7 +96,7 @@ def _dated(path: Path, folder: Path, keep: int) -> None:
             old.unlink()
             removed += 1
     if removed:
-        typer.echo(f"Removed {removed} older {'copy' if removed == 1 else 'copies'}.")
+        typer.echo(f"Removed {counted(removed, 'older copy', 'older copies')}.")
 
 
 def verify(

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ebbline.errors import EbblineError
+from ebbline.terms import counted
 
 if TYPE_CHECKING:
     from ebbline.picture.canvas import Document
@@ -101,7 +102,7 @@ class Outputs:
         encoded = encode_annotations(annotations, target, rate_hz)
         self._claim(target, encoded.contents)
         write_files(encoded.contents, replace=self._force)
-        typer.echo(f"wrote {len(annotations)} annotations to {shown(target)}", err=True)
+        typer.echo(f"wrote {counted(len(annotations), 'annotation')} to {shown(target)}", err=True)
         for loss in encoded.losses:
             typer.echo(f"not held by this format: {loss}", err=True)
 

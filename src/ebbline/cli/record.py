@@ -10,6 +10,7 @@ import typer
 
 from ebbline.cli.output import Force, Outputs
 from ebbline.journal.errors import JournalError
+from ebbline.terms import counted
 
 if TYPE_CHECKING:
     from ebbline.journal.store import Journal
@@ -292,7 +293,7 @@ def export_case(
     found, reading = _read(recording)
     data = pack(entries, recording=found, reading=reading, recording_format=recording_format)
     outputs.bytes(out, data)
-    typer.echo(f"wrote {out}: {len(entries)} entries, {len(data)} bytes")
+    typer.echo(f"wrote {out}: {counted(len(entries), 'entry', 'entries')}, {len(data)} bytes")
 
 
 @record_app.command("import")
@@ -318,7 +319,9 @@ def import_case(
             raise JournalError("no recording stands in it.", where=str(source))
         check_writable(recording)
     _journal(place).restore(found.entries)
-    typer.echo(f"case {found.entries[0].case}: {len(found.entries)} entries taken in")
+    typer.echo(
+        f"case {found.entries[0].case}: {counted(len(found.entries), 'entry', 'entries')} taken in"
+    )
     if recording is not None and found.recording is not None:
         saved = outputs.recording(found.recording, recording)
         typer.echo("wrote " + ", ".join(map(str, saved.files)))

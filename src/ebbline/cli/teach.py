@@ -10,6 +10,7 @@ import typer
 
 from ebbline.cli.output import Force, Outputs
 from ebbline.errors import EbblineError
+from ebbline.terms import counted
 
 if TYPE_CHECKING:
     from ebbline.teach.attempt_record import FinishedAttempt
@@ -66,7 +67,7 @@ def list_cases(
     for case in chosen:
         asks = ", ".join(case.asks)
         typer.echo(f"{case.difficulty}  {case.id:32s}  {case.title}  ({asks})")
-    typer.echo(f"{len(chosen)} cases.")
+    typer.echo(f"{counted(len(chosen), 'case')}.")
 
 
 @teach_app.command()
@@ -222,7 +223,7 @@ def export(
         statements = to_xapi(finished, shown, home_page=home_page or HOME_PAGE)
         text = json.dumps(statements, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
     outputs.text(target, text)
-    typer.echo(f"Wrote {len(finished)} attempts to {target}.")
+    typer.echo(f"Wrote {counted(len(finished), 'attempt')} to {target}.")
 
 
 def _finished(path: Path | None, assignment: str) -> tuple[tuple[FinishedAttempt, ...], bytes]:

@@ -11,8 +11,8 @@ from ebbline.picture.fonts import text_width, wrapped
 from ebbline.picture.paper import Panel
 from ebbline.picture.style import GRID_STRONG, INK, SMALL
 from ebbline.reading.model import TenMinutes
-from ebbline.reading.text import count, share
-from ebbline.terms import Window
+from ebbline.reading.text import share
+from ebbline.terms import Window, counted
 
 HEIGHT = 0.98
 _LINES = 3
@@ -38,15 +38,14 @@ def sentences(one: TenMinutes) -> tuple[str, ...]:
         if one.variability is VariabilityClass.INDETERMINATE or math.isnan(one.bandwidth_bpm)
         else f" ({one.bandwidth_bpm:.0f} bpm)"
     )
-    counted = "not assessed" if one.contractions is None else str(one.contractions)
+    squeezes = "not assessed" if one.contractions is None else str(one.contractions)
     contractions = (
         "contractions not assessed"
         if one.contractions is None
-        else count(one.contractions, "contraction")
+        else counted(one.contractions, "contraction")
     )
-    events = (
-        f"{count(one.accelerations, 'acceleration')}, {count(one.decelerations, 'deceleration')}"
-    )
+    rises = counted(one.accelerations, "acceleration")
+    events = f"{rises}, {counted(one.decelerations, 'deceleration')}"
     valid = f"{share(one.valid_share)} valid signal"
     change = f"; against the hour before: {', '.join(one.change)}" if one.change else ""
     full = (
@@ -55,7 +54,7 @@ def sentences(one: TenMinutes) -> tuple[str, ...]:
     )
     brief = (
         f"base {base}, var. {one.variability.value}; acc. {one.accelerations}, "
-        f"dec. {one.decelerations}; contr. {counted}; {share(one.valid_share)} valid"
+        f"dec. {one.decelerations}; contr. {squeezes}; {share(one.valid_share)} valid"
     )
     return (full + change, full, brief)
 

@@ -17,8 +17,8 @@ from ebbline.features import window as within
 from ebbline.features.findings import Deceleration, Findings
 from ebbline.reading.model import FourLines, Review
 from ebbline.reading.summary import new_against_the_hour_before
-from ebbline.reading.text import Clock, count, length, number, sentence, share, upper
-from ebbline.terms import Window
+from ebbline.reading.text import Clock, length, number, sentence, share, upper
+from ebbline.terms import Window, counted
 
 NOW_S = 60.0
 """The rate "now" is the middle one of the last minute (ours)."""
@@ -72,7 +72,7 @@ def class_line(one: Classification) -> str:
     said = [sentence(upper(text)) for text in why[:_REASONS_SAID]]
     more = len(why) - _REASONS_SAID
     if more > 0:
-        said.append(f"And {count(more, 'more reason')}.")
+        said.append(f"And {counted(more, 'more reason')}.")
     beyond = [sentence(upper(text)) for text in one.beyond]
     edge = [sentence(f"On the edge: {text}") for text in one.edge]
     return " ".join([*beyond, f"{one.edition}: {head}.", *said, *edge])
@@ -137,7 +137,7 @@ def right_now(findings: Findings, window: Window, clock: Clock) -> tuple[Level, 
     return (
         Level.CAUTION,
         True,
-        f"{said}, recovered; {count(len(falls), 'deceleration')} in the last {minutes}, the last "
+        f"{said}, recovered; {counted(len(falls), 'deceleration')} in the last {minutes}, the last "
         f"over at {clock.at(max(fall.end_s for fall in falls))}.",
     )
 

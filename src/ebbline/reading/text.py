@@ -35,7 +35,7 @@ from ebbline.reading.model import (
     TenMinutes,
 )
 from ebbline.recording.model import Context
-from ebbline.terms import SensorKind, Stage, Window
+from ebbline.terms import SensorKind, Stage, Window, counted
 
 NARROWEST = 40
 """Columns below which lines are no longer broken."""
@@ -129,11 +129,6 @@ def share(value: float) -> str:
     if 99 <= percent < 100 or 0 < percent < 1:
         return f"{99 if percent > 50 else 1} %"
     return number(percent, "%")
-
-
-def count(amount: int, one: str, many: str = "") -> str:
-    """'1 contraction', '3 contractions'."""
-    return f"{amount} {one if amount == 1 else many or one + 's'}"
 
 
 def sections(reading: Reading, fetal: FetalReading) -> tuple[Section, ...]:
@@ -330,7 +325,7 @@ def _contractions(summary: ContractionSummary, fetal: FetalReading) -> tuple[str
         None: "Whether there is tachysystole cannot be told.",
     }[summary.tachysystole]
     lines = [
-        f"{rate} ({count(summary.count, 'contraction')} in the window, by "
+        f"{rate} ({counted(summary.count, 'contraction')} in the window, by "
         f"{_sensor(uterine.sensor)}). {tachysystole}"
     ]
     if summary.count:
@@ -450,10 +445,10 @@ def _column(one: TenMinutes, clock: Clock) -> str:
     contractions = (
         "contractions not assessed"
         if one.contractions is None
-        else count(one.contractions, "contraction")
+        else counted(one.contractions, "contraction")
     )
     events = (
-        [count(one.accelerations, "acceleration"), count(one.decelerations, "deceleration")]
+        [counted(one.accelerations, "acceleration"), counted(one.decelerations, "deceleration")]
         if one.accelerations or one.decelerations or _could_show_events(one)
         else ["accelerations and decelerations not assessed"]
     )
@@ -497,7 +492,7 @@ def _class(one: Classification, clock: Clock, sources: _Sources) -> Section:
     lines += [f"No class: {sentence(why)}" for why in one.refusal]
     lines += [_reason(reason, one, clock, sources) for reason in one.reasons]
     if one.not_assessed:
-        lines.append(f"{count(len(one.not_assessed), 'thing')} not seen: under Not assessed.")
+        lines.append(f"{counted(len(one.not_assessed), 'thing')} not seen: under Not assessed.")
     return Section(f"Class by {one.edition}", tuple(lines))
 
 

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from ebbline.recording.limits import MAX_DURATION_S
 from ebbline.recording.model import Annotation, Context
+from ebbline.terms import counted
 
 BOUNDS = {"weeks": (15.0, 46.0), "parity": (0.0, 25.0)}
 """Completed weeks of gestation and earlier births that can be true (common practice, no source)."""
@@ -61,5 +62,7 @@ def placed(annotations: tuple[Annotation, ...]) -> tuple[tuple[Annotation, ...],
     for i in wrong:
         kept[i] = replace(kept[i], duration_s=0.0)
     if wrong:
-        notes.append(f"{len(wrong)} annotations have an impossible duration: counts as unknown.")
+        notes.append(
+            f"{counted(len(wrong), 'annotation')} of impossible duration: it counts as unknown."
+        )
     return (tuple(kept) if notes else annotations), tuple(notes)

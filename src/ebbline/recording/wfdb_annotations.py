@@ -19,6 +19,7 @@ from ebbline.recording.header_comments import one_line
 from ebbline.recording.limits import MAX_DURATION_S, is_possible_rate
 from ebbline.recording.model import Annotation, Encoded, Recording
 from ebbline.recording.wfdb_format import parse_header
+from ebbline.terms import counted
 
 SUFFIXES = (".atr", ".ann", ".mrk")
 """Ours to write; any suffix is read. `atr` is that of reference annotations by custom."""
@@ -101,9 +102,11 @@ def with_annotations(recording: Recording, path: Path) -> Recording:
     """
     found = read_annotations(path, max(c.rate_hz for c in recording.channels))
     within = [a for a in found if 0 <= a.time_s <= recording.duration_s]
-    notes = [f"{len(within)} annotations were read from {shown(path.name)}."]
+    notes = [f"{counted(len(within), 'annotation')} read from {shown(path.name)}."]
     if len(within) < len(found):
-        notes.append(f"{len(found) - len(within)} annotations lie outside the recording: left out.")
+        notes.append(
+            f"{counted(len(found) - len(within), 'annotation')} outside the recording: left out."
+        )
     both = dict.fromkeys((*recording.annotations, *within))
     return replace(
         recording,

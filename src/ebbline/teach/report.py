@@ -27,6 +27,7 @@ from ebbline.teach.standards import TITLES, classes_of
 from ebbline.teach.statistics.confusion import MISSED, NOT_THERE, Confusion, confusion
 from ebbline.teach.statistics.items import ItemStatistic, item_statistics
 from ebbline.teach.statistics.progress import AttemptLevel, progress
+from ebbline.terms import counted
 
 RESAMPLES = 1000
 _MARKS = tuple(kind.value for kind in MarkKind)
@@ -159,7 +160,8 @@ def _agreement(
 
 def report_text(report: ClassReport) -> str:
     """The report as plain text for a terminal."""
-    lines = [f"{report.attempts} finished attempts of {len(report.learners)} learners", ""]
+    learners = counted(len(report.learners), "learner")
+    lines = [f"{counted(report.attempts, 'finished attempt')} of {learners}", ""]
     if not report.attempts:
         return lines[0] + "\n"
     lines.append("QUESTIONS (first attempts)")

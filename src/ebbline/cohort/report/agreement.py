@@ -17,6 +17,7 @@ from ebbline.cohort.report.sections import standards_of
 from ebbline.cohort.report.tables import share_said
 from ebbline.cohort.rows import LAST, SECOND_STAGE
 from ebbline.statistics.agreement import MISSING, Agreement, Weighting, cohen
+from ebbline.terms import counted
 
 LEAST_READERS = 3
 """A window that fewer people read has no reading of the middle (ours)."""
@@ -59,7 +60,7 @@ def agreement(base: Any, given: Sequence[GivenReading]) -> Section:
     return Section(
         title,
         (
-            f"{len(windows)} windows were read by {LEAST_READERS} people or more. The middle "
+            f"{counted(len(windows), 'window')} read by {LEAST_READERS} people or more. The middle "
             "reading is the median, between two classes the worse one; each reader is set against "
             "the middle of the others. Where a standard gives no class the window is counted, not "
             "compared. The panel is a model fitted to the readings of nine obstetricians on "

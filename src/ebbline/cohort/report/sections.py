@@ -12,6 +12,7 @@ from ebbline.cohort.report.model import Figure, ReportTable, Section
 from ebbline.cohort.report.tables import interval, share_said
 from ebbline.cohort.rows import HALF_HOUR, LAST, SECOND_STAGE
 from ebbline.criteria.classification_builder import NO_CLASS
+from ebbline.terms import counted
 
 MOST_FAILURES = 50
 """Failures listed in the report; the table `failures` has all of them."""
@@ -37,8 +38,9 @@ def files(base: Any) -> Section:
     )[0]
     failures = _asked(base, "SELECT recording, what, place, remedy FROM failures")
     told = [
-        f"{count} recordings of {fetuses} fetuses were read, {hours or 0.0:.0f} hours in all. "
-        f"{len(failures)} files could not be read"
+        f"{counted(count, 'recording')} of {counted(fetuses, 'fetus', 'fetuses')} read, "
+        f"{hours or 0.0:.0f} hours in all. "
+        f"{counted(len(failures), 'file')} could not be read"
         + (": they count nowhere below." if failures else ".")
     ]
     tables = [
