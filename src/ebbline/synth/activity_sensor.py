@@ -7,6 +7,9 @@ recordings (bench.realism shows how far the likeness goes).
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
@@ -24,24 +27,95 @@ PER_HOUR = 1 / 3600.0
 SHIFT_FADES_S = 1800.0
 LOST_MEDIAN_S, OFF_MEDIAN_S, OFF_SPREAD = 70.0, 260.0, 1.1
 OFF_TOGETHER = 0.6
-QUICKNESS, SLOWER_QUICKNESS = 0.72, 0.45
-"""Share of a change that a device gives at the next sample (by the spectra of the belts)."""
-MEMORIES_S = np.array([500.0, 70.0, 12.0, 1.2, 30.0, 4.0, 90.0])
-"""Memories of drift, wander, roll, shake, breath's size, breath's rate, restlessness."""
+LEFT_AT_NOTHING, LEFT_AT_UNITS = 0.55, 3.0
+"""A belt taken off shows 0 in so many cases, else some units (by the flat stretches of CTU-UHB)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Belt:
+    """What a belt of a kind of device feels besides the womb, in units; each labour draws its own.
+
+    drift, wander, roll, shake: noises from slow to quick, with memories_s (then of the breath's
+    size and rate, and of restlessness); shake_quickness: share of the shake felt at the next
+    sample; white: without memory. breath: with breath_hz; the *_spread are of logarithms between
+    labours, size_spread of the breath from time to time. bumps an hour: coughs, hands, limbs, of
+    bump units (bump_spread), up to bump_s. restless: how far all this waxes and wanes. tight: how
+    much more a belt shakes at 30 units. shift: units of a slip or a turn. stir, stir_shake: of
+    a movement. quickness: share of a change that the device gives at the next sample.
+    """
+
+    memories_s: tuple[float, float, float, float, float, float, float]
+    drift: float
+    drift_spread: float
+    wander: float
+    wander_spread: float
+    roll: float
+    roll_spread: float
+    shake: float
+    shake_spread: float
+    shake_quickness: float
+    white: float
+    white_spread: float
+    breath: float
+    breath_spread: float
+    breath_hz: float
+    breath_hz_spread: float
+    size_spread: float
+    bumps: float
+    bump: float
+    bump_spread: float
+    bump_s: float
+    restless: float
+    tight: float
+    shift: float
+    stir: float
+    stir_shake: float
+    rise: float
+    fall: float
+    quickness: float
+
+
+SMOOTH_BELT = Belt(
+    memories_s=(500.0, 56.0, 14.6, 1.38, 30.0, 4.0, 90.0),
+    drift=5.4, drift_spread=0.5, wander=4.6, wander_spread=0.7, roll=1.03, roll_spread=0.92,
+    shake=0.83, shake_spread=0.56, shake_quickness=0.46, white=0.071, white_spread=0.5,
+    breath=0.28, breath_spread=0.9, breath_hz=0.5, breath_hz_spread=0.28, size_spread=0.6,
+    bumps=63.0, bump=4.2, bump_spread=1.1, bump_s=11.8, restless=1.06, tight=0.71, shift=12.7,
+    stir=8.3, stir_shake=5.0, rise=0.15, fall=0.106, quickness=0.81,
+)  # fmt: skip
+"""The belt of a device that averages."""
+STEPPED_BELT = Belt(
+    memories_s=(500.0, 39.4, 14.1, 4.0, 30.0, 4.0, 90.0),
+    drift=4.4, drift_spread=0.5, wander=3.5, wander_spread=0.7, roll=1.51, roll_spread=1.09,
+    shake=0.34, shake_spread=0.96, shake_quickness=0.27, white=0.058, white_spread=0.5,
+    breath=1.4, breath_spread=0.42, breath_hz=0.247, breath_hz_spread=0.3, size_spread=0.6,
+    bumps=88.0, bump=8.4, bump_spread=1.1, bump_s=6.3, restless=1.19, tight=1.15, shift=10.6,
+    stir=7.1, stir_shake=5.0, rise=0.52, fall=0.081, quickness=0.38,
+)  # fmt: skip
+"""The belt of a device that gives a new value every half second."""
 
 (DRIFT, WANDER, ROLL, SHAKE, BREATH_SIZE, BREATH_RATE, RESTLESS) = range(7)
 (
     PHASE, SHIFT, FELT, LOST_S, OFF_S, BUMP, BUMP_FELT, BUMP_S, BURST, BURST_S, STARTED,
-    SHAKE_FELT, HEART_OFF, GIVEN,
-) = range(7, 21)  # fmt: skip
+    SHAKE_FELT, HEART_OFF, GIVEN, LEFT_AT,
+) = range(7, 22)  # fmt: skip
 """Places in the state of the belt."""
 
 (
     H_GAIN, H_NOISE, H_BREATH, H_DRIFT, H_WANDER, H_ROLL, H_SHAKE, H_WHITE, H_BREATH_HZ, H_RISE,
     H_FALL, H_SHIFTS, H_RESETS, H_LOSSES, H_OFFS, H_BUMPS, H_TONE, H_TIGHT,
-    H_QUICKNESS,
-) = range(19)  # fmt: skip
+    H_QUICKNESS, H_SHAKE_QUICKNESS, H_SIZE_SPREAD, H_BUMP, H_BUMP_SPREAD, H_BUMP_S, H_RESTLESS,
+    H_SHIFT, H_STIR, H_STIR_SHAKE,
+) = range(28)  # fmt: skip
 """Places in the belt's habits."""
+
+
+@kernel
+def _left_at(uniform: float) -> float:
+    """What a belt shows that lies beside the woman: nothing, or some low value (units)."""
+    if uniform < LEFT_AT_NOTHING:
+        return 0.0
+    return float(-LEFT_AT_UNITS * np.log((1.0 - uniform) / (1.0 - LEFT_AT_NOTHING) + 1e-3))
 
 
 @kernel
@@ -66,6 +140,7 @@ def _belt(
             off_s = OFF_MEDIAN_S * np.exp(OFF_SPREAD * white[i, 7])
             if uniform[i, 3] < habits[H_OFFS] * 2.0 * OFF_MEDIAN_S:
                 state[OFF_S] = off_s * uniform[i, 5]
+                state[LEFT_AT] = _left_at(uniform[i, 6])
         for k in range(7):
             state[k] = keep[k] * state[k] + kick[k] * white[i, k]
         state[PHASE] += 2 * np.pi * habits[H_BREATH_HZ] * (1 + 0.12 * state[BREATH_RATE]) * step
@@ -75,7 +150,7 @@ def _belt(
         state[SHIFT] *= 1 - step / SHIFT_FADES_S
         if uniform[i, 0] < habits[H_SHIFTS] * step:
             # A slip, or a turn onto the side: the belt lies tighter or looser from now on.
-            state[SHIFT] += 11.0 * white[i, 7] * np.exp(0.4 * white[i, 8])
+            state[SHIFT] += habits[H_SHIFT] * white[i, 7] * np.exp(0.4 * white[i, 8])
             state[BURST] = 3.0 + 6.0 * uniform[i, 5]
             state[BURST_S] = 4.0 + 20.0 * uniform[i, 6]
         if uniform[i, 1] < habits[H_RESETS] * step:
@@ -88,17 +163,21 @@ def _belt(
             state[LOST_S] = LOST_MEDIAN_S * np.exp(0.8 * white[i, 7])
         if heart_off[i] > state[HEART_OFF] + 1.0 and uniform[i, 6] < OFF_TOGETHER:
             # Both are taken off: she goes to the bath, is turned, is examined.
+            if state[OFF_S] == 0.0:
+                state[LEFT_AT] = _left_at(uniform[i, 5])
             state[OFF_S] = max(state[OFF_S], heart_off[i] + 10.0 * white[i, 8])
         state[HEART_OFF] = heart_off[i]
         if state[OFF_S] > 0.0:
-            state[OFF_S] -= step
+            state[OFF_S] = max(0.0, state[OFF_S] - step)
         elif uniform[i, 3] < habits[H_OFFS] * step:
             state[OFF_S] = OFF_MEDIAN_S * np.exp(OFF_SPREAD * white[i, 7])
-        restless = np.exp(0.65 * state[RESTLESS] - 0.15)
+            state[LEFT_AT] = _left_at(uniform[i, 5])
+        restless = np.exp(habits[H_RESTLESS] * (state[RESTLESS] - 0.5 * habits[H_RESTLESS]))
         if uniform[i, 4] < habits[H_BUMPS] * restless * step:
             # A cough, a hand, a leg drawn up.
-            state[BUMP] += 8.0 * np.exp(1.1 * white[i, 8]) * (1.0 if uniform[i, 5] < 0.8 else -0.5)
-            state[BUMP_S] = 1.0 + 14.0 * uniform[i, 6] ** 2
+            size = habits[H_BUMP] * np.exp(habits[H_BUMP_SPREAD] * white[i, 8])
+            state[BUMP] += size * (1.0 if uniform[i, 5] < 0.8 else -0.5)
+            state[BUMP_S] = 1.0 + habits[H_BUMP_S] * uniform[i, 6] ** 2
         state[BUMP] *= np.exp(-step / max(0.5, state[BUMP_S]))
         state[BUMP_FELT] += 0.2 * (state[BUMP] - state[BUMP_FELT])
         state[BURST_S] = max(0.0, state[BURST_S] - step)
@@ -108,15 +187,15 @@ def _belt(
         tight = 1.0 + habits[H_TIGHT] * min(60.0, max(0.0, state[FELT])) / 30.0
         shaken = tight * restless
         breath = np.sin(state[PHASE]) + 0.25 * np.sin(2 * state[PHASE] + 0.8)
-        breath *= np.exp(0.6 * state[BREATH_SIZE])
-        state[SHAKE_FELT] += 0.33 * (state[SHAKE] - state[SHAKE_FELT])
-        shake = state[SHAKE_FELT] * (1.0 + burst + 5.0 * stir[i])
+        breath *= np.exp(habits[H_SIZE_SPREAD] * state[BREATH_SIZE])
+        state[SHAKE_FELT] += habits[H_SHAKE_QUICKNESS] * (state[SHAKE] - state[SHAKE_FELT])
+        shake = state[SHAKE_FELT] * (1.0 + burst + habits[H_STIR_SHAKE] * stir[i])
         given = (
             habits[H_GAIN] * (state[FELT] + push[i])
             + habits[H_DRIFT] * state[DRIFT]
             + state[SHIFT]
             + state[BUMP_FELT]
-            + 6.0 * stir[i]
+            + habits[H_STIR] * stir[i]
             + habits[H_WANDER] * state[WANDER] * restless
             + habits[H_NOISE]
             * (
@@ -127,34 +206,44 @@ def _belt(
             )
         )
         state[GIVEN] += habits[H_QUICKNESS] * (given - state[GIVEN])
-        out[i] = state[GIVEN]
+        out[i] = state[LEFT_AT] if state[OFF_S] > 0.0 else state[GIVEN]
 
 
 class ActivitySensor:
     """The belt or the catheter of a labour."""
 
     def __init__(
-        self, habits: Generator, rng: Generator, chance: Generator, device: Device
+        self,
+        habits: Generator,
+        rng: Generator,
+        chance: Generator,
+        device: Device,
+        belt: Belt | None = None,
     ) -> None:
         self._rng = rng
         self._chance = chance
         self._device = device
-        self._keep = np.exp(-1.0 / (STEP_HZ * MEMORIES_S))
-        self._kick = np.sqrt(1 - self._keep**2)
-        self._state = np.zeros(21)
+        form = belt or (SMOOTH_BELT if device.averaging else STEPPED_BELT)
+        self._form = form
+        keep = np.exp(-1.0 / (STEP_HZ * np.array(form.memories_s)))
+        self._keep, self._kick = keep, np.sqrt(1 - keep**2)
+        self._state = np.zeros(22)
         self._state[:7] = habits.standard_normal(7)
         self._samples = 0
         self._held = 0.0
         draw = habits.standard_normal(12)
-        self._breath_units = float((0.32 if device.averaging else 0.85) * np.exp(0.9 * draw[0]))
-        self._drift_units = float(4.5 * np.exp(0.5 * draw[1]))
-        self._wander_units = float(2.4 * np.exp(0.7 * draw[2]))
-        self._roll_units = float((1.1 if device.averaging else 1.6) * np.exp(0.7 * draw[3]))
-        self._shake_units = float((1.4 if device.averaging else 0.25) * np.exp(0.6 * draw[4]))
-        self._white_units = float(0.06 * np.exp(0.5 * draw[5]))
-        self._bumps_per_hour = float(80.0 * np.exp(0.8 * draw[6]))
-        self._breath_hz = float(habits.uniform(0.2, 0.42))
-        self._rise, self._fall = float(habits.uniform(0.15, 0.5)), float(habits.uniform(0.03, 0.2))
+        self._breath_units = form.breath * math.exp(form.breath_spread * draw[0])
+        self._drift_units = form.drift * math.exp(form.drift_spread * draw[1])
+        self._wander_units = form.wander * math.exp(form.wander_spread * draw[2])
+        self._roll_units = form.roll * math.exp(form.roll_spread * draw[3])
+        self._shake_units = form.shake * math.exp(form.shake_spread * draw[4])
+        self._white_units = form.white * math.exp(form.white_spread * draw[5])
+        self._bumps_per_hour = form.bumps * math.exp(0.8 * draw[6])
+        self._breath_hz = form.breath_hz * math.exp(
+            form.breath_hz_spread * float(np.clip(draw[7], -2.5, 2.5))
+        )
+        self._rise = float(np.clip(form.rise * math.exp(0.4 * draw[8]), 0.05, 0.9))
+        self._fall = float(np.clip(form.fall * math.exp(0.5 * draw[9]), 0.02, 0.7))
 
     def give(
         self,
@@ -194,11 +283,10 @@ class ActivitySensor:
             value = np.round(np.clip(out + s.resting_tone_mmhg, 0.0, CATHETER_MOST_MMHG) * 2) / 2
         else:
             device = self._device
-            value = np.clip(out + s.toco_tone, 0.0, device.activity_most)
+            tone = np.where(lost == 2.0, 0.0, s.toco_tone)
+            value = np.clip(out + tone, 0.0, device.activity_most)
             value = np.round(value * device.activity_steps) / device.activity_steps
             value = self._hold(value, device.activity_hold)
-        # A belt that was taken off goes on giving a value: nothing.
-        value = np.where(lost == 2.0, 0.0, value)
         return np.where(lost == 1.0, np.nan, value)
 
     def _hold(self, value: FloatArray, samples: int) -> FloatArray:
@@ -212,8 +300,17 @@ class ActivitySensor:
         self._held = float(held[-1])
         return held
 
+    def _felt(self) -> FloatArray:
+        """Habits that belt and catheter have in common."""
+        made, form = np.zeros(28), self._form
+        made[H_SHAKE_QUICKNESS], made[H_SIZE_SPREAD] = form.shake_quickness, form.size_spread
+        made[H_BUMP], made[H_BUMP_SPREAD], made[H_BUMP_S] = form.bump, form.bump_spread, form.bump_s
+        made[H_RESTLESS], made[H_STIR_SHAKE] = form.restless, form.stir_shake
+        made[H_STIR] = 6.0
+        return made
+
     def _belt_habits(self, s: Scenario) -> FloatArray:
-        made = np.zeros(19)
+        made, form = self._felt(), self._form
         made[H_GAIN] = s.toco_gain * toco_reach(
             s.toco_at.distance_cm(s.fundus_at), s.abdominal_wall_cm
         )
@@ -229,12 +326,12 @@ class ActivitySensor:
         made[H_LOSSES] = s.activity_losses_per_hour * PER_HOUR
         made[H_OFFS] = s.belt_off_per_hour * PER_HOUR
         made[H_BUMPS] = self._bumps_per_hour * s.toco_noise * PER_HOUR
-        made[H_TONE], made[H_TIGHT] = s.toco_tone, 1.0
-        made[H_QUICKNESS] = QUICKNESS if self._device.averaging else SLOWER_QUICKNESS
+        made[H_TONE], made[H_TIGHT] = s.toco_tone, form.tight
+        made[H_SHIFT], made[H_STIR], made[H_QUICKNESS] = form.shift, form.stir, form.quickness
         return made
 
     def _catheter_habits(self, s: Scenario) -> FloatArray:
-        made = np.zeros(19)
+        made = self._felt()
         made[H_GAIN], made[H_NOISE] = 1.0, 1.0
         made[H_BREATH], made[H_DRIFT], made[H_SHAKE] = 0.5, 0.8, 0.25
         made[H_BREATH_HZ] = self._breath_hz

@@ -63,6 +63,7 @@ class LabourEngine:
         self._body = Body(self._state, self._streams)
         of = self._streams.of
         device = sensors.device_of(of("device"), scenario.heart_sensor)
+        self._device = device
         self._heart = HeartSensor(of("device"), of("heart sensor"), of("heart noise"), device)
         self._belt = ActivitySensor(
             of("device"), of("activity sensor"), of("activity faults"), device
@@ -140,6 +141,7 @@ class LabourEngine:
         heard = sensors.hearing(
             s,
             electrode=electrode,
+            averaging=self._device.averaging,
             rate=body.rate,
             fall=body.fall,
             push=t.push[fast],

@@ -38,7 +38,7 @@ more by the irregularity (chosen, then by the belts of CTU-UHB)."""
 RARE_PER_10_MIN, LOOK_AGAIN_S = 1.0, 120.0
 """Rarer contractions come by chance, looked for this often."""
 
-CORD_S, CORD_UNPAIRED_S = 36.0, 26.0
+CORD_S, CORD_UNPAIRED_S = 32.0, 23.0
 RAGGED_SHARE = 0.5
 """Most bandwidth of the swings inside a variable deceleration, as a share of its depth (by eye on
 the CTU-UHB recordings, like the usual lengths above)."""

@@ -19,7 +19,7 @@ from ebbline.synth.shapes import STEP_HZ
 FloatArray = NDArray[np.float64]
 
 OU_SECONDS = np.array([70.0, 12.0, 3.0, 0.7])
-OU_SHARES = np.array([0.18, 0.08, 0.05, 0.007])
+OU_SHARES = np.array([0.24, 0.08, 0.05, 0.006])
 """Time constants (s) of the noises that sum to the fractal part, and their shares of variance."""
 
 OSCILLATION_HZ = (0.045, 0.13)
@@ -28,22 +28,35 @@ OSCILLATION_SHARE = 0.084
 """Oscillation of 3 to 8 a minute: its centre (drawn for each labour), how long it keeps its phase,
 its share of the variance. Excess variability (saltatory) is made of it alone."""
 
+QUICK_SWINGS_HZ, QUICK_SWINGS_MEMORY_S, QUICK_SWINGS_SHARE = (0.1, 0.19), 3.0, 0.12
+"""Swings of 6 to 10 s that soon lose their phase, as breathing movements give (centre drawn for
+each labour)."""
+
 MODULATION_S = 75.0
 MODULATION_SPREAD = 0.42
 """Waxing and waning of the amplitude: time constant and standard deviation of its logarithm."""
 
-UNIT_BANDWIDTH = 2.76
+UNIT_BANDWIDTH = 3.89
 OSCILLATION_BANDWIDTH = 3.79
 """Mean peak-to-trough about its own slope (see `output`) of the fractal part and of the
 oscillation, both at unit variance (measured; the tests hold them)."""
 
-DIPS_PER_S, DIP_FALL_S, DIP_BACK_S, DIP_SHARE = 0.22, 0.32, 6.0, 1.1
+DIPS_PER_S, DIP_FALL_S, DIP_BACK_S, DIP_SHARE = 0.26, 0.3, 6.0, 2.0
 """Brief vagal dips: how often, how quickly they come and go, their share of the variance. They
 fall faster than they rise, as the recordings do."""
 
-DIP_SPREAD = 0.7
+DIP_SPREAD = 0.65
 
-STREAMS = len(OU_SECONDS) + 4
+SKEW = 0.5
+"""How far the oscillations fall faster than they rise (by the share of rising steps)."""
+
+STREAMS = len(OU_SECONDS) + 6
+
+
+@kernel
+def _skewed(re: float, im: float) -> float:
+    """An oscillation that falls faster than it rises."""
+    return float(re + SKEW * re * im / (np.sqrt(re * re + im * im) + 1e-9))
 
 
 @kernel
@@ -53,6 +66,7 @@ def _fluctuate(
     keep: FloatArray,
     kick: FloatArray,
     turn: FloatArray,
+    quick: FloatArray,
     slow: FloatArray,
     share: float,
     dips: FloatArray,
@@ -68,6 +82,12 @@ def _fluctuate(
         im = turn[1] * state[count] + turn[0] * state[count + 1] + turn[2] * white[i, count + 1]
         state[count] = re
         state[count + 1] = im
+        at = count + 5
+        re2 = quick[0] * state[at] - quick[1] * state[at + 1] + quick[2] * white[i, count + 4]
+        im2 = quick[1] * state[at] + quick[0] * state[at + 1] + quick[2] * white[i, count + 5]
+        state[at] = re2
+        state[at + 1] = im2
+        total += quick[3] * _skewed(re2, im2)
         state[count + 2] = slow[0] * state[count + 2] + slow[1] * white[i, count + 2]
         # Shots of exponential size, each a quick fall and a slower return; their mean taken off.
         if abs(white[i, count + 3]) > dips[0]:
@@ -77,7 +97,7 @@ def _fluctuate(
         state[count + 4] += dips[3] * (state[count + 3] - state[count + 4])
         total -= state[count + 4] - dips[4]
         waxing = np.exp(state[count + 2])
-        out[i, 0] = (total + share * re) * waxing
+        out[i, 0] = (total + share * _skewed(re, im)) * waxing
         out[i, 1] = re * waxing
 
 
@@ -102,6 +122,13 @@ def _dips() -> FloatArray:
     return np.array([threshold, size, back, fall, mean])
 
 
+def _turn(centre_hz: float, memory_s: float) -> FloatArray:
+    """What an oscillation keeps from sample to sample, turned, and what comes new."""
+    fade = math.exp(-1 / STEP_HZ / memory_s)
+    angle = 2 * math.pi * centre_hz / STEP_HZ
+    return np.array([fade * math.cos(angle), fade * math.sin(angle), math.sqrt(1 - fade**2)])
+
+
 class Fluctuation:
     """A stateful source of unit fluctuation: the same whether drawn in one piece or in many."""
 
@@ -112,10 +139,11 @@ class Fluctuation:
         self._rng = rng
         self._keep = np.exp(-step / OU_SECONDS)
         self._kick = np.sqrt(OU_SHARES * (1 - self._keep**2))
-        fade = math.exp(-step / OSCILLATION_MEMORY_S)
-        angle = 2 * math.pi * centre_hz * step
-        self._turn = np.array(
-            [fade * math.cos(angle), fade * math.sin(angle), math.sqrt(1 - fade**2)]
+        self._turn = _turn(centre_hz, OSCILLATION_MEMORY_S)
+        low, high = QUICK_SWINGS_HZ
+        centre_hz = low * (high / low) ** rng.random()
+        self._quick = np.append(
+            _turn(centre_hz, QUICK_SWINGS_MEMORY_S), math.sqrt(QUICK_SWINGS_SHARE)
         )
         slow = math.exp(-step / MODULATION_S)
         self._slow = np.array([slow, MODULATION_SPREAD * math.sqrt(1 - slow**2)])
@@ -137,6 +165,7 @@ class Fluctuation:
             self._keep,
             self._kick,
             self._turn,
+            self._quick,
             self._slow,
             share,
             self._dips,

@@ -11,6 +11,7 @@ fitted to the CTU-UHB recordings (bench.realism shows how far the likeness goes)
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.random import Generator
@@ -29,10 +30,6 @@ from ebbline.synth.shapes import STEP_HZ
 FloatArray = NDArray[np.float64]
 ModeArray = NDArray[np.int8]
 
-SLOW_S, MIDDLE_S, QUICK_S = 240.0, 60.0, 4.0
-SLOW_SHARE, MIDDLE_SHARE, QUICK_SHARE = 0.915, 0.06, 0.025
-"""The quality's own changes: memories (s), and shares of its variance."""
-
 SPELL_MEDIANS_S = (9.0, 9.0, 35.0)
 """Spells of doubling, halving and maternal rate (chosen; the mother's stays longest)."""
 SPELL_SPREAD = 0.7
@@ -40,35 +37,127 @@ SPELL_SPREAD = 0.7
 OFF_MEDIAN_S, OFF_SPREAD = 190.0, 1.2
 """How long a sensor that came off is left off."""
 
-LOCK_S_LEAST, LOCK_S_MEAN, LOCKED_CHANCE = 0.2, 5.0, 0.8
-"""Once found, a correlation holds for a while even where the signal is poor."""
-
-UNHEARD_ERROR = 1.5
-"""How much the error grows where the signal is poor."""
-
 ELECTRODE_BEAT_MS = 2.0
 """Step of the interval when an electrode is put on with a device that averages."""
-LATE_SHARE = 0.025
-"""Share of values that come a sample late."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hearkening:
+    """How a kind of sensor follows the beat, loses it and finds it again.
+
+    memories_s, shares: of the quality's own slow, middling and quick changes (variance). smooth:
+    weight of the newest beat in a value. noise_bpm: error of a beat's value; unease_spread: how
+    far that error waxes and wanes (of its logarithm); unheard_error: how much it grows where the
+    signal is poor; value_error_bpm: error of a value beyond that of the beats. good, bad: chance
+    that a beat is heard where the signal is good, and where it is poor (falling by bad_slope to
+    the unit of quality). locked, lock_s: once found, the chance for so long on average. drop:
+    share of beats whose value fails for that beat alone. hold_s: how long the last value is kept.
+    blank_s, blank_more_s: silence before a value is shown again, at least and beyond that on
+    average. wrong, wrong_before: chance of a wrong rate with a beat heard where the signal is
+    poor, after silence and before it; wrong_s: how long; wrong_spread: how wrong (logarithm).
+    leap_bpm: a greater leap is not believed at first. late: share of values a sample late. odd:
+    share of odd beats. tremble: chance that a kept value trembles by a quarter, each sample.
+    """
+
+    memories_s: tuple[float, float, float]
+    shares: tuple[float, float, float]
+    smooth: float
+    noise_bpm: float
+    unease_spread: float
+    unheard_error: float
+    value_error_bpm: float
+    good: float
+    bad: float
+    bad_slope: float
+    locked: float
+    lock_s: float
+    drop: float
+    hold_s: float
+    blank_s: float
+    blank_more_s: float
+    wrong: float
+    wrong_before: float
+    wrong_s: float
+    wrong_spread: float
+    leap_bpm: float
+    late: float
+    odd: float
+    tremble: float
+
+
+CORRELATING = Hearkening(
+    memories_s=(150.0, 60.0, 4.0),
+    shares=(0.94, 0.045, 0.015),
+    smooth=0.6,
+    noise_bpm=0.62,
+    unease_spread=0.85,
+    unheard_error=1.25,
+    value_error_bpm=0.16,
+    good=0.993,
+    bad=0.72,
+    bad_slope=3.85,
+    locked=0.72,
+    lock_s=5.8,
+    drop=0.0007,
+    hold_s=2.1,
+    blank_s=0.74,
+    blank_more_s=0.28,
+    wrong=0.48,
+    wrong_before=0.09,
+    wrong_s=5.0,
+    wrong_spread=0.217,
+    leap_bpm=12.2,
+    late=0.024,
+    odd=0.0,
+    tremble=0.36,
+)
+"""Ultrasound that correlates and averages a few beats."""
+TRIGGERED = Hearkening(
+    memories_s=(300.0, 60.0, 4.0),
+    shares=(0.94, 0.045, 0.015),
+    smooth=1.0,
+    noise_bpm=0.5,
+    unease_spread=0.7,
+    unheard_error=3.0,
+    value_error_bpm=0.0,
+    good=0.9995,
+    bad=0.3,
+    bad_slope=2.6,
+    locked=0.97,
+    lock_s=8.0,
+    drop=0.0,
+    hold_s=0.45,
+    blank_s=1.3,
+    blank_more_s=0.7,
+    wrong=0.66,
+    wrong_before=0.4,
+    wrong_s=1.7,
+    wrong_spread=0.2,
+    leap_bpm=30.0,
+    late=0.025,
+    odd=0.0015,
+    tremble=0.4,
+)
+"""A sensor that goes beat by beat: the electrode, and ultrasound of some devices."""
+
 LEAP_TAIL = 0.3
 """How soon, in shares of the greatest usual leap, a greater one is no longer believed."""
-VALUE_ERROR_BPM = 0.13
-"""Error of a value that averages, beyond that of the beats."""
 
 LEAST_SHOWN_BPM, MOST_SHOWN_BPM = 40.0, 240.0
 
 (
     SLOW, MIDDLE, QUICK, PHASE, SINCE_BEAT, BEATS_SUM, ESTIMATE, SHOWN, SHOWN_MODE, UNHEARD_S,
     BLANK_S, WRONG_S, WRONG_RATIO, SPELL_S, SPELL_MODE, OFF_S, STARTED, UNEASE,
-    LOCK_S, PATIENCE,
-) = range(20)  # fmt: skip
+    LOCK_S, PATIENCE, BLANK_NEED_S,
+) = range(21)  # fmt: skip
 """Places in the state of the sensor."""
 
 (
     P_ELECTRODE, P_SMOOTH, P_NOISE, P_GOOD, P_BAD, P_HOLD_S, P_BLANK_S, P_WRONG, P_WRONG_S,
     P_ODD_BEAT, P_BEAT_MS, P_STEPS, P_OFF, P_TREMBLE,
-    P_LEAP, P_ROUNDING,
-) = range(16)  # fmt: skip
+    P_LEAP, P_ROUNDING, P_UNEASE, P_UNHEARD, P_VALUE_ERROR, P_BAD_SLOPE, P_LOCKED, P_LOCK_S,
+    P_DROP, P_BLANK_MORE_S, P_WRONG_BEFORE, P_WRONG_SPREAD, P_LATE,
+) = range(27)  # fmt: skip
 """Places in the habits of the sensor."""
 
 
@@ -144,15 +233,15 @@ def _listen(
             if uniform[i, 0] < habits[P_OFF] * 1.8 * OFF_MEDIAN_S:
                 state[OFF_S] = OFF_MEDIAN_S * np.exp(OFF_SPREAD * normal[i, 3]) * uniform[i, 6]
         # Now and then a value comes a sample late.
-        if state[PHASE] >= 1.0 and uniform[i, 3] > LATE_SHARE:
+        if state[PHASE] >= 1.0 and uniform[i, 3] > habits[P_LATE]:
             state[PHASE] -= 1.0
             beat = state[BEATS_SUM] / max(1.0, np.round(state[SINCE_BEAT] / step))
             state[SINCE_BEAT] = 0.0
             state[BEATS_SUM] = 0.0
             # Errors are mostly small and now and then large.
             state[UNEASE] = 0.94 * state[UNEASE] + 0.34 * normal[i, 4]
-            error = (1.0 + UNHEARD_ERROR * min(1.5, max(0.0, 1.0 - heard))) * habits[P_NOISE]
-            error *= unevenness[i] * normal[i, 5] * np.exp(0.7 * state[UNEASE])
+            error = (1.0 + habits[P_UNHEARD] * min(1.5, max(0.0, 1.0 - heard))) * habits[P_NOISE]
+            error *= unevenness[i] * normal[i, 5] * np.exp(habits[P_UNEASE] * state[UNEASE])
             if electrode:
                 beat = beat + error
                 # Odd beats come in runs: ectopic ones, or the trigger beside the beat.
@@ -161,21 +250,30 @@ def _listen(
                 state[ESTIMATE] = beat
             else:
                 state[ESTIMATE] += habits[P_SMOOTH] * (beat + error - state[ESTIMATE])
-            chance = habits[P_GOOD] if good else habits[P_BAD] * np.exp(2.6 * max(heard, -4.0))
+            chance = (
+                habits[P_GOOD]
+                if good
+                else habits[P_BAD] * np.exp(habits[P_BAD_SLOPE] * max(heard, -4.0))
+            )
             if state[LOCK_S] > 0.0:
-                chance = max(chance, LOCKED_CHANCE)
+                chance = max(chance, habits[P_LOCKED])
             valid = uniform[i, 7] < chance and state[OFF_S] == 0.0
             silent = state[SHOWN_MODE] == 1.0
-            if silent and state[BLANK_S] < habits[P_BLANK_S] * (0.75 + 0.5 * uniform[i, 8]):
+            if silent and state[BLANK_S] < state[BLANK_NEED_S]:
                 valid = False
-            if valid:
+            if valid and not silent and uniform[i, 1] < habits[P_DROP]:
+                # This value alone fails the device's own check.
+                state[SHOWN_MODE] = 1.0
+                state[BLANK_S] = 0.0
+                state[BLANK_NEED_S] = 0.0
+            elif valid:
                 if good and state[WRONG_S] > 0.0 and uniform[i, 9] < 0.35:
                     state[WRONG_S] = 0.0
                 if not good and state[WRONG_S] == 0.0 and spell == 0:
-                    begins = habits[P_WRONG] if silent else 0.08 * habits[P_WRONG]
+                    begins = habits[P_WRONG] if silent else habits[P_WRONG_BEFORE]
                     if uniform[i, 9] < begins:
                         state[WRONG_S] = habits[P_WRONG_S] * np.exp(0.8 * normal[i, 3])
-                        spread = 0.18 if electrode else 0.24
+                        spread = habits[P_WRONG_SPREAD]
                         # Mostly something below the true rate, now and then its half or double.
                         if uniform[i, 10] < 0.66:
                             state[WRONG_RATIO] = np.exp(-abs(spread * normal[i, 6]) - 0.03)
@@ -194,9 +292,9 @@ def _listen(
                     said = float(spell)
                     shown *= 2.0 if spell == 3 else (0.5 if spell == 4 else 1.0)
                 if electrode and not good:
-                    shown *= np.exp(0.012 * normal[i, 8])
+                    shown *= np.exp(0.022 * normal[i, 8])
                 elif not electrode:
-                    shown += VALUE_ERROR_BPM * normal[i, 8]
+                    shown += habits[P_VALUE_ERROR] * normal[i, 8]
                 # A value far from the last is not believed until that one has been given up.
                 leap = abs(shown - state[SHOWN]) - habits[P_LEAP]
                 believed = (
@@ -206,7 +304,7 @@ def _listen(
                 )
                 if believed and LEAST_SHOWN_BPM <= shown <= MOST_SHOWN_BPM:
                     if silent:
-                        state[LOCK_S] = LOCK_S_LEAST - LOCK_S_MEAN * np.log(1.0 - uniform[i, 11])
+                        state[LOCK_S] = 0.2 - habits[P_LOCK_S] * np.log(1.0 - uniform[i, 11])
                     state[SHOWN] = _quantised(
                         shown, habits[P_BEAT_MS], habits[P_ROUNDING], habits[P_STEPS]
                     )
@@ -223,10 +321,13 @@ def _listen(
             # The next beat is waited for, not the one after.
             hold = max(hold, 75.0 / followed)
         else:
-            hold *= 0.9 + 0.8 * state[PATIENCE]
+            hold *= 0.88 + 0.85 * state[PATIENCE]
         if state[SHOWN_MODE] != 1.0 and state[UNHEARD_S] > hold:
             state[SHOWN_MODE] = 1.0
             state[BLANK_S] = 0.0
+            state[BLANK_NEED_S] = habits[P_BLANK_S] - habits[P_BLANK_MORE_S] * np.log(
+                1.0 - uniform[i, 2]
+            )
         off[i] = state[OFF_S]
         mode[i] = np.int8(state[SHOWN_MODE])
         value[i] = np.nan if mode[i] == 1 else state[SHOWN]
@@ -235,43 +336,26 @@ def _listen(
 class HeartSensor:
     """The heart-rate sensor of a labour, with the habits of its device and its place."""
 
-    def __init__(self, habits: Generator, rng: Generator, noise: Generator, device: Device) -> None:
+    def __init__(
+        self,
+        habits: Generator,
+        rng: Generator,
+        noise: Generator,
+        device: Device,
+        correlating: Hearkening = CORRELATING,
+        triggered: Hearkening = TRIGGERED,
+    ) -> None:
         self._rng = rng
         self._noise = noise
-        self._state = np.zeros(20)
-        memories = np.array([SLOW_S, MIDDLE_S, QUICK_S])
-        shares = np.array([SLOW_SHARE, MIDDLE_SHARE, QUICK_SHARE])
-        keep = np.exp(-1.0 / (STEP_HZ * memories))
-        self._walks = np.column_stack((keep, np.sqrt(shares * (1 - keep**2))))
-        self._state[[SLOW, MIDDLE, QUICK]] = noise.standard_normal(3) * np.sqrt(shares)
+        self._state = np.zeros(21)
+        self._state[[SLOW, MIDDLE, QUICK]] = noise.standard_normal(3) * np.sqrt(correlating.shares)
         draw = habits.standard_normal(12)
-        self._noise_size = math.exp(0.35 * draw[0])
         self._device = device
-        averaging = device.averaging
+        by_ultrasound = correlating if device.averaging else triggered
         self._by_sensor = {
-            False: self._habits(False, draw) if averaging else self._habits(True, draw),
-            True: self._habits(True, draw),
+            False: (_habits(by_ultrasound, device, draw), _walks(by_ultrasound)),
+            True: (_habits(triggered, device, draw), _walks(triggered)),
         }
-
-    def _habits(self, beat_by_beat: bool, draw: FloatArray) -> FloatArray:
-        made = np.zeros(16)
-        made[P_ELECTRODE] = float(beat_by_beat)
-        made[P_SMOOTH] = float(np.clip(0.5 + 0.08 * draw[1], 0.25, 0.8))
-        made[P_NOISE] = (0.45 if beat_by_beat else 0.9) * self._noise_size
-        made[P_GOOD] = 0.9995 if beat_by_beat else 0.993
-        made[P_BAD] = (0.3 if beat_by_beat else 0.75) * math.exp(0.3 * draw[2])
-        made[P_HOLD_S] = 0.5 if beat_by_beat else float(np.clip(2.4 + 0.25 * draw[3], 1.8, 4.0))
-        made[P_BLANK_S] = 1.7 if beat_by_beat else 0.75
-        made[P_LEAP] = 30.0 if beat_by_beat else 12.0
-        made[P_WRONG] = 0.45 if not beat_by_beat else 0.4
-        made[P_WRONG_S] = 3.0
-        made[P_ODD_BEAT] = 0.0015 * math.exp(0.8 * draw[4])
-        coarse = beat_by_beat and self._device.averaging
-        made[P_BEAT_MS] = ELECTRODE_BEAT_MS if coarse else self._device.beat_ms
-        made[P_ROUNDING] = 0.5 if coarse else self._device.rounding
-        made[P_STEPS] = self._device.bpm_steps
-        made[P_TREMBLE] = 0.4
-        return made
 
     def give(
         self,
@@ -287,7 +371,8 @@ class HeartSensor:
         rate, maternal: the true rates; unevenness: how far beats differ from their mean, bpm.
         """
         count = len(rate)
-        habits = self._by_sensor[electrode].copy()
+        habits, walks = self._by_sensor[electrode]
+        habits = habits.copy()
         habits[P_OFF] = off_per_hour / 3600.0
         value, mode, off = np.empty(count), np.zeros(count, dtype=np.int8), np.zeros(count)
         _listen(
@@ -298,7 +383,7 @@ class HeartSensor:
             unevenness,
             self._rng.random((count, 12)),
             self._noise.standard_normal((count, 9)),
-            self._walks,
+            walks,
             habits,
             self._state,
             value,
@@ -306,3 +391,36 @@ class HeartSensor:
             off,
         )
         return value, mode, off
+
+
+def _walks(form: Hearkening) -> FloatArray:
+    """What each walk of the quality keeps from sample to sample, and what comes new."""
+    keep = np.exp(-1.0 / (STEP_HZ * np.array(form.memories_s)))
+    return np.column_stack((keep, np.sqrt(np.array(form.shares) * (1 - keep**2))))
+
+
+def _habits(form: Hearkening, device: Device, draw: FloatArray) -> FloatArray:
+    """The habits of one sensor of its kind; draw: standard normal numbers."""
+    beat_by_beat = form.smooth >= 1.0
+    made = np.zeros(27)
+    made[P_ELECTRODE] = float(beat_by_beat)
+    made[P_SMOOTH] = float(np.clip(form.smooth + 0.08 * draw[1], 0.25, 0.8))
+    made[P_NOISE] = form.noise_bpm * math.exp(0.35 * draw[0])
+    made[P_GOOD] = form.good
+    made[P_BAD] = form.bad * math.exp(0.3 * draw[2])
+    made[P_HOLD_S] = form.hold_s * math.exp(0.05 * float(np.clip(draw[3], -3.0, 3.0)))
+    made[P_BLANK_S], made[P_BLANK_MORE_S] = form.blank_s, form.blank_more_s
+    made[P_LEAP] = form.leap_bpm
+    made[P_WRONG], made[P_WRONG_BEFORE] = form.wrong, form.wrong_before
+    made[P_WRONG_S], made[P_WRONG_SPREAD] = form.wrong_s, form.wrong_spread
+    made[P_ODD_BEAT] = form.odd * math.exp(0.8 * draw[4])
+    coarse = beat_by_beat and device.averaging
+    made[P_BEAT_MS] = ELECTRODE_BEAT_MS if coarse else device.beat_ms
+    made[P_ROUNDING] = 0.5 if coarse else device.rounding
+    made[P_STEPS] = device.bpm_steps
+    made[P_TREMBLE] = form.tremble
+    made[P_UNEASE], made[P_UNHEARD] = form.unease_spread, form.unheard_error
+    made[P_VALUE_ERROR], made[P_BAD_SLOPE] = form.value_error_bpm, form.bad_slope
+    made[P_LOCKED], made[P_LOCK_S] = form.locked, form.lock_s
+    made[P_DROP], made[P_LATE] = form.drop, form.late
+    return made

@@ -16,6 +16,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from ebbline.synth.scenario import Behaviour, Scenario
+from ebbline.synth.sensors import device_of
 from ebbline.synth.story import Story
 from ebbline.synth.streams import Streams
 from ebbline.terms import SensorKind, Stage
@@ -27,16 +28,17 @@ FloatArray = NDArray[np.float64]
 class Spread:
     """Middles and spreads of the knobs (spreads of logarithms where a knob is positive)."""
 
-    loss: float = 0.065
+    loss: float = 0.058
     loss_spread: float = 1.2
-    electrode_loss: float = 0.010
-    electrode_loss_spread: float = 1.4
+    electrode_loss: float = 0.007
+    electrode_loss_spread: float = 1.5
     sensor_off_per_hour: float = 0.6
+    electrode_off_per_hour: float = 1.4
     baseline: float = 137.0
     baseline_spread: float = 12.0
     wander: float = 3.0
     wander_spread: float = 0.5
-    bandwidth: float = 9.9
+    bandwidth: float = 11.0
     bandwidth_spread: float = 0.4
     accelerations: float = 8.0
     accelerations_spread: float = 0.9
@@ -52,22 +54,24 @@ class Spread:
     contractions_spread: float = 0.25
     irregularity: float = 0.42
     length: float = 70.0
-    gain: float = 0.45
-    gain_spread: float = 0.7
-    tone: float = 10.0
-    tone_spread: float = 14.0
-    noise: float = 1.0
-    noise_spread: float = 0.6
-    shifts: float = 1.5
+    gain: float = 0.31
+    gain_spread: float = 1.0
+    tone: float = 15.0
+    tone_spread: float = 5.0
+    noise: float = 1.25
+    noise_spread: float = 0.35
+    shifts: float = 1.3
     belt_off: float = 0.6
     dead_belt: float = 0.06
     drift: float = 0.5
-    second_falls: float = 2.5
-    second_depth: float = 1.35
+    second_falls: float = 6.0
+    second_depth: float = 1.55
     second_baseline: float = -4.0
-    second_bandwidth: float = 1.3
-    second_loss: float = 1.3
-    second_belt_off: float = 7.0
+    second_bandwidth: float = 1.45
+    second_wander: float = 2.0
+    second_loss: float = 2.6
+    second_belt_off: float = 4.0
+    second_belt_away: float = 0.45
 
 
 SPREAD = Spread()
@@ -85,16 +89,18 @@ def as_they_come(
     heart_sensor: drawn as often as in the open recordings (one electrode to four ultrasound) if
     None.
     """
-    rng = Streams(seed).of("population")
+    streams = Streams(seed)
+    rng = streams.of("population")
     s = spread
     chosen = heart_sensor or (
         SensorKind.SCALP_ELECTRODE if rng.random() < 0.2 else SensorKind.ULTRASOUND
     )
-    electrode = chosen is SensorKind.SCALP_ELECTRODE
+    # A device that goes beat by beat loses less, whatever the sensor (so do the recordings').
+    averaging = device_of(streams.of("device"), chosen).averaging
     loss = (
-        _around(rng, s.electrode_loss, s.electrode_loss_spread, 0.0005, 0.6)
-        if electrode
-        else _around(rng, s.loss, s.loss_spread, 0.001, 0.65)
+        _around(rng, s.loss, s.loss_spread, 0.001, 0.65)
+        if averaging
+        else _around(rng, s.electrode_loss, s.electrode_loss_spread, 0.0005, 0.6)
     )
     late, variable, early = _falls(rng, s)
     depth = _around(rng, s.depth, s.depth_spread, 12.0, 85.0)
@@ -134,7 +140,7 @@ def as_they_come(
         belt_shifts_per_hour=_around(rng, s.shifts, 0.7, 0.1, 15.0),
         belt_off_per_hour=s.belt_off,
         activity_losses_per_hour=0.0,
-        sensor_off_per_hour=s.sensor_off_per_hour,
+        sensor_off_per_hour=s.sensor_off_per_hour if averaging else s.electrode_off_per_hour,
         signal_loss=loss,
         doubling_per_hour=0.3,
         halving_per_hour=0.3,
@@ -191,6 +197,8 @@ def _moved(first: Scenario, walk: FloatArray, rng: Generator, s: Spread, second:
     def moved(value: float, by: float, low: float, high: float) -> float:
         return float(np.clip(value * math.exp(by), low, high))
 
+    away = rng.random() < s.second_belt_away
+
     made = replace(
         first,
         late_share=late,
@@ -211,13 +219,17 @@ def _moved(first: Scenario, walk: FloatArray, rng: Generator, s: Spread, second:
         made,
         stage=Stage.SECOND,
         pushing=True,
+        contraction_s=max(40.0, 0.75 * made.contraction_s),
+        contraction_mmhg=min(98.0, 1.2 * made.contraction_mmhg),
+        contraction_irregularity=0.75 * made.contraction_irregularity,
         baseline_bpm=float(np.clip(made.baseline_bpm + s.second_baseline, 90.0, 195.0)),
-        baseline_wander_bpm=min(9.0, 1.4 * made.baseline_wander_bpm),
+        baseline_wander_bpm=min(9.0, s.second_wander * made.baseline_wander_bpm),
         bandwidth_bpm=min(50.0, s.second_bandwidth * made.bandwidth_bpm),
-        variable_unpaired_per_hour=min(30.0, 2.0 * made.variable_unpaired_per_hour),
-        accelerations_per_hour=min(50.0, 1.5 * made.accelerations_per_hour),
+        variable_unpaired_per_hour=min(30.0, 3.0 * made.variable_unpaired_per_hour),
+        accelerations_per_hour=min(50.0, 2.5 * made.accelerations_per_hour),
+        acceleration_height_bpm=min(45.0, 1.25 * made.acceleration_height_bpm),
         prolonged_per_hour=min(5.0, 2.5 * made.prolonged_per_hour),
-        belt_off_per_hour=s.second_belt_off,
+        belt_off_per_hour=30.0 if away else s.second_belt_off,
         signal_loss=min(0.7, s.second_loss * made.signal_loss),
     )
 

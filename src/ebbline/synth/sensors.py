@@ -85,7 +85,7 @@ def maternal_hazard(distance_cm: FloatArray, depth_cm: float) -> FloatArray:
     return np.asarray(MATERNAL_PER_HOUR_OFF_SITE / 3600.0 * off * off * (3 - 2 * off))
 
 
-UNREST = {"movement": 1.1, "push": 0.6, "fall": 0.5}
+UNREST = {"movement": 1.1, "push": 1.0, "fall": 0.8}
 """How far each lowers the quality of the signal, in its standard deviations (chosen; by the gaps
 of the CTU-UHB recordings)."""
 ELECTRODE_UNREST = 0.4
@@ -98,10 +98,10 @@ LOSS_SHARES = np.array(
     [0.0005, 0.002, 0.01, 0.03, 0.06, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97]
 )
 QUALITY_FOR_ULTRASOUND = np.array(
-    [1.53, 1.33, 1.19, 0.94, 0.79, 0.59, 0.14, -0.21, -0.5, -0.77, -1.07, -1.4, -1.78, -2.28, -3.06]
+    [2.45, 1.38, 1.21, 1.06, 0.93, 0.8, 0.45, 0.13, -0.12, -0.38, -0.67, -0.96, -1.3, -1.81, -2.44]
 )
 QUALITY_FOR_ELECTRODE = np.array(
-    [2.48, 2.48, 1.32, 1.21, 1.03, 0.89, 0.6, 0.31, 0.03, -0.23, -0.49, -0.79, -1.15, -1.63, -2.37]
+    [2.45, 2.45, 1.35, 1.2, 1.08, 0.96, 0.74, 0.44, 0.14, -0.15, -0.44, -0.78, -1.15, -1.76, -2.47]
 )
 """Mean quality (in standard deviations above the least that can be followed) at which a quiet
 labour loses these shares of its signal (measured on the sensors themselves)."""
@@ -120,6 +120,7 @@ def hearing(
     scenario: Scenario,
     *,
     electrode: bool,
+    averaging: bool,
     rate: FloatArray,
     fall: FloatArray,
     push: FloatArray,
@@ -128,14 +129,15 @@ def hearing(
 ) -> Hearing:
     """What place, unrest and rate do to the sensor. All arrays of one length, 4 Hz.
 
-    fall: bpm below baseline; push: mmHg; movement: 0 to 1.5.
+    averaging: whether the device averages; fall: bpm below baseline; push: mmHg; movement: 0 to
+    1.5.
     """
     share = np.full(len(rate), scenario.signal_loss)
     if not electrode:
         missed = placement_loss(distance_cm, scenario.heart_depth_cm)
         share = 1 - (1 - share) * (1 - missed)
     share = np.clip(share, LEAST_SHARE, MOST_LOST)
-    table = QUALITY_FOR_ELECTRODE if electrode else QUALITY_FOR_ULTRASOUND
+    table = QUALITY_FOR_ULTRASOUND if averaging and not electrode else QUALITY_FOR_ELECTRODE
     quality = np.interp(share, LOSS_SHARES, table)
     settled = np.clip((SETTLED_FROM - quality) / SETTLED_OVER, LEAST_UNSETTLED, 1.0)
     settled = settled * (ELECTRODE_UNREST if electrode else 1.0)

@@ -127,7 +127,7 @@ def cord_response(
     back_s = (
         float(rng.uniform(28.0, 60.0))
         if slow_return
-        else float(np.clip(rng.lognormal(np.log(11.0), 0.45), 4.0, 22.0))
+        else float(np.clip(rng.lognormal(np.log(9.0), 0.45), 3.5, 20.0))
     )
     floor_s = max(2.0, seconds - fall_s - back_s)
     times, depths = [0.0, fall_s], [0.0, depth_bpm]
@@ -217,8 +217,8 @@ def prolonged_fall(depth_bpm: float, minutes: float, rng: Generator) -> FloatArr
 
 def acceleration(height_bpm: float, seconds: float, rng: Generator) -> FloatArray:
     """A rise with one to four humps, bpm above baseline; onset to peak mostly under 30 s."""
-    rise_s = float(np.clip(rng.lognormal(np.log(11.5), 0.45), 3.0, min(26.0, 0.65 * seconds)))
-    back_s = float(min(rng.lognormal(np.log(7.0), 0.5), 0.5 * seconds))
+    rise_s = float(np.clip(rng.lognormal(np.log(14.0), 0.45), 3.0, min(26.0, 0.65 * seconds)))
+    back_s = float(min(rng.lognormal(np.log(6.0), 0.5), 0.5 * seconds))
     top_s = max(1.0, seconds - rise_s - back_s)
     humps = int(min(5, 1 + top_s // rng.uniform(8.0, 20.0)))
     times, heights = [0.0, rise_s], [0.0, height_bpm]
