@@ -121,7 +121,7 @@ def test_truth_says_what_plain_measurement_finds(words: str) -> None:
             compared += 1
             told = inside[0]
             assert abs(dip.onset_s - told.onset_s) < 6
-            # The truth reads the mean of a millimetre of paper: a sharp floor loses some of its depth.
+            # The truth reads the mean of a millimetre of paper: a sharp floor is less deep there.
             assert abs(dip.depth_bpm - told.depth_bpm) < max(3.0, 0.08 * dip.depth_bpm)
     assert compared >= 3
 
