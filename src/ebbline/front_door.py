@@ -289,11 +289,11 @@ def read_many(
         )
     chosen = chosen_standards(standards)
     tasks = [(str(path), window, chosen, context) for path in paths]
-    if jobs == 1:
-        done = [_one(task) for task in tasks]
-    else:
-        with ProcessPoolExecutor(jobs) as pool:
-            done = list(pool.map(_one, tasks, chunksize=max(1, len(tasks) // (8 * jobs))))
+    # The first is read here: where processes are forked, they then begin with its loops loaded.
+    done = [_one(task) for task in (tasks if jobs == 1 else tasks[:1])]
+    if rest := tasks[len(done) :]:
+        with ProcessPoolExecutor(min(jobs, len(rest))) as pool:
+            done += pool.map(_one, rest, chunksize=max(1, len(rest) // (8 * jobs)))
     pandas = _pandas()
     return Readings(
         classes=pandas.DataFrame(
