@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from ebbline.cli.output import Force, Outputs
+from ebbline.cli.paper import PaperLine, PaperRange, PaperSpeed, PaperTraces, paper_options
 
 
 def register(app: typer.Typer) -> None:
@@ -33,6 +34,10 @@ def convert(
         Path | None,
         typer.Option(help="Write the annotations as a WFDB annotation file too: .atr."),
     ] = None,
+    paper_speed: PaperSpeed = None,
+    paper_range: PaperRange = None,
+    paper_line: PaperLine = None,
+    paper_traces: PaperTraces = None,
     force: Force = False,
 ) -> None:
     """Write a recording in another format, and say what that format cannot hold.
@@ -42,6 +47,8 @@ def convert(
       ebbline convert 1001 out.edf
 
       ebbline convert 1001 out.json --annotations 1001.atr
+
+      ebbline convert strip.png out.csv --paper-speed 1
     """
     from dataclasses import replace
 
@@ -51,7 +58,8 @@ def convert(
     check_writable(target)
     outputs = Outputs(force=force, read=[*files_read(source), annotations])
     outputs.announce(target, annotations_out)
-    recording = open_recording(source)
+    paper = paper_options(paper_speed, paper_range, paper_line, paper_traces)
+    recording = open_recording(source, **paper)
     if annotations is not None:
         from ebbline.recording.wfdb_annotations import with_annotations
 

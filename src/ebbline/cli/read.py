@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ebbline.cli.output import Force, Outputs
+from ebbline.cli.paper import PaperLine, PaperRange, PaperSpeed, PaperTraces, paper_options
 from ebbline.errors import ContextError
 from ebbline.terms import Stage
 
@@ -30,10 +31,12 @@ def register(app: typer.Typer) -> None:
 
 
 def read(
-    path: Annotated[
-        str,
+    paths: Annotated[
+        list[str],
         typer.Argument(
-            help="The recording: .hea (or its name without ending), .edf, .csv, .parquet, .json."
+            metavar="FILE...",
+            help="The recording: .hea (or its name without ending), .edf, .csv, .parquet, .json; "
+            "or pictures of a strip on paper (.jpg, .png, .tif, .pdf), several in order of time.",
         ),
     ],
     weeks: Annotated[
@@ -76,6 +79,10 @@ def read(
         Path | None,
         typer.Option(help="Write the findings as WFDB annotations: a file ending in .atr."),
     ] = None,
+    paper_speed: PaperSpeed = None,
+    paper_range: PaperRange = None,
+    paper_line: PaperLine = None,
+    paper_traces: PaperTraces = None,
     force: Force = False,
 ) -> None:
     """Read a recording, say what it shows, and class it with reasons.
@@ -83,7 +90,11 @@ def read(
     The window is the last 30 minutes unless --from and --to say otherwise. What is said here of
     the labour counts before what the file says. Without --weeks, 32 weeks or more are assumed.
 
-    Example: ebbline read 1001.hea --weeks 39 --stage first --picture strip.pdf
+    Examples:
+
+      ebbline read 1001.hea --weeks 39 --stage first --picture strip.pdf
+
+      ebbline read strip.jpg --paper-speed 3
     """
     from ebbline.criteria.asked import chosen_standards
 
@@ -95,9 +106,11 @@ def read(
     from ebbline.reading.text import say
     from ebbline.recording import files_read, open_recording
 
-    outputs = Outputs(force=force, read=files_read(path))
+    path, *more = paths
+    paper = paper_options(paper_speed, paper_range, paper_line, paper_traces, more)
+    outputs = Outputs(force=force, read=[file for one in paths for file in files_read(one)])
     outputs.announce(json, picture, annotations_out)
-    recording = open_recording(path)
+    recording = open_recording(path, **paper)
     if fetus is not None:
         recording.heart_rate(fetus)
     reading = analyse(

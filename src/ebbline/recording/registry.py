@@ -70,6 +70,9 @@ FORMATS = (
     Format("CSV", (".csv", ".tsv", ".txt"), "csv_format"),
     Format("Parquet", (".parquet",), "parquet_format"),
     Format("JSON", (".json",), "json_format"),
+    Format(
+        "paper", (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".pdf"), "paper_format", writes=False
+    ),
 )
 _BY_SUFFIX = {suffix: one for one in FORMATS for suffix in one.suffixes}
 

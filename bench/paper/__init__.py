@@ -1,0 +1,1 @@
+"""Strips drawn, printed and photographed by simulation, to be read back."""

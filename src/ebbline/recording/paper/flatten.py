@@ -1,0 +1,78 @@
+"""Uneven light taken out of a picture; ink as darkness from 0 (paper) to 1 (black)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Image = NDArray[np.uint8]
+"""Shape (height, width, 3), red, green, blue."""
+Plane = NDArray[Any]
+"""Shape (height, width), float32."""
+
+_SMALL = 480
+"""Longer side of the picture on which the light is measured, px (ours): ink is far smaller."""
+_SPARSE = 8
+"""The light is looked up once in so many pixels: it changes slowly (ours)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Light:
+    """The paper's own brightness, as if nothing were written on it.
+
+    paper: a small picture of it, shape (rows, columns, 3). size: width and height of the whole.
+    """
+
+    paper: NDArray[np.float32]
+    size: tuple[int, int]
+
+    def at(self, x: Plane, y: Plane) -> NDArray[np.float32]:
+        """Brightness at places of the whole picture, px; shape of x and 3."""
+        rows, columns = self.paper.shape[:2]
+        wide, tall = self.size
+        found: Any = cv2.remap(
+            self.paper,
+            ((x[::_SPARSE, ::_SPARSE] + 0.5) * (columns / wide) - 0.5).astype(np.float32),
+            ((y[::_SPARSE, ::_SPARSE] + 0.5) * (rows / tall) - 0.5).astype(np.float32),
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        whole: Any = cv2.resize(found, (x.shape[1], x.shape[0]), interpolation=cv2.INTER_LINEAR)
+        bright: NDArray[np.float32] = whole
+        return bright
+
+
+def light_of(image: Image) -> Light:
+    """How brightly the paper is lit: what is left when all that is thin and dark is closed."""
+    height, width = image.shape[:2]
+    shrink = max(1.0, max(height, width) / _SMALL)
+    size = (max(8, round(width / shrink)), max(8, round(height / shrink)))
+    small: Any = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
+    reach = max(9, (min(size) // 12) | 1)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
+    paper = cv2.morphologyEx(small, cv2.MORPH_CLOSE, kernel)
+    paper = cv2.GaussianBlur(paper, (0, 0), reach / 2)
+    return Light(np.maximum(paper.astype(np.float32), 8.0), (width, height))
+
+
+def darkness(image: Image, light: NDArray[np.float32]) -> tuple[Plane, Plane]:
+    """Ink of any colour, and ink that no lamp makes pale: black, as most pens write.
+
+    The first is 1 less the darkest channel over the paper's light there: it shows every grid. The
+    second takes the lightest channel: coloured grids all but vanish, black traces stay.
+    """
+    even = np.minimum(image / light, 1.0)
+    darkest = np.minimum(np.minimum(even[:, :, 0], even[:, :, 1]), even[:, :, 2])
+    lightest = np.maximum(np.maximum(even[:, :, 0], even[:, :, 1]), even[:, :, 2])
+    return 1.0 - darkest, 1.0 - lightest
+
+
+def shrunk_darkness(image: Image, light: Light, size: tuple[int, int]) -> Plane:
+    """Ink of any colour on the whole picture at another size (width, height)."""
+    small: Any = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
+    paper: Any = cv2.resize(light.paper, size, interpolation=cv2.INTER_LINEAR)
+    return darkness(small, paper)[0]

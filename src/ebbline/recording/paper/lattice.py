@@ -1,0 +1,271 @@
+"""The grid followed by its phase: which line, and how far between lines, every pixel lies.
+
+A grid is two combs of lines. Multiplied by a wave of the comb's frequency and smoothed, the picture
+of a comb leaves its phase, which grows by one turn a line wherever the paper bends to: curl, lens
+and creases are told to a fraction of a pixel, and no line needs to be seen whole. Method: Takeda M,
+Ina H, Kobayashi S. J Opt Soc Am 1982;72:156-60 (phase of a fringe pattern by its Fourier carrier).
+"""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.compiled import kernel
+from ebbline.recording.paper.flatten import Plane
+
+Field = NDArray[np.float64]
+"""Shape (height, width) of the picture it belongs to."""
+
+PERIODS = (7.0, 220.0)
+"""Least and most distance of two lines, px (ours): at 75 dpi 3 mm, at 600 dpi 9 mm."""
+LEAST_ALIKE = 0.04
+"""So alike, of 1, must a picture be to itself a line further (ours)."""
+LEAST_SHARE = 0.18
+"""Of how alike the strongest lines make it, so much must the faint ones between them (ours)."""
+_ACROSS, _ALONG = 0.9, 2.5
+"""Width of the smoothing across the lines and along them, in periods (ours)."""
+_FAINT = 0.4
+"""A wave fainter than so much of a strong one counts less and less (ours)."""
+_MOST_RIDGE, _PALE = 1.6, 0.1
+"""Darker than so many usual lines and a little is a pen's stroke, not a line (ours)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Comb:
+    """One family of lines, told on nodes `step` px apart.
+
+    period: px between lines, about. lines: line number of every node, shape (rows, columns).
+    strength: 0..1 how clearly the comb is seen there.
+    """
+
+    period: float
+    step: int
+    lines: Field
+    strength: Field
+
+    def at(self, x: Field, y: Field) -> Field:
+        """Line numbers at places of the picture, px."""
+        return sampled(self.lines, x / self.step, y / self.step)
+
+
+def sampled(nodes: Field, column: Field, row: Field) -> Field:
+    """A field between its nodes, by straight lines; beyond them as it goes on at the rim."""
+    rows, columns = nodes.shape
+    j = np.clip(np.floor(column).astype(int), 0, columns - 2)
+    i = np.clip(np.floor(row).astype(int), 0, rows - 2)
+    b, a = column - j, row - i
+    upper = nodes[i, j] * (1 - b) + nodes[i, j + 1] * b
+    lower = nodes[i + 1, j] * (1 - b) + nodes[i + 1, j + 1] * b
+    found: Field = upper * (1 - a) + lower * a
+    return found
+
+
+def period_of(ink: Plane, axis: int) -> float | None:
+    """Distance of the lines that cross an axis (1: upright lines, along x), px; None if unseen.
+
+    The finest comb that is clearly seen is taken: of a paper with strong and faint lines all lines
+    stand on it.
+    """
+    lined = ridges(ink, axis)
+    length = lined.shape[axis]
+    pieces = _pieces(lined, axis)
+    size = 1 << (length - 1).bit_length() + 1
+    window = np.hanning(length)
+    spectra = np.abs(np.fft.rfft(pieces * window, size, axis=1)) ** 2
+    power = spectra.mean(axis=0)
+    alike = np.fft.irfft(power)[: length // 2]
+    # The window tapers what lies far apart: as much must be alike at every distance.
+    taper = np.fft.irfft(np.abs(np.fft.rfft(window, size)) ** 2)[: length // 2]
+    alike = alike / np.maximum(taper, taper[0] * 0.02) * taper[0] / max(float(alike[0]), 1e-12)
+    lags = np.arange(int(PERIODS[0]), int(min(PERIODS[1], length / 5)) + 1)
+    if not len(lags):
+        return None
+    peaks = [
+        lag
+        for lag in lags
+        if alike[lag] > LEAST_ALIKE and alike[lag] == alike[max(4, lag - 4) : lag + 5].max()
+    ]
+    if not peaks:
+        return None
+    most = max(float(alike[lag]) for lag in peaks)
+    combs = [lag for lag in peaks if _is_comb(alike, int(lag), most)]
+    first = min(combs) if combs else max(peaks, key=lambda lag: float(alike[lag]))
+    return _sharper(power, size, int(first))
+
+
+def _is_comb(alike: NDArray[np.float64], lag: int, most: float) -> bool:
+    """True when the picture is like itself one, two and three lines further, and less between."""
+    for times in (1, 2, 3):
+        centre = times * lag
+        if centre + times + 1 >= len(alike):
+            return times > 1
+        near = float(alike[centre - times : centre + times + 1].max())
+        half = round((times - 0.5) * lag)
+        between = float(alike[half - 1 : half + 2].max())
+        if near < LEAST_SHARE * most or between > 0.7 * near:
+            return False
+    return True
+
+
+def _sharper(power: NDArray[np.float64], size: int, lag: int) -> float:
+    """The period near a whole lag, from the highest harmonic that still stands out."""
+    period = float(lag)
+    for harmonic in (1, 2, 3):
+        centre = harmonic * size / period
+        reach = max(2, round(0.35 * centre / harmonic / 3))
+        low, high = int(centre - reach), int(centre + reach) + 1
+        if low < 1 or high + 1 >= len(power):
+            break
+        best = low + int(power[low:high].argmax())
+        around = power[best - 1 : best + 2]
+        bend = around[0] - 2 * around[1] + around[2]
+        if bend >= 0 or power[best] < 4 * np.median(power[low - reach : high + reach]):
+            continue
+        shift = 0.5 * (around[0] - around[2]) / bend
+        period = harmonic * size / (best + float(np.clip(shift, -0.5, 0.5)))
+    return period
+
+
+def ridges(ink: Plane, axis: int, length: int = 13) -> Plane:
+    """Ink that lies in lines across the axis: what is long the other way."""
+    smooth = cv2.blur(ink, (1, length) if axis == 1 else (length, 1))
+    return smooth - cv2.blur(smooth, (9, 1) if axis == 1 else (1, 9))
+
+
+def pen_free(ink: Plane) -> Plane:
+    """1 where only paper and lines are, 0 at what is much darker than lines: pen, print."""
+    usual = max(_usual_ridge(ink, 0), _usual_ridge(ink, 1))
+    dark = (cv2.blur(ink, (3, 3)) > _MOST_RIDGE * usual + _PALE).astype(np.uint8)
+    free: Plane = (cv2.dilate(dark, np.ones((5, 5), np.uint8)) == 0).astype(np.float32)
+    return free
+
+
+def _usual_ridge(ink: Plane, axis: int) -> float:
+    """How far a strong line of the grid rises: about one pixel in thirty lies on such a line."""
+    return max(float(np.quantile(ridges(ink, axis)[::3, ::3], 0.97)), 1e-3)
+
+
+def even_ridges(ink: Plane, axis: int) -> Plane:
+    """The same as if no pen had written there, and strong lines no stronger than faint ones."""
+    free = pen_free(ink)
+    along, across = ((1, 13), (9, 1)) if axis == 1 else ((13, 1), (1, 9))
+    # Means over what is free of a pen alone.
+    share = cv2.blur(free, along)
+    smooth = cv2.blur(ink * free, along) / np.maximum(share, 1e-3)
+    known = (share > 0.25).astype(np.float32)
+    beside = cv2.blur(smooth * known, across) / np.maximum(cv2.blur(known, across), 1e-3)
+    lined = (smooth - beside) * known * share
+    rising = lined[::3, ::3]
+    rising = rising[rising > 1e-4]
+    most = 2.0 * float(np.quantile(rising, 0.8)) if len(rising) else 1.0
+    # What lies beside a strong line is paler than paper to a mean: no line is there.
+    return np.clip(lined, 0.0, most).astype(np.float32)
+
+
+def _pieces(lined: Plane, axis: int, count: int = 48) -> NDArray[np.float64]:
+    """Profiles along the axis, each the mean of a strip of rows: shape (count, length)."""
+    across = lined if axis == 1 else lined.T
+    edges = np.linspace(0, len(across), count + 1).astype(int)
+    pairs = itertools.pairwise(edges)
+    means = [across[a:b].mean(axis=0) for a, b in pairs if b > a]
+    profiles = np.array(means, dtype=np.float64)
+    centred: NDArray[np.float64] = profiles - profiles.mean(axis=1, keepdims=True)
+    return centred
+
+
+def demodulated(
+    lined: Plane, axis: int, period: float, spread: tuple[float, float]
+) -> tuple[NDArray[np.complex64], Plane]:
+    """The comb's wave at every pixel, and how strong it is against all that is there.
+
+    spread: width of the smoothing in px, along x and along y.
+    """
+    along = np.arange(lined.shape[axis], dtype=np.float64)
+    wave = np.exp(-2j * np.pi * along / period).astype(np.complex64)
+    carried = lined * (wave[None, :] if axis == 1 else wave[:, None])
+    real = cv2.GaussianBlur(np.ascontiguousarray(carried.real), (0, 0), spread[0], sigmaY=spread[1])
+    imaginary = cv2.GaussianBlur(
+        np.ascontiguousarray(carried.imag), (0, 0), spread[0], sigmaY=spread[1]
+    )
+    level = cv2.GaussianBlur(np.abs(lined), (0, 0), spread[0], sigmaY=spread[1]) + 1e-4
+    found = real + 1j * imaginary
+    size = np.abs(found)
+    # On blank paper chance looks like a comb, but a faint one.
+    usual = _FAINT * float(np.quantile(size[::4, ::4], 0.9)) + 1e-9
+    return found, (size / level * np.minimum(1.0, (size / usual) ** 2)).astype(np.float32)
+
+
+def comb(ink: Plane, axis: int, period: float, where: Plane | None = None) -> Comb:
+    """Line numbers of a comb over the whole picture, from the phase at its frequency.
+
+    where: 1 where the comb's paper lies, else 0; the numbers run on smoothly beyond.
+    """
+    lined = even_ridges(ink, axis)
+    if where is not None:
+        lined = lined * where
+    spread = (_ACROSS * period, _ALONG * period)
+    wave, seen = demodulated(lined, axis, period, spread if axis == 1 else spread[::-1])
+    step = max(2, int(period / 2.5))
+    rows, columns = np.arange(0, lined.shape[0], step), np.arange(0, lined.shape[1], step)
+    nodes, strength = wave[np.ix_(rows, columns)], seen[np.ix_(rows, columns)].astype(np.float64)
+    if where is not None:
+        strength = strength * where[np.ix_(rows, columns)]
+    phase = smoothed(unwrapped(np.angle(nodes).astype(np.float64), strength), strength)
+    place = (columns[None, :] if axis == 1 else rows[:, None]) / period
+    return Comb(period, step, place + phase / (2 * np.pi), strength)
+
+
+@kernel
+def unwrapped(phase: Field, strength: Field) -> Field:
+    """The phase without its jumps, told from the clearest node outwards, the clearest first."""
+    rows, columns = phase.shape
+    told = np.full(phase.shape, np.nan)
+    first_i, first_j = 0, 0
+    for i in range(rows):
+        for j in range(columns):
+            if strength[i, j] > strength[first_i, first_j]:
+                first_i, first_j = i, j
+    told[first_i, first_j] = phase[first_i, first_j]
+    order = [(-strength[first_i, first_j], first_i, first_j)]
+    while len(order) > 0:
+        _, i, j = heapq.heappop(order)
+        here = told[i, j]
+        for side in range(4):
+            a = i + (side == 1) - (side == 0)
+            b = j + (side == 3) - (side == 2)
+            if 0 <= a < rows and 0 <= b < columns and np.isnan(told[a, b]):
+                turns = np.round((here - phase[a, b]) / (2 * np.pi))
+                told[a, b] = phase[a, b] + 2 * np.pi * turns
+                heapq.heappush(order, (-strength[a, b], a, b))
+    return told
+
+
+def smoothed(phase: Field, strength: Field) -> Field:
+    """Nodes where the comb is clear as they are; others from those around them, near ones first.
+
+    Where nothing is seen for a long way, the plane through what is seen.
+    """
+    weight = np.clip(strength, 0.0, 1.0) ** 2
+    weight = np.where(weight > 0.25 * np.quantile(weight, 0.9), weight, 0.0)
+    rows, columns = np.mgrid[0 : phase.shape[0], 0 : phase.shape[1]]
+    terms = np.stack([np.ones(phase.shape), rows, columns], axis=-1)
+    root = np.sqrt(weight)[..., None]
+    plane, *_ = np.linalg.lstsq((terms * root).reshape(-1, 3), (phase * root[..., 0]).ravel(), None)
+    base = terms @ plane
+    rest = phase - base
+    found = np.zeros_like(phase)
+    settled = np.zeros_like(phase)
+    for width in (1.2, 4.0, 12.0, 36.0):
+        mass = cv2.GaussianBlur(weight, (0, 0), width)
+        value = cv2.GaussianBlur(weight * rest, (0, 0), width) / np.maximum(mass, 1e-12)
+        share = np.clip(mass / (0.15 * weight.max() + 1e-12), 0.0, 1.0) * (1.0 - settled)
+        found += share * value
+        settled += share
+    whole: Field = base + found
+    return whole

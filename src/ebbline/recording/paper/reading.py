@@ -1,0 +1,195 @@
+"""A picture of a strip to its samples, every step kept so that a person can check it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.recording.paper.figures import ReadScale
+from ebbline.recording.paper.flatten import Image
+from ebbline.recording.paper.scale import (
+    PaperAnswers,
+    activity_scale,
+    check_answers,
+    heart_scale,
+    seconds_per_line,
+)
+from ebbline.recording.paper.sheet import Paper, papers_of, unread
+from ebbline.recording.paper.trace import Path, Sheet, follow, sheet_of, without_path
+
+FloatArray = NDArray[np.float64]
+
+SURE_MINUTE = 0.5
+"""A minute surer than this is said without a word (ours)."""
+EMPTY_MINUTE = 0.05
+"""Less than this is no trace: the pen's width at the rim of a gap (ours)."""
+LEAST_TRACE_S = 20.0
+"""Less ink than this in a row tells no second trace (ours)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PaperTrace:
+    """One trace read back. values: on an even grid of time from start_s, NaN in gaps.
+
+    certainty: 0..1 of every sample. x, y: place on the picture of every sample, px.
+    """
+
+    values: FloatArray
+    certainty: FloatArray
+    x: FloatArray
+    y: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PaperReading:
+    """A picture read. rate_hz: samples a second of every trace. minutes: certainty, 0..1, of each.
+
+    line_s: seconds between upright lines. pen_s: width of the pen's stroke in time, below which
+    nothing is told apart. papers: the flat papers, heart rate first. scales: of each.
+    said: what was read, taken and doubted, in sentences.
+    """
+
+    rate_hz: float
+    heart: tuple[PaperTrace, ...]
+    activity: PaperTrace | None
+    line_s: float
+    pen_s: float
+    minutes: FloatArray
+    papers: tuple[Paper, ...]
+    scales: tuple[ReadScale, ...]
+    said: tuple[str, ...] = ()
+
+
+def read_paper(image: Image, answers: PaperAnswers, where: str = "") -> PaperReading:
+    """Read a picture of one strip.
+
+    Raises RecordingError where no grid, no trace or no scale is found; it says which answer is
+    missing. Nothing about speed or scale is guessed: what is not on the page is asked for.
+    """
+    check_answers(answers, where)
+    papers = papers_of(image, where)
+    main = papers[0]
+    scale, told = heart_scale(main, answers, where)
+    line_s, told_time = seconds_per_line(main, scale, answers, where)
+    said = [told, told_time]
+    rate_hz = _rate(main, line_s)
+    count = int((main.lines[1] - main.lines[0]) * line_s * rate_hz)
+    clock = _Clock(line_s, rate_hz, count)
+    sheet = sheet_of(main.flat, main.lines)
+    heart = _traces(main, sheet, scale, clock, answers.fetuses)
+    if not np.isfinite(heart[0].values).any():
+        raise unread("no trace was found on the heart-rate paper.", where)
+    if len(heart) > 1 and np.isfinite(heart[1].values).sum() < LEAST_TRACE_S * rate_hz:
+        raise unread("only one heart-rate trace was found, and two were asked for.", where)
+    activity = None
+    scales = [scale]
+    if len(papers) > 1:
+        below, told = activity_scale(papers[1], where)
+        said.append(told)
+        scales.append(below)
+        [activity] = _traces(papers[1], sheet_of(papers[1].flat, papers[1].lines), below, clock, 1)
+    minutes = by_minute(heart[0], rate_hz)
+    said += _doubts(minutes)
+    pen_s = sheet.pen / main.flat.across * line_s
+    return PaperReading(
+        rate_hz,
+        tuple(heart),
+        activity,
+        line_s,
+        pen_s,
+        minutes,
+        tuple(papers[:2]),
+        tuple(scales),
+        tuple(said),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Clock:
+    """The even grid of time of all traces, from the first upright line on."""
+
+    line_s: float
+    rate_hz: float
+    count: int
+
+
+def _rate(paper: Paper, line_s: float) -> float:
+    """Samples a second that the paper tells apart: 4, 2 or 1."""
+    per_s = paper.flat.across / line_s
+    return 4.0 if per_s >= 3.2 else 2.0 if per_s >= 1.6 else 1.0
+
+
+def _traces(
+    paper: Paper, sheet: Sheet, scale: ReadScale, clock: _Clock, fetuses: int
+) -> list[PaperTrace]:
+    """The traces of one paper, the clearest first."""
+    found = []
+    for n in range(fetuses):
+        path = follow(sheet)
+        found.append(_sampled(path, sheet, paper, scale, clock))
+        if n + 1 < fetuses:
+            sheet = without_path(sheet, path)
+    return found
+
+
+def _sampled(path: Path, sheet: Sheet, paper: Paper, scale: ReadScale, clock: _Clock) -> PaperTrace:
+    """A path on the grid of time: means of the columns that a sample spans, gaps left open."""
+    flat = paper.flat
+    row = path.y + sheet.top
+    columns = np.arange(len(row)) + sheet.left
+    line = flat.top + row / flat.down
+    seconds = (flat.left + columns / flat.across - paper.lines[0] + paper.behind) * clock.line_s
+    bins = np.floor(seconds * clock.rate_hz).astype(int)
+    there = np.isfinite(row) & (bins >= 0) & (bins < clock.count)
+    number = np.bincount(bins[there], None, clock.count)
+
+    def mean(of: FloatArray) -> FloatArray:
+        total = np.bincount(bins[there], of[there], clock.count)
+        return np.where(number > 0, total / np.maximum(number, 1), np.nan)
+
+    values = _bridged(mean(scale.first + scale.step * line), clock.rate_hz)
+    i = np.clip(np.round(np.nan_to_num(row)).astype(int), 0, flat.x.shape[0] - 1)
+    j = np.clip(columns, 0, flat.x.shape[1] - 1)
+    return PaperTrace(
+        values,
+        np.nan_to_num(_bridged(mean(path.sure), clock.rate_hz)),
+        mean(flat.x[i, j].astype(np.float64)),
+        mean(flat.y[i, j].astype(np.float64)),
+    )
+
+
+def _bridged(values: FloatArray, rate_hz: float) -> FloatArray:
+    """Samples between two columns of the paper: paper coarser than the grid of time has none."""
+    there = np.flatnonzero(np.isfinite(values))
+    filled = values.copy()
+    for a, gap in zip(there[:-1], np.diff(there), strict=True):
+        if 1 < gap <= max(2, round(0.5 * rate_hz)):
+            filled[a : a + gap] = np.linspace(values[a], values[a + gap], gap, endpoint=False)
+    return filled
+
+
+def by_minute(trace: PaperTrace, rate_hz: float) -> FloatArray:
+    """How sure each minute is, 0..1: the mean over its samples, of which missing ones count 0."""
+    size = round(60 * rate_hz)
+    sure = np.where(np.isfinite(trace.values), trace.certainty, 0.0)
+    return np.array([sure[start : start + size].mean() for start in range(0, len(sure), size)])
+
+
+def _doubts(minutes: FloatArray) -> list[str]:
+    """Sentences about minutes that were read with doubt, and those without a trace."""
+    said = []
+    unsure = np.flatnonzero((minutes < SURE_MINUTE) & (minutes >= EMPTY_MINUTE))
+    for which, one, several in (
+        (unsure, "was read in part or with doubt", "were read in part or with doubt"),
+        (np.flatnonzero(minutes < EMPTY_MINUTE), "shows no trace", "show no trace"),
+    ):
+        if len(which):
+            named = ", ".join(str(n + 1) for n in which[:12])
+            more = f" and {len(which) - 12} others" if len(which) > 12 else ""
+            what = (
+                f"Minute {named} {one}" if len(which) == 1 else f"Minutes {named}{more} {several}"
+            )
+            said.append(f"{what}: check on the paper.")
+    return said

@@ -1,0 +1,214 @@
+"""A paper laid flat: from line numbers back to places of the picture."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from scipy.ndimage import median_filter
+
+from ebbline.recording.paper.flatten import Image, Light, Plane, darkness
+from ebbline.recording.paper.lattice import (
+    Comb,
+    Field,
+    demodulated,
+    even_ridges,
+    sampled,
+    smoothed,
+    unwrapped,
+)
+from ebbline.recording.paper.perspective import Matrix
+
+_ROUNDS = 8
+_NODE = 8
+_PER_LINE = 12
+"""px a line of the small flat paper on which the lines are followed once more (ours)."""
+
+
+_CALM_LINES = 13
+_ODD_TURN = 2 * np.pi * 0.06
+"""An upright line so far from where its neighbours, so many, tell it counts as not seen (ours)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bend:
+    """How far the true line numbers lie from the followed ones, told on nodes of the flat paper.
+
+    left, top: line numbers of the first node; step: lines between nodes. across, down: what is to
+    be added to the number of an upright and of a level line. strength: of each, 0..1.
+    """
+
+    left: float
+    top: float
+    step: float
+    across: Field
+    down: Field
+    strength: tuple[Field, Field]
+
+    def at(self, u: Field, v: Field) -> tuple[Field, Field]:
+        """What is to be added at line numbers u (upright) and v (level)."""
+        column, row = (u - self.left) / self.step, (v - self.top) / self.step
+        column = np.clip(column, 0, self.across.shape[1] - 1)
+        row = np.clip(row, 0, self.across.shape[0] - 1)
+        return sampled(self.across, column, row), sampled(self.down, column, row)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Warp:
+    """Where on the straightened picture two line numbers meet, and on the original one.
+
+    straight: from the original picture to the straightened one, which the combs are of.
+    """
+
+    upright: Comb
+    level: Comb
+    straight: Matrix
+    bends: tuple[Bend, ...] = ()
+
+    def places(self, u: Field, v: Field) -> tuple[Field, Field]:
+        """Places on the straightened picture, px (fixed-point iteration)."""
+        for bend in reversed(self.bends):
+            add_u, add_v = bend.at(u, v)
+            add_u, add_v = bend.at(u - add_u, v - add_v)
+            u, v = u - add_u, v - add_v
+        x, y = u * self.upright.period, v * self.level.period
+        for _ in range(_ROUNDS):
+            x = x + (u - self.upright.at(x, y)) * self.upright.period
+            y = y + (v - self.level.at(x, y)) * self.level.period
+        return x, y
+
+    def original(self, u: Field, v: Field) -> tuple[Field, Field]:
+        """Places on the original picture, px."""
+        x, y = self.places(u, v)
+        back = np.linalg.inv(self.straight)
+        depth = back[2, 0] * x + back[2, 1] * y + back[2, 2]
+        return (
+            (back[0, 0] * x + back[0, 1] * y + back[0, 2]) / depth,
+            (back[1, 0] * x + back[1, 1] * y + back[1, 2]) / depth,
+        )
+
+    def small(self, ink: Plane, lines: tuple[float, float, float, float]) -> Plane:
+        """The straightened picture laid flat between lines, `_PER_LINE` px a line.
+
+        lines: first and last upright, first and last level line.
+        """
+        columns = np.arange(round((lines[1] - lines[0]) * _PER_LINE) + 1)
+        rows = np.arange(round((lines[3] - lines[2]) * _PER_LINE) + 1)
+        x, y = _filled(
+            self.places,
+            (lines[0], lines[2]),
+            (1 / _PER_LINE, 1 / _PER_LINE),
+            (len(columns), len(rows)),
+        )
+        return cv2.remap(ink, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+
+
+def followed_again(warp: Warp, ink: Plane, lines: tuple[float, float, float, float]) -> Bend:
+    """What is left of bends when the paper has been laid flat once.
+
+    Lines are nearly straight there, so that each is looked at over a longer way than before.
+    """
+    laid = warp.small(ink, lines)
+    wide, narrow = 3.0 * _PER_LINE, 0.9 * _PER_LINE
+    step = _PER_LINE // 3
+    found, seen = [], []
+    for axis, spread in ((1, (narrow, wide)), (0, (wide, narrow))):
+        lined = even_ridges(laid, axis)
+        wave, strong = demodulated(lined, axis, float(_PER_LINE), spread)
+        nodes = wave[::step, ::step]
+        strength = strong[::step, ::step].astype(np.float64)
+        phase = unwrapped(np.angle(nodes).astype(np.float64), strength)
+        # The first pixel lies on a whole place of its own, not on a line.
+        start = 2 * np.pi * (lines[0] if axis == 1 else lines[2])
+        main = np.angle((nodes * np.exp(-1j * start)).sum())
+        away = phase - start
+        away = away - 2 * np.pi * np.round((np.median(away) - main) / (2 * np.pi))
+        if axis == 1:
+            # Time runs evenly on paper: what bends a few lines alone is a crease's shadow, a word.
+            usual = median_filter(away, (5, _CALM_LINES * _PER_LINE // step), mode="nearest")
+            strength = np.where(np.abs(away - usual) > _ODD_TURN, 0.0, strength)
+        found.append(smoothed(away, strength) / (2 * np.pi))
+        seen.append(strength)
+    return Bend(lines[0], lines[2], step / _PER_LINE, found[0], found[1], (seen[0], seen[1]))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Flat:
+    """One paper laid flat.
+
+    left, top: line numbers (upright, level) at the flat picture's edge. across, down: px between
+    two upright lines and two level ones. x, y: place in the original picture of every flat pixel.
+    ink, black: darkness there, of any colour and of black alone.
+    """
+
+    left: float
+    top: float
+    across: float
+    down: float
+    x: Plane
+    y: Plane
+    ink: Plane
+    black: Plane
+
+
+def flattened(
+    warp: Warp, image: Image, light: Light, lines: tuple[float, float, float, float]
+) -> Flat:
+    """Lay flat what lies between lines: (first upright, last upright, first level, last level).
+
+    The flat paper has about as many pixels as the picture has.
+    """
+    first_u, last_u, first_v, last_v = lines
+    across, down = _pixels(warp, lines)
+    width = max(8, int((last_u - first_u) * across))
+    height = max(8, int((last_v - first_v) * down))
+    x, y = _filled(
+        warp.original,
+        (first_u, first_v),
+        (1 / across, 1 / down),
+        (width, height),
+    )
+    seen: Any = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    ink, black = darkness(seen, light.at(x, y))
+    return Flat(first_u, first_v, across, down, x, y, ink, black)
+
+
+def _pixels(warp: Warp, lines: tuple[float, float, float, float]) -> tuple[float, float]:
+    """Original pixels between two upright and two level lines, at the middle of the paper."""
+    u = np.array([(lines[0] + lines[1]) / 2])
+    v = np.array([(lines[2] + lines[3]) / 2])
+    half = 0.5
+    a, b = warp.original(u - half, v), warp.original(u + half, v)
+    c, d = warp.original(u, v - half), warp.original(u, v + half)
+    return (
+        float(np.hypot(b[0] - a[0], b[1] - a[1])[0]),
+        float(np.hypot(d[0] - c[0], d[1] - c[1])[0]),
+    )
+
+
+def _filled(
+    places: Callable[[Field, Field], tuple[Field, Field]],
+    first: tuple[float, float],
+    step: tuple[float, float],
+    size: tuple[int, int],
+) -> tuple[Plane, Plane]:
+    """Every pixel's place from those of some nodes.
+
+    first: line numbers of the first pixel; step: lines a pixel; size: width and height, px.
+    """
+    columns = np.arange(0, size[0] + _NODE, _NODE)
+    rows = np.arange(0, size[1] + _NODE, _NODE)
+    u, v = np.meshgrid(first[0] + columns * step[0], first[1] + rows * step[1])
+    across, down = np.meshgrid(
+        np.arange(size[0], dtype=np.float32) / _NODE, np.arange(size[1], dtype=np.float32) / _NODE
+    )
+    x, y = (
+        cv2.remap(
+            one.astype(np.float32), across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
+        for one in places(u, v)
+    )
+    return x, y

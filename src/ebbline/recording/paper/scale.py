@@ -1,0 +1,168 @@
+"""What the lines of a paper stand for: read from the page, said by a person, or asked for."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from ebbline.errors import RecordingError
+from ebbline.recording.paper.figures import ReadScale, read_scale
+from ebbline.recording.paper.sheet import Paper, unread
+
+SPEEDS = (1.0, 2.0, 3.0)
+"""Paper speeds, cm a minute (FIGO 2015)."""
+PER_CM = (20.0, 30.0)
+"""bpm a centimetre of heart-rate papers (common practice, no source)."""
+LINES_CM = (0.5, 1.0)
+"""Distance of upright lines on such papers (common practice, no source)."""
+NEAR = 0.17
+"""So far, as a share, may a measured distance be from one that papers have: a camera held aslant
+makes one direction shorter, and by how much no picture tells (ours)."""
+LINE_S = (1.0, 600.0)
+"""Least and most seconds between upright lines that are taken from a person (ours)."""
+BPM = (0.0, 300.0)
+
+
+@dataclass(frozen=True, slots=True)
+class PaperAnswers:
+    """What a person says of the paper. None: read from the page, or asked for.
+
+    speed: cm a minute. low, high: bpm at the lowest and highest level line of the heart-rate
+    paper. line_s: seconds between two upright lines, however faint. fetuses: traces on it.
+    """
+
+    speed: float | None = None
+    low: float | None = None
+    high: float | None = None
+    line_s: float | None = None
+    fetuses: int = 1
+
+
+def ask(what: str, where: str, option: str) -> RecordingError:
+    """The error for an answer that is missing or cannot be."""
+    return RecordingError(what, where=where, remedy=f"Say it: {option}.")
+
+
+def check_answers(answers: PaperAnswers, where: str) -> None:
+    """Refuse before any work what is missing or impossible. Raises RecordingError."""
+    if answers.speed is None and answers.line_s is None:
+        raise ask("the page does not tell the paper's speed.", where, "--paper-speed 1, 2 or 3")
+    if answers.speed is not None and answers.speed not in SPEEDS:
+        raise ask(f"{answers.speed:g} cm/min is no paper speed.", where, "--paper-speed 1, 2 or 3")
+    if answers.line_s is not None and not LINE_S[0] <= answers.line_s <= LINE_S[1]:
+        raise ask(
+            f"upright lines {answers.line_s:g} s apart are on no paper.",
+            where,
+            f"--paper-line SECONDS, from {LINE_S[0]:g} to {LINE_S[1]:g}",
+        )
+    if (answers.low is None) != (answers.high is None):
+        raise ask("one end of the heart-rate paper alone gives no scale.", where, _RANGE)
+    if answers.low is not None and answers.high is not None:
+        sound = BPM[0] <= answers.low < answers.high <= BPM[1]
+        if not sound:
+            raise ask(f"{answers.low:g} to {answers.high:g} bpm is no range.", where, _RANGE)
+    if answers.fetuses not in (1, 2):
+        raise ask(f"{answers.fetuses} traces on one paper are not read.", where, "--paper-traces 2")
+
+
+_RANGE = "--paper-range LOW-HIGH, the bpm of the lowest and highest line, such as 30-240"
+
+
+def heart_scale(paper: Paper, answers: PaperAnswers, where: str) -> tuple[ReadScale, str]:
+    """What the level lines of the heart-rate paper stand for, and how it is known."""
+    first, last = paper.lines[2], paper.lines[3]
+    read = printed_scale(paper, where)
+    if read is not None and read.step > 0:
+        read = None
+    if answers.low is not None and answers.high is not None:
+        step = -(answers.high - answers.low) / max(last - first, 1)
+        told = ReadScale(answers.high - step * first, step, 0)
+        off = 0.0 if read is None else abs(told.value(first) - read.value(first))
+        if read is not None and max(off, abs(told.value(last) - read.value(last))) > 0.5 * abs(
+            read.step
+        ):
+            raise ask(
+                f"the numbers printed beside the paper tell {read.value(last):g} to "
+                f"{read.value(first):g} bpm, not {answers.low:g} to {answers.high:g}.",
+                where,
+                f"{_RANGE}; without it the printed numbers are taken",
+            )
+        return told, f"Heart rate: {answers.low:g} to {answers.high:g} bpm, as told."
+    if read is None:
+        raise ask("the numbers beside the heart-rate paper could not be read.", where, _RANGE)
+    low, high = read.value(last), read.value(first)
+    if not BPM[0] <= low < high <= BPM[1]:
+        raise ask(
+            f"the numbers beside the paper were read as {low:g} to {high:g} bpm, which is no "
+            "range of heart rates.",
+            where,
+            _RANGE,
+        )
+    return read, f"Heart rate: {low:g} to {high:g} bpm by {read.agreed} printed numbers in step."
+
+
+def activity_scale(paper: Paper, where: str) -> tuple[ReadScale, str]:
+    """What the level lines of the activity paper stand for, and how it is known."""
+    read = printed_scale(paper, where)
+    first, last = paper.lines[2], paper.lines[3]
+    if read is not None and read.step < 0:
+        return read, (
+            f"Activity: {read.value(last):g} to {read.value(first):g} by {read.agreed} printed "
+            "numbers in step."
+        )
+    step = -100.0 / max(last - first, 1)
+    return ReadScale(100.0 - step * first, step, 0), (
+        "Activity: its printed numbers were not read; the lowest line is taken as 0 and the "
+        "highest as 100, in no unit."
+    )
+
+
+def printed_scale(paper: Paper, where: str) -> ReadScale | None:
+    """The scale by the numbers on either side; the side with more of them in step.
+
+    Raises RecordingError where the two sides tell different values: then a line was lost between.
+    """
+    flat = paper.flat
+    left = int((paper.lines[0] - flat.left) * flat.across)
+    right = int((paper.lines[1] - flat.left) * flat.across)
+    slack = int(0.15 * flat.down)
+    sides = (slice(0, max(8, left - slack)), slice(right + slack, flat.ink.shape[1]))
+    found = [read_scale(flat.ink, side, flat.top, flat.down) for side in sides]
+    told = [one for one in found if one is not None]
+    if len(told) == 2 and (
+        abs(told[0].first - told[1].first) > 0.3 * abs(told[0].step) or told[0].step != told[1].step
+    ):
+        raise unread("the numbers on the left and on the right tell different lines.", where)
+    return max(told, key=lambda one: one.agreed, default=None)
+
+
+def seconds_per_line(
+    paper: Paper, scale: ReadScale, answers: PaperAnswers, where: str
+) -> tuple[float, str]:
+    """Seconds between upright lines, and how they are known.
+
+    The printed numbers tell a level line's distance in cm for each scale that papers have, the
+    picture how much farther apart upright lines are: one scale alone makes them 0.5 or 1 cm.
+    """
+    if answers.line_s is not None:
+        return answers.line_s, f"Time: upright lines are {answers.line_s:g} s apart, as told."
+    assert answers.speed is not None
+    fitting = [
+        (per_cm, cm)
+        for per_cm in PER_CM
+        for cm in LINES_CM
+        if abs(math.log(paper.wide / paper.tall * abs(scale.step) / per_cm / cm)) < NEAR
+    ]
+    if len(fitting) != 1:
+        raise ask(
+            f"upright lines stand {paper.wide / paper.tall:.2f} times as far apart as level lines "
+            f"of {abs(scale.step):g} bpm: which time that is, the page does not tell.",
+            where,
+            "--paper-line SECONDS, the time between two neighbouring upright lines",
+        )
+    [(per_cm, cm)] = fitting
+    line_s = cm * 60 / answers.speed
+    return line_s, (
+        f"Time: at {answers.speed:g} cm/min, as told, and {per_cm:g} bpm/cm two neighbouring "
+        f"upright lines are {line_s:g} s apart: check it on the paper."
+    )

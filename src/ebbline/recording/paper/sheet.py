@@ -1,0 +1,251 @@
+"""The papers of a picture, each laid flat, and refused where its lines cannot be followed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.errors import RecordingError
+from ebbline.recording.paper.flatten import Image, Light, Plane, light_of, shrunk_darkness
+from ebbline.recording.paper.lattice import Comb, comb, period_of
+from ebbline.recording.paper.panels import Region, drawn_lines, regions
+from ebbline.recording.paper.perspective import Matrix, framed, straightening
+from ebbline.recording.paper.rectify import Flat, Warp, flattened, followed_again
+
+FloatArray = NDArray[np.float64]
+
+LONG = 3600
+"""Longer side of the picture on which lines are followed, px (ours)."""
+FINE = 14.0
+"""So many px lie between lines there where the picture has more (ours)."""
+MARGIN_LINES = 6.0
+"""Level lines' worth of paper left free beside the grid, where the numbers stand."""
+MOST_BEND = 0.12
+"""Lines by which the followed lines may still stray at the end (ours)."""
+WIDENED = 5
+"""So often is a paper looked for beyond where it was first seen (ours)."""
+UNEVEN = 0.3
+"""Share by which the distance of two lines may differ from that of their neighbours (ours)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Paper:
+    """One paper laid flat.
+
+    lines: first and last upright, first and last level line. wide, tall: px between two upright
+    and two level lines of the straightened picture. behind: upright lines by which it begins later
+    than the first paper of the picture.
+    """
+
+    flat: Flat
+    lines: tuple[int, int, int, int]
+    wide: float
+    tall: float
+    warp: Warp
+    behind: int = 0
+
+
+def unread(what: str, where: str) -> RecordingError:
+    """The error for a picture that cannot be read."""
+    return RecordingError(
+        what,
+        where=where,
+        remedy="Photograph the whole strip from above in even light, or scan it at 300 dpi.",
+    )
+
+
+def papers_of(image: Image, where: str) -> list[Paper]:
+    """The papers with a grid, from above downwards. Raises RecordingError where there is none."""
+    light = light_of(image)
+    straight, ink, period = _straightened(image, light, where)
+    upright = comb(ink, 1, period)
+    found = regions(ink, period)
+    if not found:
+        raise unread("no paper with a grid was found on this picture.", where)
+    # Once more, of the papers alone: what lies around them has phases of its own.
+    upright = comb(ink, 1, period, np.maximum.reduce([one.mask for one in found]))
+    papers = [_paper(image, light, ink, upright, one, straight, where) for one in found]
+    for n in range(1, len(papers)):
+        papers[n] = replace(papers[n], behind=_behind(papers[0], papers[n]))
+    return papers
+
+
+def _straightened(image: Image, light: Light, where: str) -> tuple[Matrix, Plane, float]:
+    """From the original picture to a small straight one; that one's ink; its upright period."""
+    height, width = image.shape[:2]
+    shrink = max(1.0, max(height, width) / LONG)
+    size = (round(width / shrink), round(height / shrink))
+    small = shrunk_darkness(image, light, size)
+    found = straightening(small)
+    if found is None:
+        raise unread("no grid was found on this picture.", where)
+    straight, wide, tall = framed(found, *size)
+    ink = cv2.warpPerspective(small, straight, (wide, tall))
+    # Centres of pixels, not corners, are what a size change keeps apart.
+    straight = straight @ _resized(size[0] / width, size[1] / height)
+    period, level = period_of(ink, 1), period_of(ink, 0)
+    if period is None:
+        raise unread("the grid's upright lines were not found on this picture.", where)
+    finest = min(period, level or period)
+    if finest > 1.4 * FINE:
+        less = FINE / finest
+        smaller = (round(wide * less), round(tall * less))
+        ink = cv2.resize(ink, smaller, interpolation=cv2.INTER_AREA)
+        straight = _resized(smaller[0] / wide, smaller[1] / tall) @ straight
+        period *= smaller[0] / wide
+    return straight, ink, period
+
+
+def _resized(across: float, down: float) -> Matrix:
+    return np.array(
+        [[across, 0, (across - 1) / 2], [0, down, (down - 1) / 2], [0, 0, 1]], dtype=np.float64
+    )
+
+
+def _paper(
+    image: Image,
+    light: Light,
+    ink: Plane,
+    upright: Comb,
+    region: Region,
+    straight: Matrix,
+    where: str,
+) -> Paper:
+    top, bottom = max(0, int(region.top)), int(region.bottom) + 1
+    band = (ink * region.mask)[top:bottom]
+    period = period_of(band, 0) or upright.period
+    level = comb(ink, 0, period, region.mask)
+    warp = Warp(upright, level, straight)
+    box = _around(upright, level, region)
+    found = None
+    for _ in range(WIDENED):
+        warp = replace(warp, bends=())
+        for _ in range(2):
+            warp = replace(warp, bends=(*warp.bends, followed_again(warp, ink, box)))
+        found = drawn_lines(warp.small(ink, box), box)
+        if found is None:
+            break
+        wider = _wider(box, found)
+        if wider == box:
+            break
+        # The paper goes on beyond what was looked at.
+        box, found = wider, None
+    if found is None:
+        raise unread("the grid's lines could not be followed over the whole paper.", where)
+    lines = _trimmed(warp, found)
+    _check_followed(warp, ink, lines, where)
+    _check_even(warp, lines, where)
+    beside = MARGIN_LINES * level.period / upright.period
+    flat = flattened(
+        warp,
+        image,
+        light,
+        (lines[0] - beside, lines[1] + beside, lines[2] - 0.6, lines[3] + 0.6),
+    )
+    wide, tall = _spacing(warp, lines)
+    return Paper(flat, lines, wide, tall, warp)
+
+
+def _behind(first: Paper, other: Paper) -> int:
+    """Upright lines from the first one of a paper to the first one of another below it."""
+    a, _ = first.warp.places(np.array([float(first.lines[0])]), np.array([float(first.lines[3])]))
+    b, _ = other.warp.places(np.array([float(other.lines[0])]), np.array([float(other.lines[2])]))
+    return round(float(b[0] - a[0]) / first.wide)
+
+
+def _wider(
+    box: tuple[float, float, float, float], lines: tuple[int, int, int, int]
+) -> tuple[float, float, float, float]:
+    """The same box, or a wider one where the outermost lines stand at its edge."""
+    return (
+        box[0] - 6.0 if lines[0] - box[0] < 1.6 else box[0],
+        box[1] + 6.0 if box[1] - lines[1] < 1.6 else box[1],
+        box[2] - 3.0 if lines[2] - box[2] < 0.9 else box[2],
+        box[3] + 3.0 if box[3] - lines[3] < 0.9 else box[3],
+    )
+
+
+def _around(upright: Comb, level: Comb, region: Region) -> tuple[float, float, float, float]:
+    """Line numbers a little beyond a paper's edges: upright, then level ones."""
+    x = np.flatnonzero(region.mask.any(axis=0))[::4]
+    mask = region.mask[:, x] > 0
+    upper = mask.argmax(axis=0).astype(float)
+    lower = len(mask) - 1.0 - mask[::-1].argmax(axis=0)
+    middle = (upper + lower) / 2
+    u = upright.at(x.astype(float), middle)
+    above, below = level.at(x.astype(float), upper), level.at(x.astype(float), lower)
+    return (
+        float(np.floor(u.min()) - 3.0),
+        float(np.ceil(u.max()) + 3.0),
+        float(np.round(np.median(above)) - 1.5),
+        float(np.round(np.median(below)) + 1.5),
+    )
+
+
+def _check_followed(warp: Warp, ink: Plane, lines: tuple[int, int, int, int], where: str) -> None:
+    """Refuse a paper whose lines still stray when it has been laid flat."""
+    left = followed_again(warp, ink, (lines[0], lines[1], lines[2], lines[3]))
+    for bend, seen in zip((left.across, left.down), left.strength, strict=True):
+        clear = seen > 0.5 * np.quantile(seen, 0.9)
+        if not clear.any() or np.quantile(np.abs(bend[clear]), 0.98) > MOST_BEND:
+            raise unread("the grid could not be followed over the whole paper.", where)
+
+
+def _check_even(warp: Warp, lines: tuple[int, int, int, int], where: str) -> None:
+    """Refuse a paper on which two neighbouring lines lie much closer, or farther, than the others.
+
+    There a line was lost or counted twice: every value and time beyond would be wrong.
+    """
+    u, v = np.meshgrid(
+        np.arange(lines[0], lines[1] + 1.0), np.linspace(lines[2] + 0.5, lines[3] - 0.5, 5)
+    )
+    x, y = warp.places(u, v)
+    _even(np.hypot(np.diff(x, axis=1), np.diff(y, axis=1)), "upright", where)
+    v, u = np.meshgrid(
+        np.arange(lines[2], lines[3] + 1.0), np.linspace(lines[0] + 0.5, lines[1] - 0.5, 25)
+    )
+    x, y = warp.places(u, v)
+    _even(np.hypot(np.diff(x, axis=1), np.diff(y, axis=1)), "level", where)
+
+
+def _even(apart: FloatArray, which: str, where: str) -> None:
+    near = _near(apart)
+    if np.abs(apart / near - 1).max() > UNEVEN:
+        raise unread(f"the {which} lines stand unevenly: one may be hidden.", where)
+
+
+def _near(apart: FloatArray) -> FloatArray:
+    """The usual distance around each distance of two lines."""
+    columns = range(apart.shape[1])
+    rows = [np.median(apart[:, max(0, n - 4) : n + 5], axis=1) for n in columns]
+    found: FloatArray = np.array(rows).T
+    return found
+
+
+def _trimmed(warp: Warp, lines: tuple[int, int, int, int]) -> tuple[int, int, int, int]:
+    """The same lines without an outermost one that is the next one seen twice."""
+    first, last, top, bottom = lines
+    u, v = np.meshgrid(np.arange(first, last + 1.0), np.linspace(top + 0.5, bottom - 0.5, 5))
+    x, y = warp.places(u, v)
+    apart = np.hypot(np.diff(x, axis=1), np.diff(y, axis=1))
+    share = np.median(apart / _near(apart), axis=0)
+    return (
+        first + int(share[0] < 1 - UNEVEN),
+        last - int(share[-1] < 1 - UNEVEN),
+        top,
+        bottom,
+    )
+
+
+def _spacing(warp: Warp, lines: tuple[int, int, int, int]) -> tuple[float, float]:
+    """Distance of upright and of level lines in the middle of the straightened paper, px."""
+    u, v = np.array([(lines[0] + lines[1]) / 2]), np.array([(lines[2] + lines[3]) / 2])
+    a, b = warp.places(u - 2, v), warp.places(u + 2, v)
+    c, d = warp.places(u, v - 2), warp.places(u, v + 2)
+    return (
+        float(np.hypot(b[0] - a[0], b[1] - a[1])[0]) / 4,
+        float(np.hypot(d[0] - c[0], d[1] - c[1])[0]) / 4,
+    )

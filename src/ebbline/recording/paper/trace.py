@@ -1,0 +1,287 @@
+"""The pen's path on a flat paper: runs of ink joined into the longest likely line.
+
+Every column holds runs of ink. A path takes one run a column or none; it pays for a jump, for every
+column without ink, and for leaving ink that goes on. The cheapest path (dynamic programming)
+follows the pen through crossings and thick strokes, and stays away from print beside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from ebbline.compiled import kernel
+from ebbline.recording.paper.flatten import Plane
+from ebbline.recording.paper.rectify import Flat
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+GAP_COST = 0.55
+"""What a column without ink costs, in columns of ink (ours)."""
+JUMP_COST = 6.0
+"""What leaving one stroke for another costs, in columns of ink (ours)."""
+REACH = 0.02
+"""Each share of the paper's height that a jump spans costs as much again (ours)."""
+
+
+PAPER_NOISE = 0.05
+"""Darkness between the lines that is taken for the paper's own at most (ours)."""
+CLEAR_INK = 0.3
+"""A black pen leaves at least so much darkness; where none does, the pen has a colour (ours)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Path:
+    """The trace. y: px from the sheet's top for every column, NaN where no ink is.
+
+    sure: 0..1 for every column: how alone its ink is, and how dark. top, bottom: first and last
+    px of the stroke.
+    """
+
+    y: FloatArray
+    sure: FloatArray
+    top: FloatArray
+    bottom: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sheet:
+    """The ink of one paper without its grid, 0..1 of the pen's own darkness.
+
+    left, top: px on the flat paper of its first column and row. pen: width of the stroke, px.
+    """
+
+    ink: Plane
+    left: int
+    top: int
+    pen: float
+
+
+def sheet_of(flat: Flat, lines: tuple[int, int, int, int]) -> Sheet:
+    """The ink between a paper's outermost lines, its grid taken out."""
+    left, right = ((n - flat.left) * flat.across for n in lines[:2])
+    top, bottom = ((n - flat.top) * flat.down for n in lines[2:])
+    slack = 0.15 * flat.down
+    rows = slice(max(0, round(top - slack)), round(bottom + slack) + 1)
+    columns = slice(max(0, round(left)), round(right) + 1)
+    phase = (
+        (flat.left + columns.start / flat.across) % 1.0,
+        (flat.top + rows.start / flat.down) % 1.0,
+    )
+    best = None
+    for plane in (flat.black, flat.ink):
+        ink, peak = without_grid(plane[rows, columns], flat.across, flat.down, phase)
+        if best is None or peak > CLEAR_INK > best[1]:
+            best = (ink, peak)
+    assert best is not None
+    ink = best[0]
+    return Sheet(ink, columns.start, rows.start, _pen(ink))
+
+
+def _pen(ink: Plane) -> float:
+    """Width of the stroke, px: twice the way from its middle to its rim."""
+    inside = cv2.distanceTransform((ink > 0.5).astype(np.uint8), cv2.DIST_L2, 3)
+    middle = inside[(inside > 0.9) & (inside >= cv2.dilate(inside, np.ones((3, 3))))]
+    return max(1.0, 2.0 * float(np.median(middle)) - 1.0) if len(middle) else 1.0
+
+
+def without_grid(
+    ink: Plane, across: float, down: float, phase: tuple[float, float]
+) -> tuple[Plane, float]:
+    """Ink less what a grid line leaves there, as a share of the pen's; and how dark the pen is.
+
+    across, down: px between lines. phase: where between two lines the first pixel lies. A line is
+    what most columns, or rows, show at its place, and no darker than lines are there: a pen that
+    follows a line for minutes stays.
+    """
+    level = np.minimum(_usual(ink, max(9, round(4 * across))), _most(ink, down, phase[1])[:, None])
+    turned = np.ascontiguousarray(ink.T)
+    upright = np.minimum(
+        _usual(turned, max(9, round(3 * down))), _most(turned, across, phase[0])[:, None]
+    ).T
+    grid = np.maximum(level, upright)
+    rest = ink - grid
+    peak = float(np.clip(np.quantile(rest[::2, ::2], 0.995), 0.1, 1.0))
+    pen = float(np.quantile(ink[rest > 0.6 * peak], 0.5)) if (rest > 0.6 * peak).any() else 1.0
+    # Over a line the pen adds less darkness than beside it: as a share of what it can add.
+    share = rest / np.maximum(pen - grid, 0.35 * pen)
+    return np.clip(share, 0.0, 1.0).astype(np.float32), peak
+
+
+def _most(ink: Plane, period: float, phase: float) -> NDArray[np.float32]:
+    """For every row, the most darkness that a grid line can have there."""
+    rows = np.arange(len(ink))
+    place = rows / period + phase
+    off = np.abs(place - np.round(place)) * period
+    usual = np.median(ink[:, :: max(1, ink.shape[1] // 400)], axis=1)
+    near = off < max(1.6, 0.08 * period)
+    number = np.round(place).astype(int)
+    number -= number.min()
+    darkest = np.zeros(number.max() + 1)
+    np.maximum.at(darkest, number[near], usual[near])
+    line = float(np.quantile(darkest, 0.75))
+    return np.where(near, 1.1 * line + 0.02, PAPER_NOISE).astype(np.float32)
+
+
+def _usual(ink: Plane, reach: int) -> Plane:
+    """What most columns show of every row, over a reach in px."""
+    shrink = max(1, reach // 15)
+    columns = max(1, ink.shape[1] // shrink)
+    small = cv2.resize(ink, (columns, ink.shape[0]), interpolation=cv2.INTER_AREA)
+    clipped = np.clip(small * 255, 0, 255).astype(np.uint8)
+    window = min(15, columns - (columns + 1) % 2)
+    # A median along rows alone: an image of one row's height each, stacked far apart, would cost
+    # more than sorting windows of a tenth of the columns.
+    padded = np.pad(clipped, ((0, 0), (window // 2, window // 2)), mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, window, axis=1)
+    middle = np.partition(windows, window // 2, axis=2)[:, :, window // 2]
+    return cv2.resize(
+        middle.astype(np.float32) / 255, (ink.shape[1], ink.shape[0]),
+        interpolation=cv2.INTER_LINEAR,
+    )  # fmt: skip
+
+
+def follow(sheet: Sheet) -> Path:
+    """The path of the pen."""
+    ink = sheet.ink
+    height, width = ink.shape
+    first, top, bottom, mass, centre = _runs(ink.astype(np.float64), _threshold(ink))
+    y, above, below = (np.full(width, np.nan) for _ in range(3))
+    sure = np.zeros(width)
+    if first[-1] == 0:
+        return Path(y, sure, above, below)
+    chosen = _cheapest(first, top, bottom, mass, float(height))
+    there = chosen >= 0
+    run = chosen[there]
+    y[there], above[there], below[there] = centre[run], top[run], bottom[run]
+    total = np.add.reduceat(np.r_[mass, 0.0], np.minimum(first[:-1], len(mass)))
+    total = np.where(np.diff(first) > 0, total, 0.0)
+    sure[there] = mass[run] / np.maximum(total[there], 1e-9)
+    return Path(y, sure, above, below)
+
+
+def without_path(sheet: Sheet, path: Path) -> Sheet:
+    """The sheet less one trace's stroke, so that another can be followed.
+
+    Where the stroke is much thicker than the pen another runs through it: there it stays.
+    """
+    ink = sheet.ink.copy()
+    thick = path.bottom - path.top + 1
+    usual = np.nanmedian(thick) if np.isfinite(thick).any() else 0.0
+    for j in np.flatnonzero(np.isfinite(path.y)):
+        top, bottom = int(path.top[j]), int(path.bottom[j])
+        if thick[j] <= 2.0 * usual:
+            ink[max(0, top - 2) : bottom + 3, j] = 0.0
+    return replace(sheet, ink=ink)
+
+
+def _threshold(ink: Plane) -> float:
+    """Between paper and pen."""
+    noise = float(np.quantile(ink[::2, ::2], 0.90))
+    return float(np.clip(0.35 + 0.5 * noise, 0.35, 0.6))
+
+
+@kernel
+def _runs(
+    ink: FloatArray, least: float
+) -> tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]:
+    """Runs of ink: where each column's begin in the lists; top, bottom, mass and centre."""
+    height, width = ink.shape
+    count = 0
+    for j in range(width):
+        inside = False
+        for i in range(height):
+            if ink[i, j] >= least:
+                if not inside:
+                    count += 1
+                inside = True
+            else:
+                inside = False
+    first = np.zeros(width + 1, np.int64)
+    top = np.zeros(count, np.int64)
+    bottom = np.zeros(count, np.int64)
+    mass = np.zeros(count)
+    centre = np.zeros(count)
+    n = 0
+    for j in range(width):
+        first[j] = n
+        i = 0
+        while i < height:
+            if ink[i, j] >= least:
+                begin = i
+                weight = 0.0
+                moment = 0.0
+                while i < height and ink[i, j] >= least:
+                    weight += ink[i, j]
+                    moment += ink[i, j] * i
+                    i += 1
+                # The pale rims of the stroke tell its middle to a part of a pixel.
+                for rim in (begin - 1, i):
+                    if 0 <= rim < height:
+                        weight += ink[rim, j]
+                        moment += ink[rim, j] * rim
+                top[n], bottom[n] = begin, i - 1
+                mass[n] = weight
+                centre[n] = moment / weight
+                n += 1
+            else:
+                i += 1
+    first[width] = n
+    return first, top, bottom, mass, centre
+
+
+@kernel
+def _cheapest(
+    first: IntArray, top: IntArray, bottom: IntArray, mass: FloatArray, height: float
+) -> IntArray:
+    """The run of every column on the cheapest path, -1 where it takes none."""
+    width = len(first) - 1
+    count = len(top)
+    cost = np.full(count, np.inf)
+    before = np.full(count, -1, np.int64)
+    # The best way to be off the ink at a column, and the last run before it went off.
+    off = np.zeros(width + 1)
+    off_from = np.full(width + 1, -1, np.int64)
+    for j in range(width):
+        for n in range(first[j], first[j + 1]):
+            # A start out of nothing, or out of a gap.
+            start = off[j] + 0.5 * JUMP_COST
+            if off_from[j] >= 0:
+                m = off_from[j]
+                away = abs(0.5 * (top[n] + bottom[n]) - 0.5 * (top[m] + bottom[m])) / height
+                start = off[j] + away / REACH * 0.25
+            best, link = start, off_from[j]
+            if j > 0:
+                for m in range(first[j - 1], first[j]):
+                    apart = max(top[n] - bottom[m], top[m] - bottom[n])
+                    step = cost[m]
+                    if apart > 1:
+                        step += JUMP_COST + apart / height / REACH
+                    if step < best:
+                        best, link = step, m
+            cost[n] = best
+            before[n] = link
+        best, link = off[j] + GAP_COST, off_from[j]
+        for n in range(first[j], first[j + 1]):
+            if cost[n] + GAP_COST + 1.0 < best:
+                best, link = cost[n] + GAP_COST + 1.0, n
+        off[j + 1] = best
+        off_from[j + 1] = link
+    chosen = np.full(width, -1, np.int64)
+    at = off_from[width]
+    least = off[width]
+    for n in range(first[width - 1], first[width]):
+        if cost[n] < least:
+            least, at = cost[n], n
+    column = np.zeros(count, np.int64)
+    for j in range(width):
+        for n in range(first[j], first[j + 1]):
+            column[n] = j
+    while at >= 0:
+        chosen[column[at]] = at
+        at = before[at]
+    return chosen

@@ -1,0 +1,80 @@
+"""Strips on paper: scans and photographs, read only. See `ebbline.recording.paper`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ebbline.recording.model import Channel, ChannelKind, Provenance, Recording
+from ebbline.terms import SensorKind
+
+if TYPE_CHECKING:
+    from ebbline.recording.paper.reading import PaperReading
+
+
+def read(
+    path: Path,
+    *,
+    paper_speed: float | None = None,
+    paper_low: float | None = None,
+    paper_high: float | None = None,
+    paper_line_s: float | None = None,
+    paper_traces: int = 1,
+    paper_more: Sequence[Path] = (),
+) -> Recording:
+    """Read one strip from its pictures: pages of a file, and further files of the same strip.
+
+    paper_speed: cm a minute. paper_low, paper_high: bpm of the lowest and highest level line, where
+    the numbers beside the paper cannot be read. paper_line_s: seconds between two upright lines.
+    paper_traces: heart rates on the paper, 2 for twins. paper_more: overlapping shots that follow,
+    in the order of time. Raises RecordingError where the picture cannot be read, and where an
+    answer is missing.
+    """
+    from ebbline.recording.paper.joining import joined
+    from ebbline.recording.paper.pictures import pictures_of
+    from ebbline.recording.paper.reading import read_paper
+    from ebbline.recording.paper.scale import PaperAnswers, check_answers
+
+    answers = PaperAnswers(paper_speed, paper_low, paper_high, paper_line_s, paper_traces)
+    check_answers(answers, str(path))
+    shots = []
+    for one in (path, *paper_more):
+        pages = pictures_of(one)
+        for n, page in enumerate(pages):
+            where = str(one) if len(pages) == 1 else f"{one}, page {n + 1}"
+            shots.append((where, read_paper(page, answers, where)))
+    if len(shots) == 1:
+        return recording_of(shots[0][1], path)
+    return recording_of(joined(shots), path)
+
+
+def parts(path: Path) -> tuple[Path, ...]:
+    """All files that reading a path reads."""
+    return (path,)
+
+
+def recording_of(found: PaperReading, path: Path) -> Recording:
+    """What was read as a recording that says where it is from, and what it cannot tell."""
+    channels = [
+        Channel(ChannelKind.FETAL_HEART_RATE, one.values, found.rate_hz, fetus=n, unit="bpm")
+        for n, one in enumerate(found.heart, start=1)
+    ]
+    if found.activity is not None:
+        channels.append(
+            Channel(
+                ChannelKind.UTERINE_ACTIVITY,
+                found.activity.values,
+                found.rate_hz,
+                SensorKind.UNKNOWN,
+            )
+        )
+    sure = ", ".join(f"{100 * one:.0f}" for one in found.minutes)
+    notes = (
+        "Read from paper: check it against the paper before you rely on it.",
+        *found.said,
+        f"What lasts less than {found.pen_s:.1f} s is narrower than the pen's stroke: short-term "
+        "variation is not assessed, and quick variability reads lower than it was.",
+        f"Certainty of each minute, %: {sure}.",
+    )
+    return Recording(path.stem, tuple(channels), provenance=Provenance(str(path), "paper", notes))

@@ -1,0 +1,226 @@
+"""Strips on paper: what was drawn comes back; what the page does not tell is asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from bench.paper.camera import Shot, photograph
+from bench.paper.draw import LOOKS, Drawn, draw
+from numpy.typing import NDArray
+
+from ebbline.errors import RecordingError
+from ebbline.recording import ChannelKind, Recording, open_recording
+from ebbline.recording.paper.flatten import Image
+
+FloatArray = NDArray[np.float64]
+
+RATE_HZ = 4.0
+MINUTES = 12
+
+
+def heart_rate(seed: int = 3, minutes: float = MINUTES) -> FloatArray:
+    """A made-up trace: baseline, slow waves, two decelerations."""
+    time_s = np.arange(0, minutes * 60, 1 / RATE_HZ)
+    noise = np.random.default_rng(seed).normal(0, 1, len(time_s))
+    smooth = np.convolve(noise, np.ones(24) / 24, "same") * 12
+    dip = sum(-30 * np.exp(-(((time_s - at) / 25) ** 2)) for at in (150, 420))
+    found: FloatArray = 138 + smooth + dip
+    return found
+
+
+def activity(minutes: float = MINUTES) -> FloatArray:
+    time_s = np.arange(0, minutes * 60, 1 / RATE_HZ)
+    found: FloatArray = 12 + 50 * np.maximum(0, np.sin(2 * np.pi * time_s / 200)) ** 3
+    return found
+
+
+def strip(fhr: FloatArray | None = None, look: str = "green") -> Drawn:
+    fhr = heart_rate() if fhr is None else fhr
+    return draw(fhr.copy(), activity(len(fhr) / RATE_HZ / 60), RATE_HZ, LOOKS[look], dpi=200)
+
+
+def saved(image: Image, path: Path) -> Path:
+    assert cv2.imwrite(str(path), image[:, :, ::-1])
+    return path
+
+
+@pytest.fixture(scope="session")
+def scanned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A scan of twelve minutes with a gap in the fifth and sixth."""
+    fhr = heart_rate()
+    fhr[4 * 240 : 6 * 240] = np.nan
+    shot = Shot(turn_deg=0.7, blur_px=0.5, noise=1.5, jpeg=92, table=245)
+    image = photograph(strip(fhr).image, shot, np.random.default_rng(1))
+    return saved(image, tmp_path_factory.mktemp("paper") / "scan.png")
+
+
+@pytest.fixture(scope="session")
+def read(scanned: Path) -> Recording:
+    """The scan read back."""
+    return open_recording(scanned, paper_speed=1)
+
+
+def off(values: FloatArray, truth: FloatArray, rate_hz: float) -> FloatArray:
+    """Distance of what was read from what was drawn, sample by sample."""
+    times = round(RATE_HZ / rate_hz)
+    drawn = truth[: len(truth) // times * times].reshape(-1, times).mean(axis=1)
+    count = min(len(drawn), len(values))
+    found: FloatArray = np.abs(values[:count] - drawn[:count])
+    return found
+
+
+def test_a_scan_gives_back_heart_rate_activity_and_times(read: Recording) -> None:
+    heart = read.heart_rate()
+    assert read.duration_s == pytest.approx(MINUTES * 60, abs=1)
+    assert np.nanmean(off(heart.samples, heart_rate(), heart.rate_hz)) < 1.0
+    below = read.first(ChannelKind.UTERINE_ACTIVITY)
+    assert below is not None
+    assert np.nanmean(off(below.samples, activity(), below.rate_hz)) < 2.0
+
+
+def test_missing_ink_is_missing_signal(read: Recording) -> None:
+    heart = read.heart_rate()
+    within = heart.samples[round(245 * heart.rate_hz) : round(355 * heart.rate_hz)]
+    assert np.isnan(within).all()
+    around = heart.samples[: round(235 * heart.rate_hz)]
+    assert np.isfinite(around).mean() > 0.97
+
+
+def test_a_reading_from_paper_says_so_minute_by_minute(read: Recording) -> None:
+    notes = " ".join(read.provenance.notes)
+    for said in (
+        "Read from paper",
+        "short-term variation is not assessed",
+        "Certainty of each minute",
+        "Minutes 5, 6 show no trace",
+        "30 s apart",
+    ):
+        assert said in notes
+
+
+def test_a_photograph_held_aslant_gives_the_same(tmp_path: Path) -> None:
+    shot = Shot(
+        tilt_deg=12, pan_deg=-8, turn_deg=2, curl=0.01, light=0.3, blur_px=0.7, noise=2, jpeg=88
+    )
+    image = photograph(strip().image, shot, np.random.default_rng(2))
+    found = open_recording(saved(image, tmp_path / "photo.jpg"), paper_speed=1)
+    heart = found.heart_rate()
+    assert found.duration_s == pytest.approx(MINUTES * 60, abs=1)
+    assert np.nanmean(off(heart.samples, heart_rate(), heart.rate_hz)) < 2.0
+
+
+def test_speed_is_asked_for_never_guessed(scanned: Path) -> None:
+    with pytest.raises(RecordingError, match=r"--paper-speed 1, 2 or 3"):
+        open_recording(scanned)
+
+
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        ({"paper_speed": 4}, "--paper-speed"),
+        ({"paper_speed": 1, "paper_low": 50}, "--paper-range"),
+        ({"paper_speed": 1, "paper_low": 210, "paper_high": 50}, "--paper-range"),
+        ({"paper_line_s": 0}, "--paper-line"),
+        ({"paper_speed": 1, "paper_traces": 3}, "--paper-traces"),
+    ],
+)
+def test_answers_that_no_paper_has_are_refused(
+    options: dict[str, float], told: str, scanned: Path
+) -> None:
+    with pytest.raises(RecordingError, match=told):
+        open_recording(scanned, **options)
+
+
+def test_a_range_that_the_printed_numbers_deny_is_refused(scanned: Path) -> None:
+    """A wrong scale is worse than a refusal."""
+    with pytest.raises(RecordingError, match=r"printed beside the paper tell 50 to 210"):
+        open_recording(scanned, paper_speed=1, paper_low=30, paper_high=240)
+
+
+def test_a_speed_at_which_no_paper_has_such_lines_is_refused(tmp_path: Path) -> None:
+    """10 bpm in 0.5 cm and upright lines 0.62 cm apart are no paper's."""
+    image = strip().image
+    wider = cv2.resize(image, None, fx=1.25, fy=1.0)
+    with pytest.raises(RecordingError, match="--paper-line"):
+        open_recording(saved(np.asarray(wider), tmp_path / "wide.png"), paper_speed=1)
+
+
+def test_numbers_cut_off_are_asked_for(tmp_path: Path) -> None:
+    image = strip().image
+    px = 200 / 2.54
+    cut = image[:, round(1.45 * px) : -round(1.45 * px)]
+    path = saved(cut, tmp_path / "cut.png")
+    with pytest.raises(RecordingError, match="--paper-range"):
+        open_recording(path, paper_speed=1)
+
+
+def _blank(tmp_path: Path) -> Path:
+    return saved(np.full((900, 1400, 3), 250, np.uint8), tmp_path / "blank.png")
+
+
+def _noise(tmp_path: Path) -> Path:
+    noise = np.random.default_rng(5).integers(0, 255, (500, 800, 3), dtype=np.uint8)
+    return saved(noise, tmp_path / "noise.png")
+
+
+def _no_trace(tmp_path: Path) -> Path:
+    return saved(strip(np.full(12 * 240, np.nan)).image, tmp_path / "empty.png")
+
+
+def _damaged(tmp_path: Path) -> Path:
+    path = tmp_path / "damaged.png"
+    path.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(99))
+    return path
+
+
+@pytest.mark.parametrize("make", [_blank, _noise, _no_trace, _damaged])
+def test_what_cannot_be_read_is_refused_with_a_reason(
+    make: Callable[[Path], Path], tmp_path: Path
+) -> None:
+    with pytest.raises(RecordingError) as told:
+        open_recording(make(tmp_path), paper_speed=1)
+    assert told.value.remedy
+
+
+def test_twins_are_two_traces(tmp_path: Path) -> None:
+    first, second = heart_rate(), heart_rate(seed=8) * 0.5 + 95
+    image = strip(first).image
+    both = np.minimum(image, strip(second).image)
+    found = open_recording(saved(both, tmp_path / "twins.png"), paper_speed=1, paper_traces=2)
+    assert found.fetuses == (1, 2)
+    means = sorted(float(np.nanmedian(found.heart_rate(n).samples)) for n in (1, 2))
+    assert means == pytest.approx(sorted([np.median(first), np.median(second)]), abs=3)
+
+
+def test_two_traces_are_not_made_of_one(scanned: Path) -> None:
+    with pytest.raises(RecordingError, match="only one heart-rate trace"):
+        open_recording(scanned, paper_speed=1, paper_traces=2)
+
+
+def test_overlapping_shots_are_joined_by_what_they_share(tmp_path: Path) -> None:
+    fhr = heart_rate(minutes=20)
+    parts = [fhr[: 12 * 240], fhr[9 * 240 :]]
+    paths = [saved(strip(one).image, tmp_path / f"shot{n}.png") for n, one in enumerate(parts)]
+    found = open_recording(paths[0], paper_speed=1, paper_more=paths[1:])
+    heart = found.heart_rate()
+    assert found.duration_s == pytest.approx(20 * 60, abs=1)
+    assert np.nanmean(off(heart.samples, fhr, heart.rate_hz)) < 1.0
+
+
+def test_shots_that_share_nothing_are_not_joined(tmp_path: Path) -> None:
+    paths = [saved(strip(heart_rate(seed)).image, tmp_path / f"shot{seed}.png") for seed in (3, 9)]
+    with pytest.raises(RecordingError, match="cannot be joined"):
+        open_recording(paths[0], paper_speed=1, paper_more=paths[1:])
+
+
+def test_a_page_of_a_pdf_is_read_as_a_picture_is(tmp_path: Path) -> None:
+    from PIL import Image as Pillow
+
+    path = tmp_path / "page.pdf"
+    Pillow.fromarray(strip().image).save(path, resolution=200.0)
+    heart = open_recording(path, paper_speed=1).heart_rate()
+    assert np.nanmean(off(heart.samples, heart_rate(), heart.rate_hz)) < 1.0
