@@ -216,7 +216,9 @@ def comb(ink: Plane, axis: int, period: float, where: Plane | None = None) -> Co
     nodes, strength = wave[np.ix_(rows, columns)], seen[np.ix_(rows, columns)].astype(np.float64)
     if where is not None:
         strength = strength * where[np.ix_(rows, columns)]
-    phase = smoothed(unwrapped(np.angle(nodes).astype(np.float64), strength), strength)
+    phase = unwrapped(np.angle(nodes).astype(np.float64), strength)
+    strength = strength * trusted(phase, strength)
+    phase = smoothed(phase, strength)
     place = (columns[None, :] if axis == 1 else rows[:, None]) / period
     return Comb(period, step, place + phase / (2 * np.pi), strength)
 
@@ -244,6 +246,32 @@ def unwrapped(phase: Field, strength: Field) -> Field:
                 told[a, b] = phase[a, b] + 2 * np.pi * turns
                 heapq.heappush(order, (-strength[a, b], a, b))
     return told
+
+
+def trusted(phase: Field, strength: Field) -> Field:
+    """1 where the phase lies near the smooth sheet through all of it, 0 where it was lost.
+
+    A sheet bends slowly: beside words and beyond the paper's rim the phase runs off by whole turns.
+    """
+    rows, columns = np.mgrid[-1 : 1 : phase.shape[0] * 1j, -1 : 1 : phase.shape[1] * 1j]
+    terms = np.stack(
+        [columns**a * rows**b for a in range(6) for b in range(3) if a + 2 * b < 7], axis=-1
+    )
+    every = max(1, phase.size // 6000)
+    some, told = terms.reshape(-1, terms.shape[-1])[::every], phase.ravel()[::every]
+    weight = np.clip(strength.ravel()[::every], 0.0, 1.0) ** 2
+    off = np.zeros(len(told))
+    fit = np.zeros(terms.shape[-1])
+    for _ in range(8):
+        root = np.sqrt(weight / (1.0 + (off / (0.15 * 2 * np.pi)) ** 2))
+        fit, *_ = np.linalg.lstsq(some * root[:, None], told * root, None)
+        off = told - some @ fit
+    near: Field = (np.abs(phase - terms @ fit) < LOST * 2 * np.pi).astype(np.float64)
+    return near
+
+
+LOST = 0.55
+"""Turns by which the phase may lie off the smooth sheet before it counts as lost (ours)."""
 
 
 def smoothed(phase: Field, strength: Field) -> Field:

@@ -117,6 +117,8 @@ def drawn_lines(
     first_u, last_u = uprights[0] + _whole(box[0]), uprights[1] + _whole(box[0])
     per_line = (laid.shape[1] - 1) / (box[1] - box[0])
     a, b = round((first_u - box[0]) * per_line), round((last_u - box[0]) * per_line)
+    if b - a < PARTS:
+        return None
     levels = _row(_share(free, 0, box[2], box[3], slice(a, b)) > HELD)
     if levels is None:
         return None

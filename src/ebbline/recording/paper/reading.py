@@ -90,6 +90,8 @@ def read_paper(image: Image, answers: PaperAnswers, where: str = "") -> PaperRea
         said.append(told)
         scales.append(below)
         [activity] = _traces(papers[1], sheet_of(papers[1].flat, papers[1].lines), below, clock, 1)
+    else:
+        said.append("No activity paper was found below the heart rate's: activity was not read.")
     minutes = by_minute(heart[0], rate_hz)
     said += _doubts(minutes)
     pen_s = sheet.pen / main.flat.across * line_s

@@ -18,6 +18,7 @@ from ebbline.recording.paper.lattice import (
     even_ridges,
     sampled,
     smoothed,
+    trusted,
     unwrapped,
 )
 from ebbline.recording.paper.perspective import Matrix
@@ -124,6 +125,7 @@ def followed_again(warp: Warp, ink: Plane, lines: tuple[float, float, float, flo
         # The first pixel lies on a whole place of its own, not on a line.
         start = 2 * np.pi * (lines[0] if axis == 1 else lines[2])
         main = np.angle((nodes * np.exp(-1j * start)).sum())
+        strength = strength * trusted(phase, strength)
         away = phase - start
         away = away - 2 * np.pi * np.round((np.median(away) - main) / (2 * np.pi))
         if axis == 1:

@@ -21,6 +21,9 @@ makes one direction shorter, and by how much no picture tells (ours)."""
 LINE_S = (1.0, 600.0)
 """Least and most seconds between upright lines that are taken from a person (ours)."""
 BPM = (0.0, 300.0)
+NORMAL = (110.0, 160.0)
+"""Every heart-rate paper holds the normal baseline (NICHD 2008, FIGO 2015): others, such as the
+activity's, are not taken for one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +94,7 @@ def heart_scale(paper: Paper, answers: PaperAnswers, where: str) -> tuple[ReadSc
     if read is None:
         raise ask("the numbers beside the heart-rate paper could not be read.", where, _RANGE)
     low, high = read.value(last), read.value(first)
-    if not BPM[0] <= low < high <= BPM[1]:
+    if not (BPM[0] <= low <= NORMAL[0] and NORMAL[1] <= high <= BPM[1]):
         raise ask(
             f"the numbers beside the paper were read as {low:g} to {high:g} bpm, which is no "
             "range of heart rates.",

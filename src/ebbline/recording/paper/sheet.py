@@ -61,16 +61,26 @@ def papers_of(image: Image, where: str) -> list[Paper]:
     """The papers with a grid, from above downwards. Raises RecordingError where there is none."""
     light = light_of(image)
     straight, ink, period = _straightened(image, light, where)
-    upright = comb(ink, 1, period)
     found = regions(ink, period)
     if not found:
         raise unread("no paper with a grid was found on this picture.", where)
-    # Once more, of the papers alone: what lies around them has phases of its own.
-    upright = comb(ink, 1, period, np.maximum.reduce([one.mask for one in found]))
-    papers = [_paper(image, light, ink, upright, one, straight, where) for one in found]
-    for n in range(1, len(papers)):
-        papers[n] = replace(papers[n], behind=_behind(papers[0], papers[n]))
+    papers = [_paper(image, light, ink, period, found[0], straight, where)]
+    for region in found[1:]:
+        other = _paper(image, light, ink, period, region, straight, where)
+        # A paper seen twice is not two papers.
+        if _below(papers[-1], other):
+            papers.append(replace(other, behind=_behind(papers[0], other)))
     return papers
+
+
+def _below(upper: Paper, lower: Paper) -> bool:
+    """Whether one paper ends above where another begins."""
+    ends = []
+    for paper, line in ((upper, upper.lines[3]), (lower, lower.lines[2])):
+        middle = (paper.lines[0] + paper.lines[1]) / 2
+        _, y = paper.warp.places(np.array([middle]), np.array([float(line)]))
+        ends.append(float(y[0]))
+    return ends[0] < ends[1] + 0.3 * upper.tall
 
 
 def _straightened(image: Image, light: Light, where: str) -> tuple[Matrix, Plane, float]:
@@ -109,11 +119,13 @@ def _paper(
     image: Image,
     light: Light,
     ink: Plane,
-    upright: Comb,
+    across: float,
     region: Region,
     straight: Matrix,
     where: str,
 ) -> Paper:
+    # Of this paper alone: what lies around it has phases of its own.
+    upright = comb(ink, 1, across, region.mask)
     top, bottom = max(0, int(region.top)), int(region.bottom) + 1
     band = (ink * region.mask)[top:bottom]
     period = period_of(band, 0) or upright.period
