@@ -64,6 +64,9 @@ AREAS = {
             "tests/criteria/test_tables.py",
             "tests/criteria/test_refusal.py",
             "tests/criteria/test_window.py",
+            "tests/criteria/test_biting.py",
+            "tests/criteria/test_borders.py",
+            "tests/criteria/test_reasons.py",
         ),
     ),
     "panel": Area(
