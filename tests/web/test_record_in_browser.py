@@ -23,6 +23,12 @@ AWAY = """() => {
     how?.method === "POST" ? Promise.reject(new TypeError("away")) : real(path, how);
 }"""
 """What a page sees while nobody answers."""
+HAND = """() => {
+  window.hand = { touches: 0, keys: 0 };
+  addEventListener("pointerdown", () => { window.hand.touches += 1; }, true);
+  addEventListener("keydown", () => { window.hand.keys += 1; }, true);
+}"""
+"""Counts what a hand does."""
 PARTS = ("", "/chart", "/listen", "/handover")
 
 
@@ -133,10 +139,12 @@ def test_a_review_takes_a_touch_on_agree_and_one_on_save(
     address, app = ward
     with opened(browser, **TABLET) as page:
         page.goto(f"{address}/record/24-0117")
+        page.evaluate(HAND)
         page.locator(".thumb [data-open=review]").tap()
         page.locator("#sheet-review .verdict .chip").first.tap()
         page.locator("#sheet-review [data-save]").tap()
         page.locator("#timeline .fresh").wait_for()
+        assert page.evaluate("window.hand") == {"touches": 3, "keys": 0}
     assert entries(app)[-1].body.review == "trace" and entries(app)[-1].body.agrees
 
 

@@ -8,19 +8,12 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import event, text
-from sqlalchemy.engine import make_url
-from sqlalchemy.exc import ArgumentError
-
-from ebbline.extras import missing_extra
-from ebbline.journal.errors import JournalError
 from ebbline.journal.schema import metadata
-from ebbline.store import Layout, Store, StoreError
+from ebbline.store import Layout, Store
+from ebbline.store.durable import require_fsync
 
 LAYOUT = Layout("journal", metadata, Path(__file__).parent / "migrations")
-_POSTGRES = "postgresql"
 
 
 def default_place() -> Path:
@@ -37,43 +30,6 @@ def open_store(place: str | Path) -> Store:
     said = str(place)
     if "://" not in said:
         return Store(Path(said), [LAYOUT])
-    address = _address(said)
-    try:
-        store = Store(address, [LAYOUT])
-    except ModuleNotFoundError as error:
-        raise missing_extra(error, where="PostgreSQL") from error
-
-    @event.listens_for(store.engine, "connect")
-    def _(connection: Any, __: Any) -> None:
-        with connection.cursor() as cursor:
-            cursor.execute("SET synchronous_commit = on")
-        connection.commit()
-
-    # The connections of the opening were made before.
-    store.engine.dispose()
-    with store.session() as session:
-        if session.execute(text("SHOW fsync")).scalar_one() != "on":
-            raise StoreError(
-                "this PostgreSQL does not write to its disk before it answers (fsync is off).",
-                where=store.where,
-                remedy="Set fsync = on; a record must not lie in it otherwise.",
-            )
+    store = Store(said, [LAYOUT])
+    require_fsync(store.engine)
     return store
-
-
-def _address(said: str) -> str:
-    """The address by the driver that we use. Raises JournalError for another database."""
-    try:
-        url = make_url(said)
-    except ArgumentError as error:
-        raise JournalError(
-            "this is not an address of a database.",
-            remedy="Write it as postgresql://user@host/database, or give the path of a file.",
-        ) from error
-    if url.get_backend_name() != _POSTGRES:
-        raise JournalError(
-            f"a record cannot lie in '{url.get_backend_name()}'.",
-            where=url.render_as_string(hide_password=True),
-            remedy="Give the path of a file, or an address that begins with postgresql://.",
-        )
-    return url.set(drivername="postgresql+psycopg").render_as_string(hide_password=False)

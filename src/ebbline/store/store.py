@@ -18,6 +18,7 @@ from sqlalchemy.exc import DatabaseError, IntegrityError
 from sqlalchemy.orm import Session, sessionmaker
 
 from ebbline.errors import EbblineError
+from ebbline.store.durable import postgres_engine, wait_for_disk
 from ebbline.store.layout import Layout
 
 USER_VERSION = 2
@@ -39,21 +40,17 @@ class StoreFullError(StoreError):
 
 
 def _prepare_sqlite(connection: sqlite3.Connection, _: Any) -> None:
-    connection.execute(f"PRAGMA busy_timeout={BUSY_MS}")
     # Takes hold in a store that is made new: what is deleted can then be given back to the disk.
     connection.execute("PRAGMA auto_vacuum=INCREMENTAL")
-    connection.execute("PRAGMA journal_mode=WAL")
-    connection.execute("PRAGMA foreign_keys=ON")
-    connection.execute("PRAGMA synchronous=FULL")
+    wait_for_disk(connection, BUSY_MS)
 
 
 class Store:
     """The open store. Use `session()` for one unit of work: committed whole or not at all.
 
-    where: path of an SQLite file, or a SQLAlchemy address such as
-    `postgresql+psycopg://host/name`. layouts: of the packages that keep their tables in it.
-    Raises StoreError where it cannot be made, is no store, is newer than this program, or lacks
-    something.
+    where: path of an SQLite file, or a `postgresql://host/name` address. layouts: of the packages
+    that keep their tables in it. Raises StoreError where it cannot be made, is no store, is newer
+    than this program, or lacks something.
     """
 
     def __init__(self, where: Path | str, layouts: Sequence[Layout]) -> None:
@@ -62,7 +59,7 @@ class Store:
             self.where = str(where)
             self.engine = _sqlite_engine(where)
         else:
-            self.engine = create_engine(where, pool_pre_ping=True)
+            self.engine = postgres_engine(where)
             self.where = self.engine.url.render_as_string(hide_password=True)
         self._sessions = sessionmaker(self.engine, expire_on_commit=False)
         try:

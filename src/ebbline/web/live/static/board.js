@@ -21,7 +21,7 @@ function gravity(state) {
 function tile(state) {
   const gravest = [...state.fetuses].sort((a, b) => GRAVITY.indexOf(b.level) - GRAVITY.indexOf(a.level))[0];
   const link = element("a", { class: "bed-tile", href: `/live/${state.labour}`, "data-level": state.level });
-  const head = element("span", { class: "tile-head" }, element("b", {}, bedName(state.bed)), element("span", { class: "soft" }, `case ${state.case}`));
+  const head = element("span", { class: "tile-head" }, element("b", {}, bedName(state.bed)), element("span", { class: "soft", title: "case number" }, state.case));
   link.append(head);
   if (!gravest) {
     link.append(element("span", { class: "tile-class" }, sign("not assessed"), "No trace read yet"), element("span", { class: "tile-now" }, "Nothing has come from this bed's sensors."), element("span", { class: "tile-foot" }));

@@ -1,0 +1,60 @@
+"""The live pages as somebody at a bed or at a wall sees them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from ebbline.web.settings import Settings
+from web.browser import chromium, grave, needs_chromium, opened, served
+
+pytestmark = [pytest.mark.browser, needs_chromium]
+TABLET = {"viewport": {"width": 810, "height": 1080}, "has_touch": True}
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    with chromium() as one:
+        yield one
+
+
+@pytest.fixture(scope="module")
+def ward(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Any]]:
+    """A workbench without a bed; its record has a case with a review long overdue."""
+    with served(Settings(store=tmp_path_factory.mktemp("ward") / "w.sqlite")) as (address, app):
+        app.state.records.journal.open_case("24-0117", "4", author="Kim")
+        yield address, app
+
+
+def test_a_bed_is_begun_seen_on_the_board_and_read_and_nothing_old_is_called_now(
+    ward: tuple[str, Any], browser: Any
+) -> None:
+    address, app = ward
+    with opened(browser, **TABLET) as page:
+        page.goto(f"{address}/live")
+        page.locator("#demo [name=beds]").select_option("1")
+        page.locator("#demo button").tap()
+        tile = page.locator(".bed-tile")
+        tile.locator(".tile-rate").wait_for(timeout=20_000)
+        assert "bpm now" in tile.inner_text() or "fell" in tile.inner_text()
+        assert "Bed 4" in page.locator("#reviews").inner_text(), "reviews ahead, of all beds"
+        assert grave(page) == []
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+        tile.tap()
+        page.locator("#lines dt").first.wait_for()
+        assert page.locator("#lines dt").nth(1).inner_text() == "Right now"
+        assert page.locator("#stale").is_hidden()
+        assert grave(page) == []
+
+        # The reading stops and the trace goes on (60 times as fast as a clock).
+        for bed in app.state.live._unit.beds.values():
+            bed.advance = lambda _: None
+        page.locator("#stale").wait_for(state="visible", timeout=20_000)
+        page.get_by_text("not now").wait_for()
+        assert "behind the trace" in page.locator("#stale").inner_text()
+        assert page.locator("#numbers .big-rate").inner_text().startswith("–")
+        assert page.locator("#lines .sign-reassuring").count() == 0
+        assert page.locator("#numbers").get_attribute("data-level") != "reassuring"
