@@ -150,7 +150,13 @@ class LabourEngine:
         )
         uneven = BEATS_UNEVEN_BPM + BEATS_UNEVEN_SHARE * body.width
         heart, mode, off = self._heart.give(
-            body.rate, body.maternal, heard, uneven, electrode, s.sensor_off_per_hour
+            body.rate,
+            body.maternal,
+            heard,
+            uneven,
+            electrode,
+            s.sensor_off_per_hour,
+            s.signal_constancy,
         )
         pressure = s.resting_tone_mmhg + t.bell[fast] + t.push[fast]
         activity = self._belt.give(

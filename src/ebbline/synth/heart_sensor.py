@@ -365,14 +365,20 @@ class HeartSensor:
         unevenness: FloatArray,
         electrode: bool,
         off_per_hour: float,
+        constancy: float,
     ) -> tuple[FloatArray, ModeArray, FloatArray]:
         """Values (bpm, NaN where lost), modes, and seconds the sensor will be off, of the next.
 
-        rate, maternal: the true rates; unevenness: how far beats differ from their mean, bpm.
+        rate, maternal: the true rates; unevenness: how far beats differ from their mean, bpm;
+        constancy: how long good and poor signal last, as in Scenario.
         """
         count = len(rate)
         habits, walks = self._by_sensor[electrode]
-        habits = habits.copy()
+        habits, walks = habits.copy(), walks.copy()
+        # How long good and poor signal last: the slow walk's memory.
+        keep = walks[0, 0] ** (1.0 / constancy)
+        share = walks[0, 1] ** 2 / (1 - walks[0, 0] ** 2)
+        walks[0] = keep, math.sqrt(share * (1 - keep**2))
         habits[P_OFF] = off_per_hour / 3600.0
         value, mode, off = np.empty(count), np.zeros(count, dtype=np.int8), np.zeros(count)
         _listen(

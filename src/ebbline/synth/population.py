@@ -142,6 +142,7 @@ def as_they_come(
         activity_losses_per_hour=0.0,
         sensor_off_per_hour=s.sensor_off_per_hour if averaging else s.electrode_off_per_hour,
         signal_loss=loss,
+        signal_constancy=1.0,
         doubling_per_hour=0.3,
         halving_per_hour=0.3,
     )

@@ -74,7 +74,9 @@ class Scenario:
     placental_vulnerability: how far fetal oxygen falls when a contraction stops the placental
     flow. reserve_loss: share of the oxygen reserve spent in an hour beyond what the contractions
     themselves cost. signal_loss: mean share of heart-rate signal lost with the sensor well
-    placed, added to what a badly placed sensor loses. sensor_off_per_hour, belt_off_per_hour: how
+    placed, added to what a badly placed sensor loses. signal_constancy: how long good and poor
+    signal last, against the open recordings (1: minutes, so that a quarter of an hour may lose
+    far more or less than its share). sensor_off_per_hour, belt_off_per_hour: how
     often a sensor comes off and is left off for minutes (a belt then shows 0). toco_tone: units
     shown at rest; under 0 the foot of a contraction is cut off. Raises ScenarioError when a knob
     is out of its range.
@@ -145,6 +147,7 @@ class Scenario:
     activity_losses_per_hour: float = 0.1
     abdominal_wall_cm: float = 2.5
     signal_loss: float = 0.03
+    signal_constancy: float = 0.25
     sensor_off_per_hour: float = 0.0
     doubling_per_hour: float = 0.3
     halving_per_hour: float = 0.3
@@ -254,6 +257,7 @@ _LIMITS: dict[str, tuple[float, float]] = {
     "activity_losses_per_hour": (0.0, 30.0),
     "abdominal_wall_cm": (0.5, 12.0),
     "signal_loss": (0.0, 0.9),
+    "signal_constancy": (0.05, 2.0),
     "doubling_per_hour": (0.0, 60.0),
     "halving_per_hour": (0.0, 60.0),
     "maternal_capture_per_hour": (0.0, 30.0),
