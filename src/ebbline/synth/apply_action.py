@@ -15,7 +15,7 @@ from ebbline.synth.streams import Streams
 from ebbline.terms import SensorKind
 
 STRONGEST_OXYTOCIN = 2.0
-ELECTRODE_LOSS = 0.006
+ELECTRODE_LOSS = 0.003
 """An electrode seldom loses the signal (by half of the CTU-UHB recordings with one)."""
 
 KEPT = (

@@ -365,7 +365,7 @@ class HeartSensor:
         unevenness: FloatArray,
         electrode: bool,
         off_per_hour: float,
-        constancy: float,
+        constancy: float = 1.0,
     ) -> tuple[FloatArray, ModeArray, FloatArray]:
         """Values (bpm, NaN where lost), modes, and seconds the sensor will be off, of the next.
 
