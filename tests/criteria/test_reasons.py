@@ -61,10 +61,17 @@ def test_how_many_falls_are_told_apart_from_prolonged_ones() -> None:
     assert "1 in the window, the deepest 40 bpm" in stated(found, "nichd-prolonged").text
 
 
+def test_a_prolonged_fall_is_told_by_nichd_with_no_other_fall_beside_it() -> None:
+    fall = variable(1500.0, duration_s=150.0)
+    found = judged(Standard.NICHD, trace(40, decelerations=[fall]))
+    assert stated(found, "nichd-prolonged").value == 2.5
+    assert "nichd-prolonged" not in rules_of(judged(Standard.NICHD, trace(40)))
+
+
 def test_ten_minutes_count_for_a_window_that_holds_half_of_them() -> None:
     findings = trace(40)
     assert len(window_facts(findings, Window(0.0, 660.0)).variabilities) == 1
-    assert len(window_facts(findings, Window(0.0, 900.0)).variabilities) == 2
+    assert len(window_facts(findings, Window(0.0, 900.0)).variabilities) == 2, "exactly half"
 
 
 def test_of_two_undulations_the_longer_is_told() -> None:
@@ -72,6 +79,13 @@ def test_of_two_undulations_the_longer_is_told() -> None:
     found = window_facts(findings, Window(0.0, 3600.0)).longest_sinusoidal()
     assert found is not None
     assert found[0] == 1500.0
+
+
+def test_an_undulation_has_lasted_until_the_windows_end_and_no_longer() -> None:
+    findings = trace(60, undulation=[sinusoidal(600.0, 3000.0)])
+    found = window_facts(findings, Window(0.0, 1800.0)).longest_sinusoidal()
+    assert found is not None
+    assert found[0] == 1200.0
 
 
 def test_a_sinusoidal_pattern_is_told_in_minutes() -> None:
