@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from ebbline.ground_truth import Seen
 from ebbline.recording.model import Channel, ChannelKind, Provenance, Recording
 from ebbline.synth import actions as act
+from ebbline.synth.apply_action import ELECTRODE_LOSS
 from ebbline.synth.engine import Labour, LabourEngine
 from ebbline.synth.ground_truth import SpanKind, Truth
 from ebbline.synth.scenario import Point
@@ -80,8 +81,8 @@ LEAST_BELT_REACH = 0.35
 NEAR_SITE_CM = 5.0
 """A sensor laid by hand so close to the site records as a well placed one (ours)."""
 
-ELECTRODE_LOSS, WELL_PLACED_LOSS = 0.01, 0.04
-"""Share of signal lost with an electrode, and with a sensor that was laid down anew (ours)."""
+WELL_PLACED_LOSS = 0.04
+"""Share of signal lost with a sensor that was laid down anew (ours)."""
 
 NOT_THE_FETUS = (SpanKind.LOSS, SpanKind.DOUBLING, SpanKind.HALVING, SpanKind.MATERNAL)
 
