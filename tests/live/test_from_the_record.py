@@ -8,12 +8,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from ebbline.journal.chain import Draft
 from ebbline.journal.entries import body_from
-from ebbline.live.sample_store import Labour
-from ebbline.recording.model import Context
+from ebbline.live.sample_store import Labour, LiveStore, Piece
+from ebbline.recording.model import ChannelKind, Context
+from ebbline.terms import SensorKind
 from ebbline.web.app import create_app
 from ebbline.web.live.service import LiveService
 from ebbline.web.record.service import Records
@@ -71,3 +73,22 @@ def test_the_second_stage_of_a_replayed_labour_stays_where_its_trace_was(
         known = service._known(replayed, trace_s)
         assert known is not None and known.context.second_stage_start_s == 5000.0
         clock[0] += timedelta(seconds=10)
+
+
+def test_the_trace_of_a_case_comes_from_the_live_store_also_after_a_restart(
+    service: LiveService,
+) -> None:
+    """Before any live page was opened, as for the archive of a case whose labour is over."""
+    assert service._trace("24-0117") is None, "no live store was ever made"
+    store = LiveStore(service._place)
+    labour = store.open_labour("Bed 4", "24-0117", NOW - timedelta(hours=3))
+    heart = (ChannelKind.FETAL_HEART_RATE, 1, SensorKind.UNKNOWN)
+    store.append([Piece(labour.id, *heart, 4.0, 0, np.full(2400, 140.0))])
+    store.close_labour(labour.id)
+    store.close()
+    write(service, "sensor", sensor="scalp electrode", action="placed")
+    write(service, "cervix", NOW - timedelta(hours=1), dilatation_cm=10)
+    found = service._trace("24-0117")
+    assert found is not None and found.duration_s == 600.0
+    assert found.channels[0].sensor is SensorKind.SCALP_ELECTRODE
+    assert found.context.second_stage_start_s == 2 * 3600.0

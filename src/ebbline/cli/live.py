@@ -26,6 +26,10 @@ def register(app: typer.Typer) -> None:
     app.add_typer(live_app, name="live")
 
 
+TOLD_S = 600.0
+"""How often a recording that is sent says how far it is."""
+
+
 class ReplayError(EbblineError):
     """A recording cannot be replayed as asked."""
 
@@ -125,6 +129,11 @@ def feed(
     from ebbline.recording import open_recording
 
     recording = open_recording(file)
+    typer.echo(
+        f"sending {recording.duration_s / 60:.0f} min of {file.name} to {to}, in true time; "
+        "Ctrl-C stops",
+        err=True,
+    )
     start = datetime.now(UTC)
     begun = time.monotonic()
     at_s = 0.0
@@ -143,6 +152,8 @@ def feed(
                 number += 1
                 packet = Packet(start + timedelta(seconds=at_s), rate_hz, number, channels)
                 _until_kept(to, token, to_bytes(packet))
+        if int(until_s // TOLD_S) > int(at_s // TOLD_S):
+            typer.echo(f"{until_s / 60:.0f} min sent and kept", err=True)
         at_s = until_s
     typer.echo("All of the recording was sent and kept.")
 
@@ -166,9 +177,8 @@ def _until_kept(address: str, token: str, body: bytes) -> None:
                 return
         except HTTPError as error:
             if error.code != 503:
-                said = error.read(500).decode("utf-8", "replace")
                 raise ReplayError(
-                    f"the packet was refused ({error.code}): {said}",
+                    f"the packet was refused ({error.code}): {_why(error.read(2000))}",
                     where=address,
                     remedy="Check the token, and that a labour goes on on its bed.",
                 ) from error
@@ -176,6 +186,18 @@ def _until_kept(address: str, token: str, body: bytes) -> None:
             pass
         time.sleep(wait_s)
     raise ReplayError("the workbench does not answer.", where=address, remedy="Is it running?")
+
+
+def _why(answer: bytes) -> str:
+    """What the workbench said, in its words."""
+    import json
+
+    said = answer.decode("utf-8", "replace").strip()
+    try:
+        told = json.loads(said)
+    except ValueError:
+        return said[:200]
+    return str(told.get("what", said)) if isinstance(told, dict) else said[:200]
 
 
 @live_app.command("beds")

@@ -13,6 +13,7 @@ from ebbline.journal.errors import JournalError
 from ebbline.terms import counted
 
 if TYPE_CHECKING:
+    from ebbline.journal.chain import Entry
     from ebbline.journal.store import Journal
     from ebbline.reading.model import Reading
     from ebbline.recording.model import Recording
@@ -274,6 +275,10 @@ def export_case(
     case: CaseWord,
     out: Annotated[Path, typer.Argument(help="The archive to write, .zip.")],
     recording: RecordingFile = None,
+    live_store: Annotated[
+        str,
+        typer.Option(help="Live store to take the trace from, its file or postgresql://..."),
+    ] = "",
     recording_format: Annotated[
         str, typer.Option("--format", help="Of the recording in it: wfdb or edf.")
     ] = "wfdb",
@@ -291,6 +296,12 @@ def export_case(
     outputs.announce(out)
     entries = _journal(place).entries(case_number(case))
     found, reading = _read(recording)
+    if live_store:
+        if recording is not None:
+            raise JournalError(
+                "two traces are named.", remedy="Give --recording or --live-store, not both."
+            )
+        found, reading = _watched(live_store, entries)
     data = pack(entries, recording=found, reading=reading, recording_format=recording_format)
     outputs.bytes(out, data)
     typer.echo(f"wrote {out}: {counted(len(entries), 'entry', 'entries')}, {len(data)} bytes")
@@ -373,6 +384,37 @@ def _read(path: Path | None) -> tuple[Recording | None, Reading | None]:
     from ebbline.recording import open_recording
 
     recording = open_recording(path)
+    return recording, read(recording)
+
+
+def _watched(place: str, entries: tuple[Entry, ...]) -> tuple[Recording, Reading]:
+    """The trace of a case out of the live store, with what its record says, and its reading."""
+    from datetime import UTC
+
+    from ebbline.journal.labour_context import labour_context, sensors_in_place
+    from ebbline.live.case_trace import as_known, latest_of_case
+    from ebbline.live.sample_store import LiveStore
+    from ebbline.reading.analyse import read
+
+    if "://" not in place and not Path(place).is_file():
+        # Opening it would make an empty one.
+        raise JournalError("there is no live store.", where=place, remedy="Name its file.")
+    store = LiveStore(place)
+    try:
+        case = entries[0].case
+        labour = latest_of_case(store, case)
+        recording = None if labour is None else store.recording(labour)
+    finally:
+        store.close()
+    if labour is None or recording is None or not recording.fetuses:
+        raise JournalError(
+            "the live store holds no trace of this case.",
+            where=f"case {case}",
+            remedy="Leave --live-store out, or check the case number.",
+        )
+    now = datetime.now(UTC)
+    context = labour_context(entries, labour.started_at, now, labour.context)
+    recording = as_known(recording, context, sensors_in_place(entries, now))
     return recording, read(recording)
 
 

@@ -17,7 +17,7 @@ from ebbline.web.settings import Settings
 if TYPE_CHECKING:
     from ebbline.live.bed import Known
     from ebbline.live.replay import Source
-    from ebbline.live.sample_store import Labour, Notice
+    from ebbline.live.sample_store import Labour, LiveStore, Notice
     from ebbline.live.unit import Unit
     from ebbline.recording.model import Context, Recording
 
@@ -45,6 +45,7 @@ class LiveService:
         self._settings = settings
         self._records = records
         self._unit: Unit | None = None
+        self._samples: LiveStore | None = None
         self._mllp: Any = None
         self._begin = asyncio.Lock()
         self._demos: dict[str, Demo] = {}
@@ -63,8 +64,7 @@ class LiveService:
                 from ebbline.live.unit import Unit
 
                 chosen = self._settings
-                place = chosen.live or chosen.store.with_name("live.sqlite")
-                store = await asyncio.to_thread(LiveStore, place)
+                store = await asyncio.to_thread(LiveStore, self._place)
                 unit = Unit(
                     store,
                     policy=load_notices(Path(chosen.notices) if chosen.notices else None),
@@ -90,6 +90,8 @@ class LiveService:
         if self._unit is not None:
             await self._unit.stop()
             self._unit.store.close()
+        if self._samples is not None:
+            self._samples.close()
 
     async def labour(self, labour: str) -> Labour:
         """A labour, also one that has ended. Raises NotThereError."""
@@ -203,24 +205,40 @@ class LiveService:
             self._records.journal.append(found.case_number.upper(), draft)
 
     def _trace(self, case: str) -> Recording | None:
-        """The trace of a case that is watched, for its record; by the clock on the wall."""
-        unit = self._unit
-        if unit is None:
+        """The trace of a case that is or was watched, for its record; by the clock on the wall."""
+        from ebbline.live.case_trace import as_known, latest_of_case
+
+        store = self._kept_samples()
+        latest = None if store is None else latest_of_case(store, case)
+        if store is None or latest is None:
             return None
-        every = unit.store.labours(closed=True)
-        own = [one for one in every if one.case_number.upper() == case]
-        if not own:
-            return None
-        latest = max(own, key=lambda one: one.started_at)
-        recording = unit.store.recording(latest)
+        recording = store.recording(latest)
         known = self._known(latest, recording.duration_s)
         if known is not None:
-            recording = with_known(recording, known)
+            recording = as_known(recording, known.context, known.sensors)
         if latest.by_trace:
             # A replayed labour runs ahead of the wall's clock: its trace ends now.
             started = self._records.now() - timedelta(seconds=recording.duration_s)
             return replace(recording, start=started)
         return recording
+
+    def _kept_samples(self) -> LiveStore | None:
+        """The live store, also before the unit has begun; None where none was ever made."""
+        if self._unit is not None:
+            return self._unit.store
+        if self._samples is None:
+            from pathlib import Path
+
+            from ebbline.live.sample_store import LiveStore
+
+            place = self._place
+            if "://" in place or Path(place).is_file():
+                self._samples = LiveStore(place)
+        return self._samples
+
+    @property
+    def _place(self) -> str:
+        return str(self._settings.live or self._settings.store.with_name("live.sqlite"))
 
     def _known(self, labour: Labour, trace_s: float) -> Known | None:
         """What the record says of a labour; None where it has no case with that number."""
@@ -249,19 +267,6 @@ class LiveService:
             return context
         start_s = self._second_stage.setdefault(labour.id, context.second_stage_start_s)
         return replace(context, second_stage_start_s=start_s)
-
-
-def with_known(recording: Recording, known: Known) -> Recording:
-    """The recording as it is read live: the record's context, its sensors where none is named."""
-    from ebbline.terms import SensorKind
-
-    channels = tuple(
-        replace(one, sensor=known.sensors.get((one.kind, one.fetus), one.sensor))
-        if one.sensor is SensorKind.UNKNOWN
-        else one
-        for one in recording.channels
-    )
-    return replace(recording, channels=channels, context=known.context)
 
 
 def bare(labour: Labour) -> dict[str, Any]:
