@@ -23,5 +23,3 @@ interface Event {
   /** What a page's own events carry. */
   detail?: any;
 }
-// Served at these addresses; where they lie is told to the compiler by relative imports only.
-declare module "/static/*";
