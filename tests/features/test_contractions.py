@@ -111,3 +111,13 @@ def test_a_belt_that_has_slipped_shows_no_contractions_of_its_own_scale() -> Non
     trace.activity[later] = 10.0 + 0.1 * (trace.activity[later] - 10.0)
     found = detect(trace.recording()).uterine.contractions
     assert not [c for c in found if c.onset_s > 1860]
+
+
+def test_a_brief_sudden_hill_is_a_hand_on_the_belt() -> None:
+    """The womb takes some 20 s to harden; a hand or a cough takes one."""
+    trace = Trace(40).contractions(240, first_s=100)
+    before = findings_of(trace).contractions
+    since = trace.seconds - 1170.0
+    trace.activity = trace.activity + np.where(since < 0, 0.0, 40.0 * np.exp(-since / 12.0))
+    after = findings_of(trace).contractions
+    assert [c.peak_s for c in after] == pytest.approx([c.peak_s for c in before], abs=3)

@@ -137,3 +137,24 @@ def test_runs_of_a_code_are_joined_over_short_breaks() -> None:
     code = np.array([0, 1, 1, 0, 1, 0, 0, 0, 1], dtype=np.int8)
     assert runs(code, 1, 1, 1).tolist() == [[1, 5], [8, 9]]
     assert runs(code, 1, 2, 0).tolist() == [[1, 3]]
+
+
+def test_short_runs_and_the_ends_of_runs_are_not_relied_on() -> None:
+    """A sensor that loses the heart and finds it again often gives another rate there."""
+    bpm = np.full(400, 140.0)
+    bpm[100:110] = np.nan
+    bpm[110:122] = 122.0
+    bpm[122:130] = np.nan
+    trusted = artefacts.settled(bpm, 4)
+    assert np.isnan(trusted[110:122]).all()
+    assert np.isnan(trusted[96:100]).all() and np.isnan(trusted[130:134]).all()
+    assert np.isfinite(trusted[:96]).all() and np.isfinite(trusted[134:]).all()
+    assert not np.isnan(bpm[110:122]).any()
+
+
+def test_single_samples_that_are_missing_break_no_run() -> None:
+    bpm = np.full(400, 140.0)
+    bpm[50::20] = np.nan
+    trusted = artefacts.settled(bpm, 4)
+    assert (np.isfinite(trusted) == np.isfinite(bpm)).all()
+    assert np.isnan(artefacts.settled(np.full(40, np.nan), 4)).all()

@@ -114,11 +114,12 @@ def uterine_findings(recording: Recording, count: int) -> UterineFindings:
 class _Trace:
     """One heart rate, shape (n,): usable samples, and their means of 2.25 s and of 15 s.
 
-    code: why a sample is not used; coincident: stretches where it was the mother's; rough: typical
+    trusted: samples of the runs that can be relied on; code: why a sample is not used; coincident: stretches where it was the mother's; rough: typical
     distance of the two means in each minute.
     """
 
     kept: FloatArray
+    trusted: FloatArray
     code: NDArray[np.int8]
     coincident: NDArray[np.int64]
     steady: FloatArray
@@ -131,7 +132,15 @@ class _Trace:
         """Excursions from a level to one side, see `excursions.excursions`."""
         away = sign * (self.steady - level)
         return excursions.excursions(
-            self.kept, away, level, self.rough, MINUTE, least_bpm, least_s, RATE_HZ, described
+            self.kept,
+            away,
+            level,
+            self.rough,
+            MINUTE,
+            least_bpm,
+            least_s,
+            RATE_HZ,
+            described,
         )
 
 
@@ -174,7 +183,7 @@ def fetal_findings(
     accelerations = events.doubted(events.not_of_waves(rises, waves), suspect)
 
     in_event = _in_event(trace, line, decelerations, accelerations)
-    band, ltv = variability.bandwidth_by_minute(trace.kept, in_event, RATE)
+    band, ltv = variability.bandwidth_by_minute(trace.kept, trace.trusted, in_event, RATE)
     fine = variability.fine_bandwidth_by_minute(
         trace.kept, trace.steady, trace.slow, in_event, RATE
     )
@@ -217,7 +226,7 @@ def _trace(bpm: FloatArray, mother_bpm: FloatArray | None) -> _Trace:
     steady = excursions.smoothed(bridged, int(excursions.SMOOTH_S * RATE) // 2)
     slow = excursions.smoothed(bridged, int(7.5 * RATE))
     rough = excursions.roughness(steady, slow, MINUTE)
-    return _Trace(kept, code, coincident, steady, slow, rough)
+    return _Trace(kept, artefacts.settled(kept, RATE), code, coincident, steady, slow, rough)
 
 
 def _baseline(trace: _Trace) -> _Baseline:

@@ -93,18 +93,19 @@ def leave_out(in_event: FlagArray, rows: FloatArray, rough: FloatArray, block: i
 
 @kernel
 def bandwidth_by_minute(
-    kept: FloatArray, in_event: FlagArray, rate: int
+    kept: FloatArray, trusted: FloatArray, in_event: FlagArray, rate: int
 ) -> tuple[FloatArray, FloatArray]:
     """Bandwidth of the baseline's fluctuation in each minute (bpm), and LTV (bpm).
 
-    kept: usable samples; in_event: samples inside accelerations and decelerations, left out
+    kept: usable samples; trusted: those the bandwidth is taken from (`artefacts.settled`); in_event:
+    samples inside accelerations and decelerations, left out
     (NICHD 2008). LTV: range of the 3.75-s means.
     """
     per_minute = 60 * rate
     length, hop = int(PIECE_S * rate), int(PIECE_HOP_S * rate)
     n = kept.size
     minutes = (n + per_minute - 1) // per_minute
-    steady = _of_three(kept, in_event)
+    steady = _of_three(trusted, in_event)
     band = np.full(minutes, np.nan)
     ltv = np.full(minutes, np.nan)
     ranges = np.empty(per_minute // hop)
