@@ -55,9 +55,9 @@ above)."""
 
 BRIEF_S, STEEPEST = 45.0, 0.12
 """A hill briefer than this that, smoothed, changes in a second by a greater share of its height is
-a hand, a cough or a turn: the womb hardens over some 20 s and softens more slowly (ours: on invented
-labours 4 in 10 of the false hills go and 15 in 1,000 of the contractions; by eye on open recordings
-one of each)."""
+a hand, a cough or a turn: the womb hardens over some 20 s and softens more slowly (ours: on
+invented labours 4 in 10 of the false hills go and 15 in 1,000 of the contractions; by eye on open
+recordings one of each)."""
 
 FLOOR_TOCO, FLOOR_MMHG = 3.0, 8.0
 """Hills under this are noise, whatever is around them (toco units; mmHg over resting tone)."""

@@ -114,8 +114,8 @@ def uterine_findings(recording: Recording, count: int) -> UterineFindings:
 class _Trace:
     """One heart rate, shape (n,): usable samples, and their means of 2.25 s and of 15 s.
 
-    trusted: samples of the runs that can be relied on; code: why a sample is not used; coincident: stretches where it was the mother's; rough: typical
-    distance of the two means in each minute.
+    trusted: those of runs that can be relied on; code: why a sample is not used; coincident:
+    stretches where it was the mother's; rough: typical distance of the two means in each minute.
     """
 
     kept: FloatArray

@@ -97,8 +97,8 @@ def bandwidth_by_minute(
 ) -> tuple[FloatArray, FloatArray]:
     """Bandwidth of the baseline's fluctuation in each minute (bpm), and LTV (bpm).
 
-    kept: usable samples; trusted: those the bandwidth is taken from (`artefacts.settled`); in_event:
-    samples inside accelerations and decelerations, left out
+    kept: usable samples; trusted: those the bandwidth is taken from (`artefacts.settled`);
+    in_event: samples inside accelerations and decelerations, left out
     (NICHD 2008). LTV: range of the 3.75-s means.
     """
     per_minute = 60 * rate
