@@ -54,6 +54,7 @@ def measure(case: Case) -> Hour:
     rises, _, wrong_a = score_accelerations(truth, findings, only_seen=True)
     all_falls, _, _ = score_decelerations(truth, findings, only_seen=False)
     all_rises, _, _ = score_accelerations(truth, findings, only_seen=False)
+    all_contractions, _ = score_contractions(truth, findings, labour.recording, only_seen=False)
     errors = baseline_errors(truth, findings)
     lost = float(lost_mask(truth).mean())
     kinds = [
@@ -81,7 +82,7 @@ def measure(case: Case) -> Hour:
         loss=lost,
         seen={"contractions": contractions, "decelerations": falls, "accelerations": rises},
         everything={
-            "contractions": contractions,
+            "contractions": all_contractions,
             "decelerations": all_falls,
             "accelerations": all_rises,
         },

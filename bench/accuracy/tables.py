@@ -55,6 +55,8 @@ def events_table(hours: Sequence[Hour], seen: bool) -> str:
                     f"{t.clear_sensitivity:.3f}",
                     f"{t.ppv:.3f}",
                     f"{t.f1:.3f}",
+                    f"{t.clear_f1:.3f}",
+                    f"{t.letter_f1:.3f}",
                     _spread(t.onset_s),
                     _spread(t.extreme_s),
                     _spread(t.end_s),
@@ -62,7 +64,8 @@ def events_table(hours: Sequence[Hour], seen: bool) -> str:
                 )
             )
     head = (
-        "loss", "finding", "true", "sensitivity", "of clear ones", "PPV", "F1", "onset s",
+        "loss", "finding", "true", "sensitivity", "of clear ones", "PPV", "F1", "F1, clear ones",
+        "F1 to the letter", "onset s",
         "peak or nadir s",
         "end s", "depth or height bpm",
     )  # fmt: skip
@@ -168,10 +171,13 @@ def aims_table(hours: Sequence[Hour]) -> str:
     upto = [h for h in hours if h.loss_bin < WORKABLE_BINS]
     rows = []
     for finding in FINDINGS:
-        f1 = together(upto, finding).f1
+        counted = together(upto, finding)
+        f1 = counted.f1
         rows.append(
             (f"{finding}, F1", f"{AIMS[finding]:.2f}", f"{f1:.3f}", _met(f1 >= AIMS[finding]))
         )
+        rows.append((f"{finding}, F1 of clear ones", "", f"{counted.clear_f1:.3f}", ""))
+        rows.append((f"{finding}, F1 to the letter", "", f"{counted.letter_f1:.3f}", ""))
     errors = np.abs(np.concatenate([h.baseline_errors for h in upto]))
     median = float(np.median(errors))
     rows.append(("baseline, median error bpm", "below 2", f"{median:.2f}", _met(median < 2)))
