@@ -192,7 +192,7 @@ def outcome_lines(table: Table, cases: list[Case], cross: CrossValidated) -> lis
     return lines
 
 
-def report(cases: list[Case], seeds: int = SEEDS) -> str:
+def report(cases: list[Case], seeds: int = len(SEEDS)) -> str:
     """The whole report as Markdown."""
     table = table_of(cases)
     runs = [nested(table, seed=seed) for seed in range(seeds)]
@@ -311,7 +311,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--docs", action="store_true", help="write docs/panel.md")
     parser.add_argument("--refit", action="store_true", help="fit and write the model")
-    parser.add_argument("--seeds", type=int, default=SEEDS, help="cross-validations")
+    parser.add_argument("--seeds", type=int, default=len(SEEDS), help="cross-validations")
     parser.add_argument("--data", type=Path, default=DATA, help="folder of the recordings")
     asked = parser.parse_args()
     if not (asked.data / "expert_annotations.csv").is_file():

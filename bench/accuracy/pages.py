@@ -30,13 +30,13 @@ bedside, and together with the comparison with people who read the same real rec
 How it is counted. A true and a found event match when they overlap by a third of the shorter one,
 one to one, with the most seconds of overlap. Neutral: true events under the definitions' thresholds
 (and what was found on them), events cut by the hour's ends, and in the first table events of which
-less than half reached the sensor. A contraction reached the sensor where the belt was on for half of
-it and what the true pressure explains of the channel stands {told:.0f} standard deviations out of the
-rest: where no trace of it was drawn nobody can mark it. Shoulders and overshoots are neutral for
-accelerations. True events are what the rate itself does, beat noise apart: a fall of 15 bpm for 15 s
-that mere fluctuation makes is one. "Clear ones" leaves events near the thresholds out both ways; "to
-the letter" counts as too much what was found on a true event under the thresholds. The loss
-of an hour is the share of seconds in which the sensor gave something else than the fetal rate,
+less than half reached the sensor. A contraction reached the sensor where the belt was on for half
+of it and what the true pressure explains of the channel stands {told:.0f} standard deviations out
+of the rest: where no trace of it was drawn nobody can mark it. Shoulders and overshoots are neutral
+for accelerations. True events are what the rate itself does, beat noise apart: a fall of 15 bpm for
+15 s that mere fluctuation makes is one. "Clear ones" leaves events near the thresholds out both
+ways; "to the letter" counts as too much what was found on a true event under the thresholds. The
+loss of an hour is the share of seconds in which the sensor gave something else than the fetal rate,
 whether missing, doubled, halved, spurious or the mother's.
 
 ![F1 by loss of signal](accuracy/events.svg)
