@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ebbline.picture.canvas import Anchor, Line, Page, Rect, Shape, Stroke, Text, hatch
-from ebbline.picture.fonts import shortened
+from ebbline.picture.fonts import shortened, text_width
 from ebbline.picture.style import FALL, FRAME, GRID_MAJOR, INK, QUIET_INK, RISE
 
 WIDTH = 17.0
@@ -113,7 +113,7 @@ def stacked(
     shades = [SHADES[min(rank, 2)] for rank in parts.values()]
     for name, shade in zip(parts, shades, strict=True):
         shapes += [*_patch(x, 0.75, 0.5, 0.35, shade), Text(x + 0.62, 1.05, name, _TEXT, INK)]
-        x += 0.9 + 0.19 * len(name) + 0.5
+        x += 0.62 + text_width(name, _TEXT) + 0.55
     for share in (0.0, 0.25, 0.5, 0.75, 1.0):
         y = base - share * height
         shapes.append(Line(left, y, right, y, GRID_MAJOR))
@@ -134,7 +134,7 @@ def stacked(
                 shapes += _patch(at - wide / 2, y - tall, wide, tall, shade)
                 if tall > 0.42 and wide > 0.95:
                     said = f"{100 * share:.0f} %"
-                    shapes.append(_on(at, y - tall / 2 + 0.11, said, shade))
+                    shapes += _on(at, y - tall / 2 + 0.11, said, shade)
             y -= tall
         said = shortened(label, step - 0.08, _TEXT - 1)
         shapes.append(Text(at, base + 0.42, said, _TEXT - 1, INK, anchor=Anchor.MIDDLE))
@@ -156,8 +156,11 @@ def _patch(x: float, y: float, width: float, height: float, shade: str) -> list[
     return [area]
 
 
-def _on(x: float, y: float, said: str, shade: str) -> Shape:
-    """A number on its part of a column."""
+def _on(x: float, y: float, said: str, shade: str) -> list[Shape]:
+    """A number on its part of a column, clear of the hatch."""
     dark = shade == SHADES[2]
     ink = "#ffffff" if dark else INK
-    return Text(x, y, said, _TEXT - 1, ink, bold=dark, anchor=Anchor.MIDDLE)
+    number = Text(x, y, said, _TEXT - 1, ink, bold=dark, anchor=Anchor.MIDDLE)
+    wide = text_width(said, _TEXT - 1, bold=dark) + 0.12
+    clear = [Rect(x - wide / 2, y - 0.27, wide, 0.34, shade)] if shade in SHADES[2:] else []
+    return [*clear, number]

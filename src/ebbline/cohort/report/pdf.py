@@ -7,11 +7,13 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from ebbline.cohort.report.model import ArchiveReport, Figure, ReportTable
-from ebbline.picture.fonts import face
+from ebbline.picture.fonts import face, text_width
 from ebbline.picture.png import png
 
 _DPI = 200
 _TEXT_WIDTH_CM = 17.0
+_CELL = 8.5
+_PADDING_CM = 0.45
 
 
 def pdf(report: ArchiveReport) -> bytes:
@@ -32,8 +34,8 @@ def pdf(report: ArchiveReport) -> bytes:
         "head": ParagraphStyle(
             "head", body, fontName=bold, fontSize=14, leading=18, spaceBefore=14, spaceAfter=4
         ),
-        "cell": ParagraphStyle("cell", body, fontSize=8.5, leading=10.5),
-        "top": ParagraphStyle("top", body, fontName=bold, fontSize=8.5, leading=10.5),
+        "cell": ParagraphStyle("cell", body, fontSize=_CELL, leading=10.5),
+        "top": ParagraphStyle("top", body, fontName=bold, fontSize=_CELL, leading=10.5),
         "caution": ParagraphStyle(
             "caution", body, fontName=bold, borderWidth=1, borderColor=ink, borderPadding=6,
             spaceBefore=10, spaceAfter=12,
@@ -100,14 +102,8 @@ def _table(table: ReportTable, styles: dict[str, Any]) -> list[Any]:
 
     cells = [[Paragraph(escape(one), styles["top"]) for one in table.heads]]
     cells += [[Paragraph(escape(one), styles["cell"]) for one in row] for row in table.rows]
-    longest = [
-        max(len(table.heads[i]) / 1.4, *(min(len(row[i]), 60) for row in table.rows), 5.0)
-        if table.rows
-        else 5.0
-        for i in range(len(table.heads))
-    ]
-    scale = _TEXT_WIDTH_CM * cm / sum(longest)
-    drawn = Table(cells, colWidths=[one * scale for one in longest], repeatRows=1, hAlign="LEFT")
+    widths = [one * cm for one in _widths(table)]
+    drawn = Table(cells, colWidths=widths, repeatRows=1, hAlign="LEFT")
     drawn.setStyle(
         [
             ("VALIGN", (0, 0), (-1, -1), "TOP"),
@@ -119,3 +115,26 @@ def _table(table: ReportTable, styles: dict[str, Any]) -> list[Any]:
     )
     note = [Paragraph(escape(table.note), styles["quiet"])] if table.note else []
     return [Spacer(1, 6), drawn, *note, Spacer(1, 6)]
+
+
+def _widths(table: ReportTable) -> list[float]:
+    """Widths of the columns, cm: no word is broken; what is left goes where the text is long."""
+    columns = [(head, [row[at] for row in table.rows]) for at, head in enumerate(table.heads)]
+    least = [
+        _PADDING_CM
+        + max(
+            text_width(word, _CELL, bold=bold)
+            for bold, cells in ((True, [head]), (False, rows))
+            for cell in (*cells, "")
+            for word in (cell.split() or [""])
+        )
+        for head, rows in columns
+    ]
+    wanted = [
+        max([len(head) / 1.4, 5.0, *(min(len(row), 60) for row in rows)]) for head, rows in columns
+    ]
+    left = max(0.0, _TEXT_WIDTH_CM - sum(least))
+    shrink = min(1.0, _TEXT_WIDTH_CM / sum(least))
+    return [
+        shrink * one + left * share / sum(wanted) for one, share in zip(least, wanted, strict=True)
+    ]
