@@ -26,6 +26,7 @@ from ebbline.criteria.model import PANEL_LABELS, PanelContribution, PanelReading
 from ebbline.criteria.panel_features import FEATURES, measure
 from ebbline.definitions import HALF_HOUR_S
 from ebbline.features.findings import BaselineSegment, Findings, SinusoidalEpisode
+from ebbline.features.fitness import VARIABILITY_FROM_HZ, fit_for
 from ebbline.recording.model import Context
 from ebbline.terms import Stage, Window
 
@@ -187,6 +188,10 @@ def panel_silence(findings: Findings, window: Window, context: Context) -> str:
         (
             not low <= minutes <= high,
             f"{minutes:.0f} minutes: the panel read {'5 to 30' if low < 5 else '30'}",
+        ),
+        (
+            not fit_for(findings.fetal.rate_hz, VARIABILITY_FROM_HZ),
+            "a heart rate too coarse for variability: the panel read four samples a second",
         ),
         (
             any(not s.pseudo and _overlap(s, window) for s in findings.fetal.sinusoidal),

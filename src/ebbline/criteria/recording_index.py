@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -19,6 +20,7 @@ from ebbline.definitions import (
     REDUCED_BELOW_BPM,
     SHALLOW_FROM_BPM,
     TEN_MINUTES_S,
+    rounded_baseline,
 )
 from ebbline.features import window as within
 from ebbline.features.findings import (
@@ -26,11 +28,15 @@ from ebbline.features.findings import (
     ArtefactKind,
     BaselineChange,
     BaselineSegment,
+    Curve,
     Deceleration,
     DecelerationKind,
     Findings,
+    VariabilityClass,
+    VariabilitySegment,
 )
 from ebbline.features.kept import kept
+from ebbline.features.variability import class_of_minutes, usual_bandwidth
 from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
@@ -39,6 +45,7 @@ BoolArray = NDArray[np.bool_]
 LEAST_PART_S = 300.0
 """A remainder of a ten-minute segment shorter than this is not asked for a baseline of its own."""
 
+_LOW = (VariabilityClass.ABSENT, VariabilityClass.MINIMAL)
 NOT_THE_FETUS = frozenset({ArtefactKind.MATERNAL, ArtefactKind.DOUBLING, ArtefactKind.HALVING})
 
 
@@ -46,17 +53,38 @@ NOT_THE_FETUS = frozenset({ArtefactKind.MATERNAL, ArtefactKind.DOUBLING, Artefac
 class TenMinuteBaseline:
     """The baseline of ten minutes of the window.
 
-    rounded_bpm: to 5 bpm (NICHD); whole_bpm: to 1 bpm (a reader cannot tell less). NaN when
-    indeterminate. carried: the value is that of the preceding ten minutes. evidence: where it was
-    measured. asked_for: False for a short remainder at the recording's end.
+    rounded_bpm: to 5 bpm (NICHD); whole_bpm: to 1 bpm (a reader cannot tell less). low_bpm and
+    low_rounded_bpm: the same with the minutes that falls take counted at FALL_COUNTS_BPM under it,
+    held against the lower limits. NaN when indeterminate. carried: the value is that of the
+    preceding ten minutes. evidence: where it was measured. asked_for: False for a short remainder
+    at the recording's end.
     """
 
     rounded_bpm: float
     whole_bpm: float
+    low_rounded_bpm: float
+    low_bpm: float
     carried: bool
     evidence: Window
     asked_for: bool
     why: str
+
+    def how_seen(self, bpm: float) -> str:
+        """What stands beside a number of this baseline: carried, or lower for its falls."""
+        said = ["of the preceding ten minutes"] if self.carried else []
+        if bpm not in (self.whole_bpm, self.rounded_bpm):
+            said.append(f"{self.whole_bpm:.0f} bpm between falls, and what they take counts lower")
+        return ", ".join(said)
+
+
+FALL_COUNTS_BPM = 5.0
+"""What a fall takes from the baseline is not seen of it. Against the lower limits it counts so much
+under the rest: an added fall never lifts a slow baseline over its limit (ours: half of the 10 bpm
+within which a baseline counts as stable)."""
+
+TAKEN_REACH_MIN = 5
+"""A minute that a fall takes has the lesser bandwidth of the measured minutes on either side, as
+far as so many minutes away: an added fall makes no variability better (ours)."""
 
 
 SUDDEN_S, SUDDEN_SHARE, LOOK_AROUND_S = 60.0, 0.25, 120.0
@@ -266,7 +294,16 @@ class RecordingFacts:
     def levels(self) -> tuple[TenMinuteBaseline, ...]:
         """The ten-minute baselines of the recording."""
         segments = self.findings.fetal.baseline
-        return tuple(_level(segments, place) for place in range(len(segments)))
+        return tuple(
+            _level(segments, place, self._share_in_falls) for place in range(len(segments))
+        )
+
+    def _share_in_falls(self, segment: BaselineSegment) -> float:
+        """Share of ten minutes that falls take, 0..1."""
+        falls = self.falls
+        inside = np.minimum(falls.end_s, segment.end_s) - np.maximum(falls.onset_s, segment.start_s)
+        taken_s = float(np.maximum(inside, 0.0)[~falls.shallow].sum())
+        return min(1.0, taken_s / max(segment.end_s - segment.start_s, 1.0))
 
     @cached_property
     def first_level(self) -> TenMinuteBaseline | None:
@@ -294,8 +331,50 @@ class RecordingFacts:
 
     @cached_property
     def minutes(self) -> MinuteTrack:
-        """The measured minutes of variability."""
-        return MinuteTrack(self.findings.fetal.bandwidth)
+        """The minutes of variability that were measured, or taken by a fall among such."""
+        return MinuteTrack(self.bandwidth)
+
+    @cached_property
+    def taken(self) -> BoolArray:
+        """Of each minute without a bandwidth, whether a fall took it."""
+        curve = self.findings.fetal.bandwidth
+        starts = curve.start_s + curve.step_s * np.arange(len(curve.values))
+        taken = np.zeros(len(starts), dtype=np.bool_)
+        for onset_s, end_s in zip(self.falls.onset_s, self.falls.end_s, strict=True):
+            taken |= (starts < end_s + curve.step_s) & (starts + curve.step_s > onset_s)
+        return taken & ~np.isfinite(curve.values)
+
+    @cached_property
+    def bandwidth(self) -> Curve:
+        """The bandwidth by the minute; what falls took is no livelier than what is beside it."""
+        curve = self.findings.fetal.bandwidth
+        values = np.array(curve.values, dtype=np.float64)
+        measured = np.flatnonzero(np.isfinite(values))
+        for minute in np.flatnonzero(self.taken).tolist():
+            place = int(np.searchsorted(measured, minute))
+            beside = measured[max(0, place - 1) : place + 1]
+            near = beside[np.abs(beside - minute) <= TAKEN_REACH_MIN]
+            if len(near):
+                values[minute] = curve.values[near].min()
+        return replace(curve, values=values)
+
+    @cached_property
+    def variability(self) -> tuple[VariabilitySegment, ...]:
+        """The ten-minute variabilities, none livelier for the minutes that falls took."""
+        return tuple(map(self._variability_of, self.findings.fetal.variability))
+
+    def _variability_of(self, one: VariabilitySegment) -> VariabilitySegment:
+        curve = self.bandwidth
+        first = math.floor((one.start_s - curve.start_s) / curve.step_s + 0.5)
+        last = math.ceil((one.end_s - curve.start_s) / curve.step_s)
+        if not self.taken[first:last].any():
+            return one
+        minutes = curve.values[first:last]
+        named = class_of_minutes(minutes)
+        # Never livelier, and never told as moderate on what was not measured.
+        if named not in _LOW or one.variability in _LOW[: _LOW.index(named) + 1]:
+            return one
+        return replace(one, variability=named, bandwidth_bpm=usual_bandwidth(minutes))
 
     @cached_property
     def reduced_runs(self) -> Runs:
@@ -352,23 +431,34 @@ def recording_facts(findings: Findings) -> RecordingFacts:
     return RecordingFacts(findings)
 
 
-def _level(segments: tuple[BaselineSegment, ...], place: int) -> TenMinuteBaseline:
+def _level(
+    segments: tuple[BaselineSegment, ...],
+    place: int,
+    share_in_falls: Callable[[BaselineSegment], float],
+) -> TenMinuteBaseline:
     """The baseline of a segment; that of the preceding ten minutes where it has none (NICHD)."""
     one = segments[place]
     asked_for = one.end_s - one.start_s >= LEAST_PART_S
     if one.determinate and not math.isnan(one.bpm):
-        return TenMinuteBaseline(
-            one.bpm, _whole(one), False, Window(one.start_s, one.end_s), asked_for, ""
-        )
+        where = Window(one.start_s, one.end_s)
+        return TenMinuteBaseline(*_bpm(one, share_in_falls(one)), False, where, asked_for, "")
     if place:
         earlier = segments[place - 1]
         if earlier.determinate and not math.isnan(earlier.bpm):
             where = Window(earlier.start_s, earlier.end_s)
-            return TenMinuteBaseline(earlier.bpm, _whole(earlier), True, where, asked_for, one.why)
+            known = _bpm(earlier, share_in_falls(earlier))
+            return TenMinuteBaseline(*known, True, where, asked_for, one.why)
     where = Window(one.start_s, one.end_s)
-    return TenMinuteBaseline(math.nan, math.nan, False, where, asked_for, one.why)
+    return TenMinuteBaseline(*[math.nan] * 4, False, where, asked_for, one.why)
 
 
-def _whole(segment: BaselineSegment) -> float:
+def _bpm(segment: BaselineSegment, in_falls: float) -> tuple[float, float, float, float]:
+    """To 5 bpm and to 1 bpm, and both with what falls took counted under it."""
     mean = segment.bpm if math.isnan(segment.mean_bpm) else segment.mean_bpm
-    return math.floor(mean + 0.5)
+    low = mean - FALL_COUNTS_BPM * in_falls
+    return (
+        segment.bpm,
+        math.floor(mean + 0.5),
+        min(segment.bpm, rounded_baseline(low)),
+        math.floor(low + 0.5),
+    )

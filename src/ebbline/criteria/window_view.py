@@ -119,7 +119,7 @@ class WindowFacts:
         """The ten-minute variabilities of the window, in order of time."""
         return tuple(
             one
-            for one in self.findings.fetal.variability[slice(*self._near(self._variability_s))]
+            for one in self.whole.variability[slice(*self._near(self._variability_s))]
             if self._mostly_inside(one.start_s, one.end_s)
         )
 
@@ -267,6 +267,21 @@ class WindowFacts:
         ]
         long = [one for one in found if one.duration_s >= PROLONGED_FROM_S]
         return tuple(sorted(long, key=lambda one: -one.duration_s))
+
+    @property
+    def long_falls_weigh(self) -> bool:
+        """Whether the prolonged falls keep the window from the best class of any standard.
+
+        Two or more, or one that has not come back when the window ends (ours: FIGO and NICE count
+        single falls from three minutes on only).
+        """
+        long = self.long_falls
+        return len(long) > 1 or any(not one.recovered for one in long)
+
+    @property
+    def long_falls_where(self) -> tuple[Window, ...]:
+        """The stretches of the prolonged falls."""
+        return tuple(Window(one.onset_s, one.end_s) for one in self.long_falls)
 
     @cached_property
     def unread_contractions(self) -> tuple[int, int]:

@@ -55,24 +55,17 @@ def _baseline(builder: ClassBuilder, facts: WindowFacts) -> None:
         builder.refuse("the baseline is indeterminate, in the preceding ten minutes too")
         return
     fastest = max(known, key=lambda one: one.whole_bpm)
-    slowest = min(known, key=lambda one: one.whole_bpm)
-    for rule, one in (
-        (line.BASELINE_LOW, slowest),
-        (line.BRADYCARDIA, slowest),
-        (line.TACHYCARDIA, fastest),
+    slowest = min(known, key=lambda one: one.low_bpm)
+    low = line.BASELINE_LOW if line.BASELINE_LOW.met(slowest.low_bpm) else line.BRADYCARDIA
+    for rule, one, bpm in (
+        (line.TACHYCARDIA, fastest, fastest.whole_bpm),
+        (line.BASELINE_LOW, slowest, slowest.low_bpm),
+        (line.BRADYCARDIA, slowest, slowest.low_bpm),
     ):
-        builder.near(rule, one.whole_bpm)
-    for rule, one in (
-        (line.TACHYCARDIA, fastest),
-        (
-            line.BASELINE_LOW if line.BASELINE_LOW.met(slowest.whole_bpm) else line.BRADYCARDIA,
-            slowest,
-        ),
-    ):
-        if rule.met(one.whole_bpm):
-            carried = "of the preceding ten minutes" if one.carried else ""
-            builder.add(rule, one.whole_bpm, evidence=(one.evidence,), detail=carried)
-    if all(line.BASELINE_NORMAL.met(one.whole_bpm) for one in known):
+        builder.near(rule, bpm)
+        if rule in (line.TACHYCARDIA, low) and rule.met(bpm):
+            builder.add(rule, bpm, evidence=(one.evidence,), detail=one.how_seen(bpm))
+    if not builder.weighs("baseline"):
         builder.add(line.BASELINE_NORMAL, known[-1].whole_bpm, evidence=(known[-1].evidence,))
 
 
@@ -222,6 +215,8 @@ def _single(builder: ClassBuilder, facts: WindowFacts, prolonged: BoolArray) -> 
         if rule.met(minutes):
             where = (Window(long.onset_s, long.end_s),)
             builder.add(rule, minutes, evidence=where, detail=long.words)
+        elif facts.long_falls_weigh:
+            builder.add(line.LONG_FALLS, evidence=facts.long_falls_where, detail=long.words)
     flat = [fall for fall in falls if fall.variability_within_bpm < REDUCED_BELOW_BPM]
     if not flat:
         return

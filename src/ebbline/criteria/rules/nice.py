@@ -131,15 +131,15 @@ def _baseline(builder: ClassBuilder, facts: WindowFacts) -> None:
         return
     check_baseline(builder, facts)
     fastest = max(known, key=lambda one: one.whole_bpm)
-    slowest = min(known, key=lambda one: one.whole_bpm)
-    for rule, one in (
-        (line.BASELINE_FAST, fastest),
-        (line.BASELINE_SLOW, slowest),
-        (line.BASELINE_LOW, slowest),
+    slowest = min(known, key=lambda one: one.low_bpm)
+    for rule, one, bpm in (
+        (line.BASELINE_FAST, fastest, fastest.whole_bpm),
+        (line.BASELINE_SLOW, slowest, slowest.low_bpm),
+        (line.BASELINE_LOW, slowest, slowest.low_bpm),
     ):
-        builder.near(rule, one.whole_bpm)
-        if rule.met(one.whole_bpm):
-            builder.add(rule, one.whole_bpm, evidence=(one.evidence,))
+        builder.near(rule, bpm)
+        if rule.met(bpm):
+            builder.add(rule, bpm, evidence=(one.evidence,), detail=one.how_seen(bpm))
     rise, since, risen = _rise(facts, known)
     if line.BASELINE_RISE.met(rise):
         builder.add(
@@ -221,6 +221,8 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
         if line.PROLONGED.met(minutes):
             where = (Window(long.onset_s, long.end_s),)
             builder.add(line.PROLONGED, minutes, evidence=where, detail=long.words)
+        elif facts.long_falls_weigh:
+            builder.add(line.LONG_FALLS, evidence=facts.long_falls_where, detail=long.words)
     late = facts.repetitive(facts.late)
     variable = facts.repetitive(whole.concerning)
     run = facts.longest_run(facts.late)

@@ -46,25 +46,22 @@ def _baseline(builder: ClassBuilder, facts: WindowFacts) -> float:
         builder.refuse("the baseline is indeterminate, in the preceding ten minutes too")
         return math.nan
     fastest = max(known, key=lambda one: one.rounded_bpm)
-    slowest = min(known, key=lambda one: one.rounded_bpm)
-    for rule, one in ((line.TACHYCARDIA, fastest), (line.BRADYCARDIA, slowest)):
-        if rule.met(one.rounded_bpm):
-            builder.add(
-                rule, one.rounded_bpm, evidence=(one.evidence,), detail=_carried(one.carried)
-            )
-    if all(line.BASELINE_NORMAL.met(one.rounded_bpm) for one in known):
+    slowest = min(known, key=lambda one: one.low_rounded_bpm)
+    for rule, one, bpm in (
+        (line.TACHYCARDIA, fastest, fastest.rounded_bpm),
+        (line.BRADYCARDIA, slowest, slowest.low_rounded_bpm),
+    ):
+        if rule.met(bpm):
+            builder.add(rule, bpm, evidence=(one.evidence,), detail=one.how_seen(bpm))
+    if not builder.weighs("baseline"):
         last = known[-1]
         builder.add(
             line.BASELINE_NORMAL,
             last.rounded_bpm,
             evidence=(last.evidence,),
-            detail=_carried(last.carried),
+            detail=last.how_seen(last.rounded_bpm),
         )
-    return slowest.rounded_bpm
-
-
-def _carried(carried: bool) -> str:
-    return "of the preceding ten minutes" if carried else ""
+    return slowest.low_rounded_bpm
 
 
 def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:

@@ -371,6 +371,19 @@ PROLONGED = Rule(
     note="The table names prolonged ones only as repetitive or over 5 min; one alone is not "
     "called normal here (our reading).",
 )
+LONG_FALLS = Rule(
+    id="figo-decelerations-long",
+    part=Part.CLASS,
+    feature="decelerations",
+    verdict=_NOT_NORMAL,
+    level=Level.CAUTION,
+    says="Falls of two minutes or more, repeated or not recovered at the end",
+    compare=Compare.PRESENT,
+    rank=1,
+    source=OURS,
+    section="",
+    note="The table counts single ones from three minutes on; these are not called normal.",
+)
 ACUTE = Rule(
     id="figo-decelerations-acute",
     part=Part.NOTE,
@@ -493,6 +506,7 @@ TABLE = Table(
         UNTOLD,
         LATE_LONG,
         LATE_REDUCED,
+        LONG_FALLS,
         PROLONGED,
         PROLONGED_5,
         ACUTE,

@@ -356,6 +356,15 @@ PROLONGED = _line(
     3.0,
     "min",
 )
+LONG_FALLS = _line(
+    "nice-decelerations-long",
+    "decelerations",
+    "amber",
+    "Falls of two minutes or more, repeated or not recovered at the end",
+    Compare.PRESENT,
+    source=OURS,
+    note="The table counts single ones from three minutes on; these are not called white.",
+)
 UNTOLD = _line(
     "nice-decelerations-untold",
     "decelerations",
@@ -452,6 +461,7 @@ TABLE = Table(
         VARIABLE_RED,
         LATE_AMBER,
         LATE_RED,
+        LONG_FALLS,
         PROLONGED,
         UNTOLD,
         CONCERNING_LONG,
