@@ -476,6 +476,7 @@ def _one(task: _Task) -> _Done:
             "standard": str(one.standard),
             "edition": one.edition,
             "label": one.label,
+            "said": one.said,
             "rank": one.rank,
             "decided_by": list(one.decided_by),
         }

@@ -86,7 +86,7 @@ def test_history_hangs_on_the_window_s_end_and_ends_with_its_class(readings: lis
         if ends:
             assert ends[-1] == reading.window.end_s
             assert fetal.history[-1].labels == {
-                one.standard.value: one.label for one in fetal.classes
+                one.standard.value: one.said for one in fetal.classes
             }
 
 

@@ -28,7 +28,14 @@ from ebbline.terms import Stage, Window
 
 NO_CLASS = "no class"
 MOTHER_FROM_S = 60.0
-"""A suspicion of the mother's rate that lasts so long is said above the class (ours)."""
+"""Suspicions of another rate than the fetus's that last so long together are said above the class,
+and the best class is withheld (ours)."""
+
+_NOT_HIS = (
+    ((ArtefactKind.MATERNAL,), "may be the mother's: feel her pulse"),
+    ((ArtefactKind.DOUBLING,), "may be a slow one counted double: listen, feel her pulse"),
+    ((ArtefactKind.HALVING,), "may be a fast one counted half: listen, feel her pulse"),
+)
 
 NEAR_SHARE = 0.05
 """A value within a twentieth of a threshold may be on its other side for another reader (ours)."""
@@ -47,6 +54,7 @@ class ClassBuilder:
         self._open: list[str] = []
         self._unseen: list[str] = []
         self._beyond: list[str] = []
+        self._whose: list[str] = []
         self._edge: list[str] = []
         self._near: list[tuple[Rule, float]] = []
 
@@ -83,6 +91,11 @@ class ClassBuilder:
     def say_above(self, what: str) -> None:
         """What the letter of the standard leaves out, to be said above the class."""
         self._beyond.append(what)
+
+    def question_source(self, why: str) -> None:
+        """The rate may not be the fetus's: said above the class, and the best one is withheld."""
+        self._whose.append(why)
+        self.say_above(why)
 
     def on_edge(self, what: str) -> None:
         """What would change the class if it were a little more or less."""
@@ -130,6 +143,7 @@ class ClassBuilder:
         """The class, or the refusal."""
         rank = self.rank
         refusal: list[str] = []
+        at_best = False
         unseen = list(self._unseen)
         found = self._found
         if rank == self._table.alarm_rank:
@@ -138,7 +152,8 @@ class ClassBuilder:
         else:
             refusal = [*self._refused, *self._open]
             if rank == 0:
-                refusal += self._withheld
+                at_best = bool(self._whose) and not refusal
+                refusal += self._withheld + self._whose
             else:
                 unseen = [*self._withheld, *unseen]
         certain = bool(refusal) and rank > 0 and self._table.alarm_rank is not None
@@ -166,6 +181,7 @@ class ClassBuilder:
             refusal=tuple(dict.fromkeys(refusal)),
             not_assessed=tuple(dict.fromkeys(unseen)),
             at_least=self._table.classes[rank] if certain else "",
+            at_best=self._table.classes[0] if at_best else "",
             beyond=tuple(dict.fromkeys(self._beyond)),
             edge=tuple(dict.fromkeys((*self._edge, *self._edges(rank)))),
         )
@@ -242,18 +258,15 @@ def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
             f"{len(long)} prolonged {'fall' if len(long) == 1 else 'falls'} in the window, of "
             f"{lengths} min, down to {min(one.nadir_bpm for one in long):.0f} bpm"
         )
-    hers = [
-        one
-        for one in facts.findings.fetal.artefacts
-        if one.kind is ArtefactKind.MATERNAL
-        and one.end_s - one.start_s >= MOTHER_FROM_S
-        and facts.overlaps(one.start_s, one.end_s)
-    ]
-    if hers:
-        builder.say_above(
-            f"the rate from {stretch(hers[0].start_s, hers[-1].end_s)} may be the mother's: "
-            "feel her pulse"
-        )
+    for kinds, may_be in _NOT_HIS:
+        found = [
+            one
+            for one in facts.findings.fetal.artefacts
+            if one.kind in kinds and facts.overlaps(one.start_s, one.end_s)
+        ]
+        if sum(one.end_s - one.start_s for one in found) >= MOTHER_FROM_S:
+            where = stretch(found[0].start_s, found[-1].end_s)
+            builder.question_source(f"the rate from {where} {may_be}")
     share = facts.slow_share
     if share >= limits.SLOW_HALF:
         builder.say_above(f"under 100 bpm for {100 * share:.0f} % of the time that was seen")
@@ -269,8 +282,10 @@ def check_baseline(builder: ClassBuilder, facts: WindowFacts) -> None:
 
 def check_bandwidth(builder: ClassBuilder, facts: WindowFacts) -> None:
     """A class needs minutes in which variability could be measured."""
-    if math.isnan(facts.mean_bandwidths[0][0]):
-        minutes = facts.measured_minutes
+    minutes = facts.measured_minutes
+    if limits.MEASURED_MINUTES.met(minutes) and not math.isnan(facts.mean_bandwidths[0][0]):
+        builder.withhold(f"variability could be measured in {minutes:.0f} min only, between falls")
+    elif math.isnan(facts.mean_bandwidths[0][0]):
         builder.add(limits.MEASURED_MINUTES, minutes)
         builder.refuse(
             f"variability could be measured in {minutes:.0f} min only, "

@@ -57,7 +57,8 @@ class Classification:
     refused; said: the same as it is to be shown, which leads with what is certain. rank: 0 best,
     rising; -1 when refused. reasons: all that were applied, the ones that decide first.
     decided_by: rule ids that put it in this class (or in the one it is at least in). refusal: why
-    no class is given. not_assessed: what the class rests on that could not be seen. at_least: where
+    no class is given. at_best: the best class, withheld because the rate may not be the fetus's,
+    or "". not_assessed: what the class rests on that could not be seen. at_least: where
     no class is given, the worst that is certain ("suspicious"), or "". beyond: what the letter of
     the standard leaves out and a careful reader would say, to be shown above the class. edge: what
     would change the class if it were a little more or less ("176 s; red from 180 s").
@@ -75,11 +76,15 @@ class Classification:
     at_least: str = ""
     beyond: tuple[str, ...] = ()
     edge: tuple[str, ...] = ()
+    at_best: str = ""
 
     @property
     def said(self) -> str:
-        """The class as it is shown: "at least suspicious" where no more than that is certain."""
-        return f"at least {self.at_least}" if self.at_least else self.label
+        """The class as it is shown: "at least suspicious" where no more than that is certain, and
+        "at best normal, if this is the fetus" where whose rate it is is in question."""
+        if self.at_least:
+            return f"at least {self.at_least}"
+        return f"at best {self.at_best}, if this is the fetus" if self.at_best else self.label
 
     @property
     def refused(self) -> bool:

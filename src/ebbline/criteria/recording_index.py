@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from ebbline.criteria import limits
 from ebbline.criteria.variability_runs import MinuteTrack, Runs
 from ebbline.definitions import (
+    BASELINE_NORMAL_FROM_BPM,
     LATE_LAG_S,
     LEAST_EXCURSION_BPM,
     MARKED_ABOVE_BPM,
@@ -87,11 +88,15 @@ TAKEN_REACH_MIN = 5
 far as so many minutes away: an added fall makes no variability better (ours)."""
 
 
-SUDDEN_S, SUDDEN_SHARE, LOOK_AROUND_S = 60.0, 0.25, 120.0
+SUDDEN_S, SUDDEN_SHARE, LOOK_AROUND_S = 60.0, 0.25, 300.0
 """A change of level is sudden when the middle half of it took a minute or less; looked for in the
-four minutes about it (ours: the onset of a fall is over in that time, a drift of the baseline is
-not)."""
+ten minutes about it, for the baseline may change minutes before the rate does or after (ours: the
+onset of a fall is over in that time, a drift of the baseline is not)."""
 
+
+SLID_BPM = 25.0
+"""A baseline that slid down by so much, or by 15 bpm to under 110 bpm, is looked at for a sudden
+fall; one that settles a little lower within the normal range is a change of baseline (ours)."""
 
 NOT_SEEN_S = 45.0
 """A fall is followed over so much lost signal and no more (ours, as the detector bridges gaps)."""
@@ -241,16 +246,36 @@ class RecordingFacts:
         NICHD calls ten minutes at another level a change of baseline. Whoever sees the rate fall
         and not come back does not call it better for that: it goes on counting as a fall.
         """
-        found = []
-        changes = self.findings.fetal.baseline_changes
+        found: list[Drop] = []
+        changes = self._level_changes()
         for place, change in enumerate(changes):
-            if change.from_bpm - change.to_bpm < LEAST_EXCURSION_BPM or not self._sudden(change):
+            if change.from_bpm - change.to_bpm < LEAST_EXCURSION_BPM:
+                continue
+            fell_s = self._fell_s(change)
+            if math.isnan(fell_s) or any(abs(fell_s - d.start_s) < SUDDEN_S for d in found):
                 continue
             back = 0.5 * (change.from_bpm + change.to_bpm)
             returned = (later.at_s for later in changes[place + 1 :] if later.to_bpm > back)
             until_s = next(returned, math.inf)
-            found.append(Drop(change.at_s, until_s, change.from_bpm, change.to_bpm))
+            found.append(Drop(fell_s, until_s, change.from_bpm, change.to_bpm))
         return tuple(found)
+
+    def _level_changes(self) -> list[BaselineChange]:
+        """The changes of the baseline, and those between ten minutes that it slid through."""
+        known = [one for one in self.findings.fetal.baseline if one.determinate]
+        slid = [
+            BaselineChange(0.5 * (one.end_s + later.start_s), one.mean_bpm, later.mean_bpm)
+            for near in (1, 2)
+            for one, later in zip(known, known[near:], strict=False)
+            if one.mean_bpm - later.mean_bpm >= SLID_BPM
+            or (
+                one.mean_bpm - later.mean_bpm >= LEAST_EXCURSION_BPM
+                and later.mean_bpm < BASELINE_NORMAL_FROM_BPM
+            )
+            or later.mean_bpm - one.mean_bpm >= LEAST_EXCURSION_BPM
+        ]
+        jumped = self.findings.fetal.baseline_changes
+        return sorted((*jumped, *slid), key=lambda change: change.at_s)
 
     def back_s(self, fall: Deceleration) -> float:
         """When the rate was back after a fall: near the baseline that it fell from.
@@ -274,8 +299,8 @@ class RecordingFacts:
                     break
         return max(fall.end_s, curve.start_s + last * curve.step_s if last > first else 0.0)
 
-    def _sudden(self, change: BaselineChange) -> bool:
-        """Whether the rate went most of the way within SUDDEN_S."""
+    def _fell_s(self, change: BaselineChange) -> float:
+        """When the rate went most of the way within SUDDEN_S; NaN where it drifted."""
         curve = self.findings.fetal.rate_curve
         values = curve.values
         first = max(0, round((change.at_s - LOOK_AROUND_S - curve.start_s) / curve.step_s))
@@ -285,10 +310,13 @@ class RecordingFacts:
         high = np.flatnonzero(seen >= change.from_bpm - SUDDEN_SHARE * size)
         low = np.flatnonzero(seen <= change.to_bpm + SUDDEN_SHARE * size)
         if not len(high) or not len(low):
-            return False
+            return math.nan
         after = low[np.searchsorted(low, high)[np.searchsorted(low, high) < len(low)]]
         before = high[: len(after)]
-        return bool(len(after)) and float((after - before).min()) * curve.step_s <= SUDDEN_S
+        if not len(after) or float((after - before).min()) * curve.step_s > SUDDEN_S:
+            return math.nan
+        steepest = int(np.argmin(after - before))
+        return curve.start_s + float(first + before[steepest]) * curve.step_s
 
     @cached_property
     def levels(self) -> tuple[TenMinuteBaseline, ...]:
@@ -333,6 +361,11 @@ class RecordingFacts:
     def minutes(self) -> MinuteTrack:
         """The minutes of variability that were measured, or taken by a fall among such."""
         return MinuteTrack(self.bandwidth)
+
+    @cached_property
+    def measured(self) -> MinuteTrack:
+        """The measured minutes of variability alone."""
+        return MinuteTrack(self.findings.fetal.bandwidth)
 
     @cached_property
     def taken(self) -> BoolArray:
@@ -389,8 +422,8 @@ class RecordingFacts:
 
     @cached_property
     def increased_runs(self) -> Runs:
-        """Runs of minutes with a bandwidth over 25 bpm."""
-        return self.minutes.runs(self.minutes.steady > MARKED_ABOVE_BPM)
+        """Runs of measured minutes with a bandwidth over 25 bpm."""
+        return self.measured.runs(self.measured.steady > MARKED_ABOVE_BPM)
 
     @cached_property
     def reliable(self) -> tuple[FloatArray, FloatArray]:
@@ -449,7 +482,9 @@ def _level(
             known = _bpm(earlier, share_in_falls(earlier))
             return TenMinuteBaseline(*known, True, where, asked_for, one.why)
     where = Window(one.start_s, one.end_s)
-    return TenMinuteBaseline(*[math.nan] * 4, False, where, asked_for, one.why)
+    return TenMinuteBaseline(
+        math.nan, math.nan, math.nan, math.nan, False, where, asked_for, one.why
+    )
 
 
 def _bpm(segment: BaselineSegment, in_falls: float) -> tuple[float, float, float, float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -34,6 +35,10 @@ from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+
+
+BEGIN_TOGETHER_S = 60.0
+"""A deceleration and a drop of the baseline that begin so near each other are one fall (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +157,7 @@ class WindowFacts:
     @cached_property
     def measured_minutes(self) -> float:
         """Minutes of the window with measured variability."""
-        track = self.whole.minutes
+        track = self.whole.measured
         first, stop = track.inside(self.window.start_s, self.window.end_s)
         return (stop - first) * track.step_s / MINUTE_S
 
@@ -161,17 +166,22 @@ class WindowFacts:
         """Least and greatest mean bandwidth, each with its stretch; NaN when not measurable.
 
         Of the window itself, or in one longer than 30 minutes of every 30 minutes of it (steps of
-        a minute). Stretches with less than the least number of measured minutes are left out.
+        a minute). The least counts what falls took as no livelier than what is beside it. Stretches
+        with less than the least number of measured minutes are left out.
         """
         length_s = min(self.window.duration_s, HALF_HOUR_S)
         starts = np.arange(self.window.start_s, self.window.end_s - length_s + 1e-6, MINUTE_S)
-        means = self.whole.minutes.means(starts, length_s)
-        if not np.isfinite(means).any():
-            return (math.nan, self.window), (math.nan, self.window)
-        low, high = int(np.nanargmin(means)), int(np.nanargmax(means))
-        return self._half_hour(starts, low, means), self._half_hour(starts, high, means)
+        lows, highs = (
+            track.means(starts, length_s) for track in (self.whole.minutes, self.whole.measured)
+        )
+        return self._extreme(starts, lows, np.nanargmin), self._extreme(starts, highs, np.nanargmax)
 
-    def _half_hour(self, starts: FloatArray, at: int, means: FloatArray) -> tuple[float, Window]:
+    def _extreme(
+        self, starts: FloatArray, means: FloatArray, place: Callable[[FloatArray], np.intp]
+    ) -> tuple[float, Window]:
+        if not np.isfinite(means).any():
+            return math.nan, self.window
+        at = int(place(means))
         start_s = float(starts[at])
         end_s = min(start_s + HALF_HOUR_S, self.window.end_s)
         return float(means[at]), Window(start_s, end_s)
@@ -189,7 +199,7 @@ class WindowFacts:
     @cached_property
     def increased_run(self) -> RunFound | None:
         """The longest run of increased variability that reaches into the window."""
-        return self.whole.minutes.longest(self.whole.increased_runs, self.window)
+        return self.whole.measured.longest(self.whole.increased_runs, self.window)
 
     def longest_sinusoidal(self, *, pseudo: bool = False) -> tuple[float, SinusoidalEpisode] | None:
         """The longest sinusoidal episode that reaches into the window: seconds so far, episode."""
@@ -245,17 +255,6 @@ class WindowFacts:
         end_s = self.window.end_s
         found = [
             LongFall(
-                fall.onset_s,
-                min(back_s, end_s),
-                fall.depth_bpm,
-                fall.nadir_bpm,
-                back_s <= end_s and (fall.recovered or back_s > fall.end_s),
-            )
-            for fall in self.touching(~self.whole.falls.shallow)
-            for back_s in (self.whole.back_s(fall),)
-        ]
-        found += [
-            LongFall(
                 drop.start_s,
                 min(drop.until_s, end_s),
                 drop.from_bpm - drop.to_bpm,
@@ -264,6 +263,22 @@ class WindowFacts:
             )
             for drop in self.whole.drops
             if self.window.start_s <= drop.start_s < end_s
+        ]
+        found += [
+            LongFall(
+                fall.onset_s,
+                min(back_s, end_s),
+                fall.depth_bpm,
+                fall.nadir_bpm,
+                back_s <= end_s and (fall.recovered or back_s > fall.end_s),
+            )
+            for fall in self.touching(~self.whole.falls.shallow)
+            for back_s in (self.whole.back_s(fall),)
+            # A fall that turns into a baseline is one fall, and lasts as long as that.
+            if not any(
+                abs(fall.onset_s - drop.onset_s) < BEGIN_TOGETHER_S and back_s <= drop.end_s
+                for drop in found
+            )
         ]
         long = [one for one in found if one.duration_s >= PROLONGED_FROM_S]
         return tuple(sorted(long, key=lambda one: -one.duration_s))

@@ -183,12 +183,12 @@ class WatchedBed:
             "level": max(class_level(leading), level, key=GRAVITY.index).value,
             "class_level": class_level(leading).value,
             "now_level": level.value,
-            "label": leading.label,
+            "label": leading.said,
             "classes": [
                 {
                     "standard": one.standard.value,
                     "edition": one.edition,
-                    "label": one.label,
+                    "label": one.said,
                     "level": class_level(one).value,
                     "beyond": bool(one.beyond),
                 }

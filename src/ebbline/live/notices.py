@@ -228,26 +228,26 @@ class NoticeWatch:
             return
         memory = self.memory
         held = memory.setdefault("rank", worst.rank)
-        label = memory.setdefault("label", worst.label)
+        label = memory.setdefault("label", worst.said)
         if worst.rank > held:
             since_s = memory.setdefault("worse_s", step.at_s)
             memory.pop("better_s", None)
             rule = self.policy.rule("class-worsened")
             if rule is not None and step.at_s - since_s >= rule.grades[0].after_s:
-                memory.update(rank=worst.rank, label=worst.label)
+                memory.update(rank=worst.rank, label=worst.said)
                 memory.pop("worse_s", None)
                 yield Seen(
                     "class-worsened",
                     since_s,
                     step.at_s - since_s,
-                    f"{worst.label} for {length(step.at_s - since_s)}; it was {label}.",
+                    f"{worst.said} for {length(step.at_s - since_s)}; it was {label}.",
                 )
             return
         memory.pop("worse_s", None)
         if worst.rank == held:
             memory.pop("better_s", None)
         elif step.at_s - memory.setdefault("better_s", step.at_s) >= BETTER_FOR_S:
-            memory.update(rank=worst.rank, label=worst.label)
+            memory.update(rank=worst.rank, label=worst.said)
             memory.pop("better_s", None)
 
 

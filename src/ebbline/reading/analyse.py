@@ -186,7 +186,7 @@ def _history(
         if end_s < WINDOW_S:
             continue
         half_hour = Window(end_s - WINDOW_S, end_s)
-        labels = {one.value: classify(findings, half_hour, one, context).label for one in standards}
+        labels = {one.value: classify(findings, half_hour, one, context).said for one in standards}
         points.append(HistoryPoint(end_s, labels))
     return tuple(points)
 

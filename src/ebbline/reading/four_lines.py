@@ -36,7 +36,7 @@ def four_lines(
     level, recovered, now = right_now(findings, review.window, clock)
     return FourLines(
         standard=leading.standard,
-        label=leading.label,
+        label=leading.said,
         level=max(class_level(leading), level, key=_GRAVITY.index),
         recovered=recovered,
         class_line=class_line(leading),
@@ -67,7 +67,7 @@ def class_line(one: Classification) -> str:
         head = one.said
         why = [*(r.text for r in one.reasons if r.rule in one.decided_by), *one.refusal]
     else:
-        head = one.label
+        head = one.said
         why = [r.text for r in one.reasons if r.rule in one.decided_by]
     said = [sentence(upper(text)) for text in why[:_REASONS_SAID]]
     more = len(why) - _REASONS_SAID

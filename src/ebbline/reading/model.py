@@ -203,4 +203,4 @@ class Reading:
 
 
 def _labels(one: FetalReading) -> str:
-    return ", ".join(f"{c.edition} {c.label}" for c in one.classes) or "no standard asked"
+    return ", ".join(f"{c.edition} {c.said}" for c in one.classes) or "no standard asked"

@@ -241,7 +241,7 @@ def _answers(flow: _Flow, encounter: Encounter, made: Debrief) -> None:
             flow.words(part.title, bold=True, size=9.0, after=0.0)
             for words in part.lines:
                 flow.words(words, size=SMALL_PT, indent=0.3, after=0.03)
-        others = ", ".join(f"{c.label} by {c.edition}" for c in made.strip.classes)
+        others = ", ".join(f"{c.said} by {c.edition}" for c in made.strip.classes)
         flow.words(f"Classes: {others}.", bold=True, size=9.0)
     if AskedStep.MEASURES in encounter.case.asks:
         facts = encounter.facts()

@@ -62,7 +62,7 @@ def _class(one: Classification, clock: Clock) -> ClassificationOut:
     return ClassificationOut(
         standard=one.standard.value,
         edition=one.edition,
-        label=one.label,
+        label=one.said,
         rank=one.rank,
         reasons=[
             ReasonOut(

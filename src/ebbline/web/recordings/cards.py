@@ -54,7 +54,7 @@ def summary_of(reading: Reading) -> dict[str, Any]:
         "valid_share": share if math.isfinite(share) else None,
         "window_s": [reading.window.start_s, reading.window.end_s],
         "classes": [
-            {"standard": c.standard.value, "label": c.label, "rank": c.rank, "fetus": fetal.fetus}
+            {"standard": c.standard.value, "label": c.said, "rank": c.rank, "fetus": fetal.fetus}
             for fetal in reading.fetuses
             for c in fetal.classes
         ],

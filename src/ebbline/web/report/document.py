@@ -105,9 +105,9 @@ def _summary(parts: ReportParts, clock: Clock) -> list[str]:
     if parts.corrected is not None:
         mine = fetal_of(parts.corrected, parts.fetus).classes
     for number, one in enumerate(computed.classes):
-        said = f"{one.edition}: {one.label} as computed"
+        said = f"{one.edition}: {one.said} as computed"
         if mine:
-            said += f"; {mine[number].label} with the corrections of {parts.reader}"
+            said += f"; {mine[number].said} with the corrections of {parts.reader}"
         lines.append(said + ".")
     return lines
 

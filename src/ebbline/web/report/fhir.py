@@ -241,7 +241,7 @@ class _Maker:
         for one in fetal.classes:
             yield self._observation(
                 f"Class by {one.edition}",
-                valueCodeableConcept={"text": one.label},
+                valueCodeableConcept={"text": one.said},
                 **_notes(_reasons(one)),
             )
 
@@ -260,7 +260,7 @@ class _Maker:
                 f"Class by {one.edition}, with a reader's corrections",
                 performer=[{"display": by.reader}],
                 derivedFrom=[{"reference": f"urn:uuid:{ours['id']}"}],
-                valueCodeableConcept={"text": one.label},
+                valueCodeableConcept={"text": one.said},
                 **_notes([f"As computed: {was}.", *what, *_reasons(one)]),
             )
 
@@ -306,7 +306,7 @@ class _Maker:
             ):
                 said.insert(
                     0,
-                    f"{ours.edition}: {ours.label} as computed, {theirs.label} with the "
+                    f"{ours.edition}: {ours.said} as computed, {theirs.said} with the "
                     f"corrections of {corrected.reader}.",
                 )
         performer = {} if corrected is None else {"performer": [{"display": corrected.reader}]}

@@ -80,9 +80,9 @@ def _classes(parts: ReportParts, sheet: _Sheet) -> None:
     for ours, theirs in sorted(
         zip(computed, corrected, strict=True), key=lambda pair: -(pair[1] or pair[0]).rank
     ):
-        said = f"{ours.edition}: {ours.label}"
+        said = f"{ours.edition}: {ours.said}"
         if theirs is not None:
-            said += f" as computed; {theirs.label} with the corrections of {parts.reader}"
+            said += f" as computed; {theirs.said} with the corrections of {parts.reader}"
         sheet.gap()
         sheet.put(said, HEAD_SIZE, bold=True)
         for words in _decided(theirs or ours):
