@@ -171,9 +171,8 @@ class WindowFacts:
         """
         length_s = min(self.window.duration_s, HALF_HOUR_S)
         starts = np.arange(self.window.start_s, self.window.end_s - length_s + 1e-6, MINUTE_S)
-        lows, highs = (
-            track.means(starts, length_s) for track in (self.whole.minutes, self.whole.measured)
-        )
+        highs = self.whole.measured.means(starts, length_s)
+        lows = np.fmin(self.whole.minutes.means(starts, length_s), highs)
         return self._extreme(starts, lows, np.nanargmin), self._extreme(starts, highs, np.nanargmax)
 
     def _extreme(
