@@ -6,12 +6,13 @@ each is tried on invented labours and on traces drawn by hand, in amounts that H
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
-from bench.worsening import STANDARDS, Standing, better, fall, standing, thinner
+from bench.worsening import STANDARDS, Standing, better, fall, standing, thinner, with_rate
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -149,3 +150,68 @@ def test_a_rate_under_100_for_most_of_the_window_always_has_a_class(share: float
         found = classify(findings, WINDOW, standard, worse.context)
         assert found.rank > 0 or found.at_least, (standard, found.refusal)
         assert any("under 100 bpm" in text for text in found.beyond)
+
+
+def changed(
+    recording: Recording, minutes: float, change: Callable[[np.ndarray], np.ndarray]
+) -> Recording:
+    """The recording with its fetal rate changed over the last minutes of the window."""
+
+    def applied(samples: np.ndarray, rate_hz: float) -> np.ndarray:
+        first = round((WINDOW.end_s - 60.0 * minutes) * rate_hz)
+        return np.concatenate((samples[:first], change(samples[first:])))
+
+    return with_rate(recording, applied)
+
+
+@FEW
+@given(seed=st.integers(0, 999), minutes=st.floats(1.5, 25.0))
+def test_a_window_that_ends_in_a_fall_is_normal_by_no_standard(seed: int, minutes: float) -> None:
+    """However long it has lasted, and although ten minutes of it make a baseline (NICHD 2008)."""
+    recording = fall(calm(seed), WINDOW.end_s - 60.0 * minutes, np.inf, 80.0)
+    findings = detect(recording)
+    for standard in STANDARDS:
+        found = classify(findings, WINDOW, standard, recording.context)
+        assert found.rank > 0, (standard, found.said)
+        assert any("not recovered at the end" in what for what in found.beyond)
+
+
+@FEW
+@given(
+    seed=st.integers(0, 999),
+    minutes=st.sampled_from((25.0, 30.0, 45.0)),
+    case=st.sampled_from(("doubled", "step to 118")),
+)
+def test_a_rate_that_may_not_be_the_fetus_s_is_at_best_normal(
+    seed: int, minutes: float, case: str
+) -> None:
+    """FIGO 2015: listen and feel the maternal pulse where the source is in doubt."""
+    if case == "doubled":
+        recording = changed(calm(seed, bpm=75.0), minutes, lambda rate: 2.0 * rate)
+    else:
+        recording = changed(calm(seed), minutes, lambda rate: rate - 27.0)
+    findings = detect(recording)
+    for standard in STANDARDS:
+        found = classify(findings, WINDOW, standard, recording.context)
+        assert found.rank != 0, (standard, found.said)
+        assert any("feel her pulse" in what for what in found.beyond)
+
+
+@FEW
+@given(seed=st.integers(0, 999), bpm=st.floats(100.0, 120.0), rise=st.floats(20.0, 35.0))
+def test_accelerations_with_every_contraction_at_a_mother_s_rate_are_at_best_normal(
+    seed: int, bpm: float, rise: float
+) -> None:
+    """FIGO 2015 names accelerations that coincide with contractions as a sign of her rate."""
+
+    def lifted(samples: np.ndarray, rate_hz: float) -> np.ndarray:
+        phase = (np.arange(len(samples)) / rate_hz) % 210.0 - 105.0
+        hill = np.where(np.abs(phase) < 35, np.cos(np.pi * phase / 70) ** 2, 0.0)
+        return samples + rise * hill
+
+    recording = with_rate(calm(seed, bpm=bpm), lifted)
+    findings = detect(recording)
+    for standard in STANDARDS:
+        found = classify(findings, WINDOW, standard, recording.context)
+        assert found.rank != 0, (standard, found.said)
+        assert any("feel her pulse" in what for what in found.beyond)

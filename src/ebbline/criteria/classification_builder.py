@@ -57,6 +57,7 @@ class ClassBuilder:
         self._whose: list[str] = []
         self._edge: list[str] = []
         self._near: list[tuple[Rule, float]] = []
+        self._by_event: list[tuple[Rule, bool, str]] = []
 
     def add(
         self,
@@ -111,6 +112,11 @@ class ClassBuilder:
             return
         self._near.append((rule, value))
 
+    def near_by_event(self, rule: Rule, met: bool | None, words: str) -> None:
+        """Say so when one event more or fewer would change what a line says; "" when not so."""
+        if words and met is not None:
+            self._by_event.append((rule, met, words))
+
     def _edges(self, rank: int) -> list[str]:
         """The near lines that would change the class."""
         said = []
@@ -119,6 +125,9 @@ class ClassBuilder:
             if (met and rule.rank == rank > 0) or (not met and rule.rank > rank):
                 words = f"{rule.says[:1].lower()}{rule.says[1:]} {shown(value, rule)}"
                 said.append(f"{words}; {rule.verdict} if {rule.condition}")
+        for rule, met, words in self._by_event:
+            if (met and rule.rank == rank > 0) or (not met and rule.rank > rank):
+                said.append(words)
         return said
 
     @property

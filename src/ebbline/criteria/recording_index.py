@@ -83,9 +83,10 @@ FALL_COUNTS_BPM = 5.0
 under the rest: an added fall never lifts a slow baseline over its limit (ours: half of the 10 bpm
 within which a baseline counts as stable)."""
 
-TAKEN_REACH_MIN = 5
+TAKEN_REACH_MIN = 10
 """A minute that a fall takes has the lesser bandwidth of the measured minutes on either side, as
-far as so many minutes away: an added fall makes no variability better (ours)."""
+far as so many minutes away, as NICHD takes a baseline from the ten minutes before: an added fall
+makes no variability better (ours)."""
 
 
 SUDDEN_S, SUDDEN_SHARE, LOOK_AROUND_S = 60.0, 0.25, 300.0

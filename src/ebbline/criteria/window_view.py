@@ -15,7 +15,9 @@ from ebbline.criteria.recording_index import TenMinuteBaseline, recording_facts
 from ebbline.criteria.variability_runs import MINUTE_S, RunFound
 from ebbline.definitions import (
     BASELINE_VERY_SLOW_BPM,
+    CONCERNING_LONGER_S,
     HALF_HOUR_S,
+    HALF_OF_CONTRACTIONS,
     PROLONGED_FROM_S,
     REDUCED_BELOW_BPM,
     TEN_MINUTES_S,
@@ -286,16 +288,26 @@ class WindowFacts:
     def long_falls_weigh(self) -> bool:
         """Whether the prolonged falls keep the window from the best class of any standard.
 
-        Two or more, or one that has not come back when the window ends (ours: FIGO and NICE count
-        single falls from three minutes on only).
+        Two or more, or a fall of over a minute that has not come back when the window ends: how
+        long it will last is not known (ours: FIGO and NICE count single falls from three minutes
+        on only).
         """
         long = self.long_falls
-        return len(long) > 1 or any(not one.recovered for one in long)
+        return self.open_for_long or len(long) > 1 or any(not one.recovered for one in long)
+
+    @property
+    def open_for_long(self) -> bool:
+        """Whether the window ends in a fall that has lasted over a minute."""
+        fall = self.open_fall
+        return fall is not None and self.so_far_s(fall) > CONCERNING_LONGER_S
 
     @property
     def long_falls_where(self) -> tuple[Window, ...]:
-        """The stretches of the prolonged falls."""
-        return tuple(Window(one.onset_s, one.end_s) for one in self.long_falls)
+        """The stretches of these falls."""
+        found = tuple(Window(one.onset_s, one.end_s) for one in self.long_falls)
+        if not found and self.open_fall is not None:
+            return (Window(self.open_fall.onset_s, self.window.end_s),)
+        return found
 
     @cached_property
     def unread_contractions(self) -> tuple[int, int]:
@@ -351,6 +363,24 @@ class WindowFacts:
     def repetitive(self, which: BoolArray) -> within.Answer:
         """See `features.window.repetitive`."""
         return within.repetitive(self.findings, self.window, which)
+
+    def by_one_event(self, answer: within.Answer, which: BoolArray, *, strictly: bool) -> str:
+        """What one deceleration more or fewer would change of an answer, or ""."""
+        share = within.share_with_decelerations(self.findings, answer.stretch, which)
+        carrying, all_of = share.carrying, share.contractions
+
+        def reached(number: int) -> bool:
+            half = HALF_OF_CONTRACTIONS * all_of
+            enough = number > half if strictly else number >= half
+            return enough and number >= within.LEAST_TO_RECUR
+
+        pattern = "repetitive" if strictly else "recurrent"
+        seen = f"decelerations with {carrying} of {all_of} contractions"
+        if answer.answer and not reached(carrying - 1):
+            return f"{seen}: with one fewer they are not {pattern}"
+        if answer.answer is False and carrying < all_of and reached(carrying + 1):
+            return f"{seen}: with one more they are {pattern}"
+        return ""
 
     def longest_run(self, which: BoolArray) -> pattern_duration.PatternRun | None:
         """See `features.pattern_duration.longest_run`."""

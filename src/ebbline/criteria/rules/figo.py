@@ -151,6 +151,8 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> 
 
     answer = facts.repetitive(every)
     touched = facts.touching(every)
+    at_edge = facts.by_one_event(answer, every, strictly=True)
+    builder.near_by_event(line.REPETITIVE, answer.answer, at_edge)
     if answer.answer is None:
         builder.add(
             line.UNTOLD,
@@ -188,7 +190,10 @@ def _lasting(builder: ClassBuilder, facts: WindowFacts, lasted: Window, detail: 
         return
     if not line.LATE_REDUCED.met(minutes):
         return
-    bandwidth = float(facts.whole.minutes.means(np.array([lasted.start_s]), lasted.duration_s)[0])
+    measured, bandwidth = (
+        float(track.means(np.array([lasted.start_s]), lasted.duration_s)[0])
+        for track in (facts.whole.measured, facts.whole.minutes)
+    )
     if bandwidth < REDUCED_BELOW_BPM:
         builder.add(
             line.LATE_REDUCED,
@@ -196,7 +201,7 @@ def _lasting(builder: ClassBuilder, facts: WindowFacts, lasted: Window, detail: 
             evidence=evidence,
             detail=f"{detail}; bandwidth {bandwidth:.1f} bpm",
         )
-    elif math.isnan(bandwidth):
+    elif math.isnan(measured):
         builder.leave_open(
             f"repetitive late or prolonged decelerations for {minutes:.0f} min are pathological "
             "if variability is reduced, and it could not be measured"
@@ -206,17 +211,19 @@ def _lasting(builder: ClassBuilder, facts: WindowFacts, lasted: Window, detail: 
 def _single(builder: ClassBuilder, facts: WindowFacts, prolonged: BoolArray) -> None:
     """Single decelerations that go on for long."""
     falls = facts.touching(prolonged)
+    counted = False
     if facts.long_falls:
         long = facts.long_falls[0]
         minutes = long.duration_s / 60.0
         rule = line.PROLONGED_5 if line.PROLONGED_5.met(minutes) else line.PROLONGED
         builder.near(line.PROLONGED_5, minutes)
         builder.near(line.PROLONGED, minutes)
-        if rule.met(minutes):
+        counted = rule.met(minutes)
+        if counted:
             where = (Window(long.onset_s, long.end_s),)
             builder.add(rule, minutes, evidence=where, detail=long.words)
-        elif facts.long_falls_weigh:
-            builder.add(line.LONG_FALLS, evidence=facts.long_falls_where, detail=long.words)
+    if facts.long_falls_weigh and not counted:
+        builder.add(line.LONG_FALLS, evidence=facts.long_falls_where)
     flat = [fall for fall in falls if fall.variability_within_bpm < REDUCED_BELOW_BPM]
     if not flat:
         return

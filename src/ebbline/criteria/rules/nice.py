@@ -214,17 +214,25 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:
 def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     whole = facts.whole
     touched = facts.touching(~whole.falls.shallow)
+    counted = False
     if facts.long_falls:
         long = facts.long_falls[0]
         minutes = long.duration_s / 60.0
         builder.near(line.PROLONGED, minutes)
-        if line.PROLONGED.met(minutes):
+        counted = line.PROLONGED.met(minutes)
+        if counted:
             where = (Window(long.onset_s, long.end_s),)
             builder.add(line.PROLONGED, minutes, evidence=where, detail=long.words)
-        elif facts.long_falls_weigh:
-            builder.add(line.LONG_FALLS, evidence=facts.long_falls_where, detail=long.words)
+    if facts.long_falls_weigh and not counted:
+        builder.add(line.LONG_FALLS, evidence=facts.long_falls_where)
     late = facts.repetitive(facts.late)
     variable = facts.repetitive(whole.concerning)
+    for rule, answer, mask in (
+        (line.LATE_AMBER, late, facts.late),
+        (line.VARIABLE_AMBER, variable, whole.concerning),
+    ):
+        at_edge = facts.by_one_event(answer, mask, strictly=True)
+        builder.near_by_event(rule, answer.answer, at_edge)
     run = facts.longest_run(facts.late)
     if run is not None:
         builder.near(line.LATE_RED, run.duration_s / 60.0)

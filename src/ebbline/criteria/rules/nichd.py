@@ -140,6 +140,9 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
             continue
         answer = facts.recurrent(mask)
         possible = answer
+        if absent:
+            at_edge = facts.by_one_event(answer, mask, strictly=False)
+            builder.near_by_event(rule, answer.answer, at_edge)
         if answer.answer is False and name == "late" and unpaired:
             possible = facts.recurrent(mask | whole.unpaired)
         if answer.answer:

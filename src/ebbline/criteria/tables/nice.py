@@ -360,7 +360,7 @@ LONG_FALLS = _line(
     "nice-decelerations-long",
     "decelerations",
     "amber",
-    "Falls of two minutes or more, repeated or not recovered at the end",
+    "Falls of two minutes or more, repeated, or a fall not recovered at the end",
     Compare.PRESENT,
     source=OURS,
     note="The table counts single ones from three minutes on; these are not called white.",
