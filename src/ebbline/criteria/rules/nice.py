@@ -214,16 +214,16 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:
 def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     whole = facts.whole
     touched = facts.touching(~whole.falls.shallow)
-    counted = False
+    is_red = False
     if facts.long_falls:
         long = facts.long_falls[0]
         minutes = long.duration_s / 60.0
         builder.near(line.PROLONGED, minutes)
-        counted = line.PROLONGED.met(minutes)
-        if counted:
+        is_red = line.PROLONGED.met(minutes)
+        if is_red:
             where = (Window(long.onset_s, long.end_s),)
             builder.add(line.PROLONGED, minutes, evidence=where, detail=long.words)
-    if facts.long_falls_weigh and not counted:
+    if facts.long_falls_weigh and not is_red:
         builder.add(line.LONG_FALLS, evidence=facts.long_falls_where)
     late = facts.repetitive(facts.late)
     variable = facts.repetitive(whole.concerning)
