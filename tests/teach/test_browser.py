@@ -238,7 +238,10 @@ def test_a_whole_case_is_played_by_pointer(school: tuple[str, Any, Any]) -> None
         page.get_by_text("Second grip", exact=True).click()
         for zone in ("left flank", "right flank"):
             page.get_by_role("button", name=zone).click()
-            page.wait_for_timeout(200)
+        for _ in range(200):
+            if page.locator(".abdomen-zone.felt").count() == 2:
+                break
+            page.wait_for_timeout(25)
         assert page.locator(".abdomen-zone.felt").count() == 2
         page.get_by_role("tab", name="Sensors").click()
         _touch(page, 9.0, -6.0, "listen")

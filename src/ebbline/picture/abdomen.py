@@ -50,7 +50,7 @@ from ebbline.picture.canvas import (
 from ebbline.picture.contours import loops
 from ebbline.picture.style import HEAD, INK, PAPER, QUIET_INK
 
-__all__ = ["Place", "draw_abdomen", "draw_plate", "figure_page"]
+__all__ = ["Place", "body_page", "draw_abdomen", "draw_plate", "figure_page"]
 
 PAGE_WIDTH = 21.0
 PAGE_HEIGHT = 29.7
@@ -98,6 +98,27 @@ def figure_page(results: Sequence[ExamResult]) -> Page:
     width = 2 * (LABEL_ROOM + 6.4)
     body, bottom = _figure(results, 0.1, width, SCALE)
     return Page(width, bottom + 0.1, (Group(tuple(body), name="abdomen"),), _told(results))
+
+
+def body_page(abdomen: Abdomen, state: State | None = None) -> tuple[Page, Place]:
+    """The abdomen to be touched, and the mapping from its skin to the page.
+
+    state: how the fetus lies, to be drawn in it; None: what cannot be seen is not drawn.
+    """
+    scale = 0.4
+    width = 2 * (trunk_radius_cm(abdomen) + 1.6) * scale
+    place = _place(abdomen, 0.2, width, scale)
+    fetus = [] if state is None else fetus_in_place(state, abdomen, place)
+    shapes: list[Shape] = [
+        *trunk(abdomen, place),
+        *uterus(abdomen, place),
+        *fetus,
+        *landmarks(abdomen, place, named=False),
+        *sides(place, abdomen),
+    ]
+    bottom = place.at(0, abdomen.symphysis_y_cm - 6.0)[1]
+    title = "The abdomen from the front" if state is None else f"The abdomen: {state.name}"
+    return Page(width, bottom, tuple(shapes), title), place
 
 
 def draw_plate(state: State, abdomen: Abdomen) -> Document:

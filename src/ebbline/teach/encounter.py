@@ -471,10 +471,22 @@ class Encounter:
 
         For sound and for counting along: the labour is asked on a copy and does not go on here.
         """
+        now = self._engine.now_s
+        return now, auscultation.beats(self._ahead(seconds), now, now + seconds)
+
+    def hard_ahead(self, seconds: float) -> tuple[tuple[float, float], ...]:
+        """When a hand on the fundus will feel it hard in the seconds to come, s of the labour."""
+        now = self._engine.now_s
+        return auscultation.hardened(self._ahead(seconds), now, now + seconds)
+
+    def _ahead(self, seconds: float) -> Truth:
         ahead = Encounter.replay(self._written, self.seed, self.steps)
         ahead._go_on(max(1.0, seconds) / 60.0)
-        now = self._engine.now_s
-        return now, auscultation.beats(ahead.labour().truth, now, now + seconds)
+        return ahead.labour().truth
+
+    def chance_of(self, purpose: str) -> np.random.Generator:
+        """A stream of chance of its own for something that is no step."""
+        return self._chance(purpose)
 
     def _finish(self) -> Outcome:
         self.finished = True

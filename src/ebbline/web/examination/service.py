@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from typing import TYPE_CHECKING
 
 from ebbline.bedside import (
@@ -39,6 +38,7 @@ from ebbline.web.examination.schemas import (
     SiteOut,
     TextOut,
 )
+from ebbline.web.figures import inked
 
 if TYPE_CHECKING:
     from ebbline.bedside.policy.common import PolicyHead
@@ -142,21 +142,11 @@ def outcome(result: ExamResult, signal: SignalNow | None = None) -> ExamOut:
     )
 
 
-_INK = re.compile(r"#[0-9a-f]{6}")
-
-
 def figure_svg(result: ExamResult) -> str:
-    """The figure of print, for a page: its inks become CSS variables, so that a dim room can
-    turn them, and it takes its size from where it stands."""
+    """The figure of print, for a page."""
     from ebbline.picture.abdomen import figure_page
-    from ebbline.picture.svg import svg
 
-    if result.alone:
-        return ""
-    page = figure_page([result])
-    text = _INK.sub(lambda ink: f"var(--fig-{ink.group()[1:]}, {ink.group()})", svg(page))
-    size = f'width="{page.width:g}cm" height="{page.height:g}cm"'
-    return text.replace(size, 'class="figure" role="img"', 1)
+    return "" if result.alone else inked(figure_page([result]))
 
 
 def _chances(chances: tuple[Chance, ...]) -> list[ChanceOut]:

@@ -197,7 +197,7 @@ def shown(key: str, encounter: Played) -> AttemptOut:
     return AttemptOut(
         id=key,
         case=case_out(encounter.case, longest_wait=LONGEST_WAIT_MIN),
-        abdomen=_abdomen(encounter),
+        abdomen=abdomen_out(encounter),
         minute=encounter.minute,
         last_minute=encounter.last_minute,
         monitors=encounter.monitors,
@@ -212,6 +212,11 @@ def shown(key: str, encounter: Played) -> AttemptOut:
         contraction_sensor=_place(encounter.contraction_sensor_at),
         chosen=list(dict.fromkeys(choice.measure for choice in encounter.choices)),
         told=list(dict.fromkeys(call.person for call in encounter.calls)),
+        recognised=list(dict.fromkeys(threat for threat, _ in encounter.recognised)),
+        hinted=list(dict.fromkeys(part.value for part in encounter.hints)),
+        counted=len(encounter.counts),
+        concluded_counts=encounter.listening is not None,
+        handed_over=encounter.handed_over is not None,
         log=_log(encounter),
         traces=traces_of(key, own),
     )
@@ -219,21 +224,30 @@ def shown(key: str, encounter: Played) -> AttemptOut:
 
 def _log(encounter: Encounter) -> list[LogOut]:
     from ebbline.teach.attempt_log import narrated
+    from ebbline.teach.steps import Feel
+    from ebbline.web.teaching.touch_and_sound import touch
 
-    return [
-        LogOut(
-            number=number,
-            kind=line.kind,
-            said=line.said,
-            text=line.text,
-            minute=line.minute,
-            happened=list(line.happened),
+    made = []
+    felt = iter(encounter.sensations)
+    for number, line in enumerate(narrated(encounter)):
+        hand = next(felt) if isinstance(encounter.steps[number], Feel) else None
+        made.append(
+            LogOut(
+                number=number,
+                kind=line.kind,
+                said=line.said,
+                text=line.text,
+                minute=line.minute,
+                happened=list(line.happened),
+                guidance=list(encounter.outcomes[number].guidance),
+                touch=touch(encounter, hand) if hand is not None else None,
+            )
         )
-        for number, line in enumerate(narrated(encounter))
-    ]
+    return made
 
 
-def _abdomen(encounter: Encounter) -> AbdomenOut:
+def abdomen_out(encounter: Encounter) -> AbdomenOut:
+    """The measures of the abdomen."""
     abdomen = encounter.body.abdomen
     spine = abdomen.landmarks["left anterior superior iliac spine"]
     return AbdomenOut(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import gzip
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Depends, Form, HTTPException, Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
@@ -11,8 +11,20 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from ebbline.web.pages import NAV, NavItem, page
 from ebbline.web.principal import Principal, Role, principal_of
 from ebbline.web.teaching.attempts_in_play import LiveAttempts, shown, strip_of, traces_of
-from ebbline.web.teaching.schemas import AttemptOut, CheckedCaseOut, DebriefStripOut, StepIn
+from ebbline.web.teaching.schemas import (
+    AttemptOut,
+    BeatsOut,
+    CheckedCaseOut,
+    DebriefStripOut,
+    EarOut,
+    StatementOut,
+    StepIn,
+)
 from ebbline.web.teaching.store import AssignmentView, AttemptView, Teaching, TeachingError
+
+if TYPE_CHECKING:
+    from ebbline.teach.encounter import Encounter
+    from ebbline.web.teaching.attempts_in_play import Played
 
 router = APIRouter()
 NAV.append(NavItem("teach", "Cases", "/teach"))
@@ -143,14 +155,19 @@ def begin(
 
 
 @router.get("/teach/attempts/{key}", response_class=HTMLResponse, include_in_schema=False)
-def attempt_page(request: Request, attempt: Allowed, kept: Kept, who: Who) -> Response:
+def attempt_page(request: Request, attempt: Allowed, kept: Kept, live: Live, who: Who) -> Response:
     """The bedside; a finished attempt goes to its debrief."""
     if attempt.finished_at is not None:
         return RedirectResponse(f"/teach/attempts/{attempt.id}/debrief", 303)
+    from ebbline.teach.encounter import Encounter
     from ebbline.teach.measures import measure_table
+    from ebbline.teach.threats import threat_table
     from ebbline.web.teaching.attempts_in_play import case_out
+    from ebbline.web.teaching.touch_and_sound import drawn
 
     case = kept.case_of(attempt.id)
+    with live.held(attempt.id) as encounter:
+        abdomen = drawn(encounter).model_dump() if isinstance(encounter, Encounter) else None
     return page(
         request,
         "teaching/attempt.html",
@@ -158,6 +175,9 @@ def attempt_page(request: Request, attempt: Allowed, kept: Kept, who: Who) -> Re
         attempt=attempt,
         case=case_out(case),
         table=measure_table(),
+        threats=threat_table().values(),
+        twins=case.second_twin is not None,
+        drawn=abdomen,
         own=attempt.learner == who.name,
         words=_words(),
     )
@@ -189,6 +209,8 @@ def debrief_page(request: Request, attempt: Allowed, kept: Kept, live: Live, who
     from ebbline.teach.attempt_log import narrated
     from ebbline.teach.debrief import debrief
     from ebbline.teach.encounter import Encounter
+    from ebbline.web.teaching.presenters import opening
+    from ebbline.web.teaching.touch_and_sound import drawn
 
     with live.held(attempt.id) as encounter:
         if isinstance(encounter, Encounter):
@@ -198,9 +220,10 @@ def debrief_page(request: Request, attempt: Allowed, kept: Kept, live: Live, who
                 place="teach",
                 attempt=attempt,
                 case=encounter.case,
-                made=debrief(encounter),
+                made=(made := debrief(encounter)),
+                opening=opening(made.score),
                 told=narrated(encounter),
-                abdomen=encounter.body.abdomen,
+                drawn=drawn(encounter, fetus=True, name="truth").model_dump(),
                 own=attempt.learner == who.name,
             )
         return page(
@@ -282,6 +305,52 @@ def take(attempt: Own, live: Live, step: StepIn) -> AttemptOut:
     from ebbline.teach.steps import step_from_data
 
     return live.take(attempt.id, step_from_data(step.model_dump()))
+
+
+@router.get("/api/teach/attempts/{key}/ear", tags=["teaching"])
+def ear(attempt: Allowed, live: Live, x_cm: float, y_cm: float) -> EarOut:
+    """What is heard at a place while the sensor is moved over it; this is no step."""
+    from ebbline.synth.scenario import Point
+    from ebbline.web.teaching.touch_and_sound import ear as heard
+
+    if not (abs(x_cm) <= 60 and abs(y_cm) <= 60):
+        raise TeachingError("that is not a place on the abdomen.", where="place")
+    with live.held(attempt.id) as encounter:
+        return heard(_virtual(encounter), Point(x_cm, y_cm))
+
+
+@router.get("/api/teach/attempts/{key}/beats", tags=["teaching"])
+def beats(attempt: Own, live: Live, seconds: float = 60.0) -> BeatsOut:
+    """The heart to be counted in the seconds to come; the labour goes on when it was listened."""
+    if not 5 <= seconds <= 300:
+        raise TeachingError("listen for 5 to 300 seconds.", where="seconds")
+    with live.held(attempt.id) as encounter:
+        played = _virtual(encounter)
+        now, at = played.beats_ahead(seconds)
+        hard = played.hard_ahead(seconds)
+    return BeatsOut(
+        seconds=seconds,
+        beats_s=[round(float(one) - now, 3) for one in at],
+        hard_s=[(round(a - now, 1), round(b - now, 1)) for a, b in hard],
+    )
+
+
+@router.get("/api/teach/attempts/{key}/statements", tags=["teaching"])
+def statements(attempt: Allowed, live: Live) -> list[StatementOut]:
+    """What can be said at the handover now, true and untrue."""
+    from ebbline.teach.handover import statements as offered
+
+    with live.held(attempt.id) as encounter:
+        made = offered(_virtual(encounter))
+    return [StatementOut(id=one.id, section=one.section.value, say=one.say) for one in made]
+
+
+def _virtual(encounter: Played) -> Encounter:
+    from ebbline.teach.encounter import Encounter
+
+    if not isinstance(encounter, Encounter):
+        raise TeachingError("a real recording has no abdomen and no handover.")
+    return encounter
 
 
 @router.get(

@@ -28,8 +28,78 @@ class AbdomenOut(BaseModel):
     spine_y_cm: float
 
 
+class DrawnOut(BaseModel):
+    """The one drawing of an abdomen, and how its skin lies on it.
+
+    x_cm, y_cm, width_cm, height_cm: the page's corner and size in centimetres of skin about the
+    umbilicus, as seen from the front; round_cm: radius about which distances across are seen
+    foreshortened.
+    """
+
+    svg: str
+    x_cm: float
+    y_cm: float
+    width_cm: float
+    height_cm: float
+    round_cm: float
+    measures: AbdomenOut
+
+
+class TouchOut(BaseModel):
+    """What a hand meets, beside the words. gives_cm: how far the wall gives under a firm hand.
+
+    moves: the part under the hand moves when it is pushed. kicks: small parts move under it.
+    """
+
+    gives_cm: float
+    moves: bool
+    kicks: bool
+
+
+class HeartOut(BaseModel):
+    """One heart that is heard. volume: 0 to 1, by the angle to it. uneven: beats come early."""
+
+    volume: float
+    bpm: float
+    uneven: bool = False
+
+
+class EarOut(BaseModel):
+    """What is heard at a place: for sound, and in words.
+
+    mother_bpm: her pulse, heard at volume mother; placenta, cord: volumes of their rushing (the
+    placenta's in time with her pulse, the cord's with the heart).
+    """
+
+    hearts: list[HeartOut]
+    mother: float
+    mother_bpm: float
+    placenta: float
+    cord: float
+    words: str
+
+
+class BeatsOut(BaseModel):
+    """The heart to be counted in the seconds to come: times of beats, and when the womb is hard."""
+
+    seconds: float
+    beats_s: list[float]
+    hard_s: list[tuple[float, float]]
+
+
+class StatementOut(BaseModel):
+    """Something that can be said at a handover. section: situation, background, ..."""
+
+    id: str
+    section: str
+    say: str
+
+
 class LogOut(BaseModel):
-    """One step that was taken. said: what the learner did; text: what came of it."""
+    """One step that was taken. said: what the learner did; text: what came of it.
+
+    guidance: in a guided case, what the grip rules out. touch: of a grip.
+    """
 
     number: int
     kind: str
@@ -37,6 +107,8 @@ class LogOut(BaseModel):
     text: str
     minute: float
     happened: list[str]
+    guidance: list[str] = []
+    touch: TouchOut | None = None
 
 
 class TraceOut(BaseModel):
@@ -86,6 +158,11 @@ class AttemptOut(BaseModel):
     contraction_sensor: PlaceOut | None
     chosen: list[str]
     told: list[str]
+    recognised: list[str] = []
+    hinted: list[str] = []
+    counted: int = 0
+    concluded_counts: bool = False
+    handed_over: bool = False
     log: list[LogOut]
     traces: list[TraceOut]
 

@@ -6,8 +6,8 @@
 //   abdomen.setSensors({ heart: {x_cm, y_cm} | null, contraction: … }); abdomen.setMarks([...])
 //
 // Centimetres along the skin, the umbilicus at the origin, x to the mother's left (the viewer's
-// right), y upwards. Drawn as seen from the front: a trunk as round as her girth, so distances
-// across are foreshortened towards the flanks.
+// right), y upwards. The drawing is the examination room's own (`drawn`, from the workbench); here
+// only what is touched, and what lies on it, is added.
 const NS = "http://www.w3.org/2000/svg";
 
 function make(name, attributes = {}, ...children) {
@@ -26,25 +26,26 @@ export function placeWords({ x_cm: x, y_cm: y }) {
 }
 
 export class Abdomen extends EventTarget {
-  constructor(root, measures, { zones = false, still = false, label = "The abdomen" } = {}) {
+  constructor(root, drawn, { zones = false, still = false, label = "The abdomen" } = {}) {
     super();
     this.root = root;
+    const measures = drawn.measures;
     this.m = measures;
     this.cursor = { x_cm: 0, y_cm: 0 };
     this.middle = measures.symphysis_y_cm + 0.52 * measures.fundal_height_cm;
     this.half = 0.52 * measures.fundal_height_cm;
-    this.round = measures.girth_cm / (2 * Math.PI);
+    this.round = drawn.round_cm;
     this.wide = this.seen(measures.flank_x_cm);
-    this.left = -(this.wide + 7);
-    this.right = this.wide + 7;
-    this.top = measures.fundus_y_cm + 8;
-    this.bottom = measures.symphysis_y_cm - 7;
+    this.left = drawn.x_cm;
+    this.right = drawn.x_cm + drawn.width_cm;
+    this.top = -drawn.y_cm;
+    this.bottom = -(drawn.y_cm + drawn.height_cm);
     this.svg = make("svg", {
-      viewBox: `${this.left} ${-this.top} ${this.right - this.left} ${this.top - this.bottom}`,
+      viewBox: `${drawn.x_cm} ${drawn.y_cm} ${drawn.width_cm} ${drawn.height_cm}`,
       class: "abdomen-picture",
     });
     this.clip = `uterus-${Math.random().toString(36).slice(2)}`;
-    this.body();
+    this.svg.append(make("defs", {}, make("clipPath", { id: this.clip }, make("path", { d: this.edge() }))), this.figure(drawn));
     this.marks = make("g", { class: "abdomen-marks" });
     this.sensors = make("g", { class: "abdomen-sensors" });
     if (still) {
@@ -88,31 +89,14 @@ export class Abdomen extends EventTarget {
     return `M${[...side, ...back].map(([x, y]) => `${x.toFixed(2)} ${y.toFixed(2)}`).join("L")}Z`;
   }
 
-  body() {
-    const { wide, top, bottom } = this;
-    const m = this.m;
-    const spine = this.seen(m.spine_x_cm);
-    const waist = wide + 1.6;
-    const hip = wide + 3.4;
-    const groin = -(m.symphysis_y_cm - 4.5);
-    const trunk = `M${-waist - 1.5} ${-top} C${-waist + 0.5} ${-top * 0.55} ${-waist} ${-4} ${-hip + 1} ${6} S${-hip - 1} ${-bottom - 4} ${-hip - 2} ${-bottom}` +
-      `H${hip + 2} C${hip + 1} ${-bottom - 4} ${hip} ${14} ${hip - 1} ${6} S${waist - 0.5} ${-top * 0.55} ${waist + 1.5} ${-top} Z`;
-    this.svg.append(
-      make("defs", {}, make("clipPath", { id: this.clip }, make("path", { d: this.edge() }))),
-      make("path", { d: trunk, class: "abdomen-skin" }),
-      make("path", { d: this.edge(), class: "abdomen-uterus" }),
-      make("path", { d: `M${-wide * 0.86} ${-top + 5.4} Q${-wide * 0.34} ${-top + 4.6} 0 ${-top + 1} Q${wide * 0.34} ${-top + 4.6} ${wide * 0.86} ${-top + 5.4}`, class: "abdomen-line" }),
-      make("path", { d: `M${-hip + 2.5} ${-m.spine_y_cm - 1} Q${-spine * 0.6} ${groin - 3.5} -2.4 ${groin} M${hip - 2.5} ${-m.spine_y_cm - 1} Q${spine * 0.6} ${groin - 3.5} 2.4 ${groin}`, class: "abdomen-line" }),
-      make("path", { d: `M-3.4 ${-m.symphysis_y_cm + 0.4} Q0 ${-m.symphysis_y_cm - 0.9} 3.4 ${-m.symphysis_y_cm + 0.4}`, class: "abdomen-bone" }),
-      make("circle", { cx: spine, cy: -m.spine_y_cm, r: 0.55, class: "abdomen-dot" }),
-      make("circle", { cx: -spine, cy: -m.spine_y_cm, r: 0.55, class: "abdomen-dot" }),
-      make("ellipse", { cx: 0, cy: 0, rx: 0.75, ry: 0.95, class: "abdomen-navel" }),
-    );
-    for (const [x, words, anchor] of [[this.left + 0.8, "her right", "start"], [this.right - 0.8, "her left", "end"]]) {
-      const text = make("text", { x, y: -top + 2.4, "text-anchor": anchor, class: "abdomen-side" });
-      text.textContent = words;
-      this.svg.append(text);
-    }
+  /** The drawing itself, laid under everything. */
+  figure(drawn) {
+    const found = new DOMParser().parseFromString(drawn.svg, "image/svg+xml").documentElement;
+    const box = found.getAttribute("viewBox").split(" ").map(Number);
+    const own = make("g", { class: "abdomen-figure", "aria-hidden": "true", transform: `translate(${drawn.x_cm} ${drawn.y_cm}) scale(${drawn.width_cm / box[2]})` });
+    own.setAttribute("font-family", found.getAttribute("font-family"));
+    own.append(...[...found.childNodes].filter((one) => one.nodeName !== "title").map((one) => document.importNode(one, true)));
+    return own;
   }
 
   // -- zones -------------------------------------------------------------------------------
@@ -169,11 +153,14 @@ export class Abdomen extends EventTarget {
     this.svg.setAttribute("aria-label", `${label}. Arrow keys move the cross by a centimetre, Enter chooses the place.`);
     this.svg.classList.add("abdomen-points");
     this.svg.addEventListener("click", (event) => {
-      const matrix = this.svg.getScreenCTM().inverse();
-      const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(matrix);
-      this.cursor = { x_cm: round(this.along(at.x)), y_cm: round(-at.y) };
+      this.cursor = this.under(event);
       this.choose();
     });
+    this.svg.addEventListener("pointermove", (event) => {
+      if (event.pointerType === "mouse" || event.buttons) this.move(this.under(event));
+    });
+    this.svg.addEventListener("pointerdown", (event) => this.move(this.under(event)));
+    this.svg.addEventListener("pointerleave", () => this.dispatchEvent(new CustomEvent("away")));
     this.svg.addEventListener("focus", () => this.showCross(this.svg.matches(":focus-visible")));
     this.svg.addEventListener("blur", () => this.showCross(false));
     this.svg.addEventListener("keydown", (event) => {
@@ -186,10 +173,21 @@ export class Abdomen extends EventTarget {
         };
         this.showCross(true);
         this.words.textContent = placeWords(this.cursor);
+        this.move(this.cursor);
       } else if (event.key === "Enter" || event.key === " ") this.choose();
       else return;
       event.preventDefault();
     });
+  }
+
+  /** The place on the skin under a pointer. */
+  under(event) {
+    const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(this.svg.getScreenCTM().inverse());
+    return { x_cm: round(this.along(at.x)), y_cm: round(-at.y) };
+  }
+
+  move(place) {
+    this.dispatchEvent(new CustomEvent("moving", { detail: place }));
   }
 
   showCross(wanted) {

@@ -2,6 +2,11 @@
 // workbench; what comes back is the whole state, so that the page never guesses.
 import { Abdomen } from "./abdomen.js";
 import { bytes, get, send, tellProblem } from "../api.js";
+import { Ear } from "./ear.js";
+import { wireHandover } from "./handover.js";
+import { Hands } from "./hands.js";
+import { wireListening } from "./listening.js";
+import { addSure, sureOf } from "./sure.js";
 import { Strip } from "../strip/strip.js";
 import { wireTools } from "../strip/tools.js";
 
@@ -32,11 +37,21 @@ let busy = false;
 let strip = null;
 let stripLength = "";
 let hands = null;
+let twoHands = null;
+let handover = null;
 let sensors = null;
 const heardAt = [];
 
-async function step(data) {
-  if (busy || !own) return null;
+// One after another: what is done while a step is under way comes after it, and is not lost.
+let line = Promise.resolve(null);
+
+function step(data) {
+  line = line.then(() => take(data));
+  return line;
+}
+
+async function take(data) {
+  if (!own || state.finished) return null;
   busy = true;
   bedside.setAttribute("aria-busy", "true");
   try {
@@ -49,6 +64,8 @@ async function step(data) {
   } finally {
     busy = false;
     bedside.removeAttribute("aria-busy");
+    // A button that went out of use took the focus along: it goes to what came of the step.
+    if (document.activeElement === document.body) el("latest").focus({ preventScroll: true });
   }
 }
 
@@ -69,6 +86,9 @@ async function show() {
   if (el("decided")) el("decided").textContent = state.decided_internal ? "Decided. You may decide anew until you finish." : "";
   for (const button of document.querySelectorAll("[data-measure]")) button.setAttribute("aria-pressed", String(state.chosen.includes(button.dataset.measure)));
   for (const button of document.querySelectorAll("[data-person]")) button.setAttribute("aria-pressed", String(state.told.includes(button.dataset.person)));
+  for (const button of document.querySelectorAll("[data-threat]")) button.setAttribute("aria-pressed", String(state.recognised.includes(button.dataset.threat)));
+  if (el("counted")) el("counted").textContent = state.concluded_counts ? "Said. You may say it anew until you finish." : `Listened ${state.counted} time${state.counted === 1 ? "" : "s"}.`;
+  if (el("handed")) el("handed").textContent = state.handed_over ? "Said. You may say it anew until you finish." : "";
   showReading();
   showMissing();
   await showStrip();
@@ -84,10 +104,16 @@ function showLog() {
     const text = document.createElement("span");
     text.textContent = one.text;
     li.append(said, text);
+    for (const words of one.guidance) {
+      const line = document.createElement("span");
+      line.className = "guidance";
+      line.textContent = words;
+      li.append(line);
+    }
     return li;
   }));
   const last = items.at(-1);
-  el("latest").textContent = last ? last.text : "Nothing yet.";
+  el("latest").textContent = last ? [last.text, ...last.guidance].join(" ") : "Nothing yet.";
   list.scrollTop = list.scrollHeight;
 }
 
@@ -97,6 +123,7 @@ function showFelt() {
   const felt = state.log.filter((one) => one.kind === "hands").map((one) => one.said.toLowerCase());
   hands.setZones(GRIP_PLACES[grip], GRIP_PLACES[grip].filter((zone) => felt.includes(`${grip}, ${zone}`)));
   el("grip-words").textContent = GRIP_WORDS[grip];
+  if (twoHands && twoHands.grip !== grip) twoHands.setGrip(grip);
 }
 
 function showHeard() {
@@ -121,6 +148,8 @@ function showMissing() {
   const missing = [];
   if (asks.includes("hands") && !state.concluded) missing.push("You have not said how the baby lies.");
   if (asks.includes("sensors") && !state.heart_sensor) missing.push("The heart sensor has not been laid.");
+  if (asks.includes("auscultation") && !state.concluded_counts) missing.push("You have not said what you heard at intervals.");
+  if (asks.includes("handover") && !state.handed_over) missing.push("You have not handed over.");
   if (asks.includes("internal") && !state.decided_internal) missing.push("You have not decided on internal sensors.");
   if (asks.includes("strip") && !state.read) missing.push("You have not given your reading.");
   if (asks.includes("measures") && !state.chosen.length && !state.told.length) missing.push("You have chosen nothing and told nobody.");
@@ -142,7 +171,7 @@ function clock(seconds) {
 async function showStrip() {
   el("wait").hidden = state.last_minute - state.minute < 1 / 60;
   el("wait-until").hidden = state.read || state.ready_to_read || !state.case.asks.includes("strip");
-  for (const button of document.querySelectorAll("[data-wait]")) button.disabled = !own || !state.traces.length || state.minute >= state.last_minute - 1 / 60;
+  for (const button of document.querySelectorAll("[data-wait], #run")) button.disabled = !own || !state.traces.length || state.minute >= state.last_minute - 1 / 60;
   const shape = JSON.stringify([state.traces.map((t) => [t.kind, t.count, t.sensor]), state.heart_sensor, state.contraction_sensor]);
   if (!state.duration_s || !state.traces.length || shape === stripLength) return;
   stripLength = shape;
@@ -264,6 +293,8 @@ function openTab(tab, focus = false) {
     strip.goto(strip.t0, strip.spp, false);
   }
   history.replaceState(null, "", `#${name}`);
+  if (name === "handover" && state) handover.load();
+  if (name !== "sensors") ear.hush();
   if (focus) tab.focus();
 }
 
@@ -285,8 +316,9 @@ function wire() {
   for (const radio of document.querySelectorAll('input[name="grip"]')) radio.addEventListener("change", showFelt);
   hands?.addEventListener("zone", ({ detail }) => {
     const grip = document.querySelector('input[name="grip"]:checked').value;
-    step({ step: "feel", grip, zone: detail.zone });
+    step({ step: "feel", grip, zone: detail.zone }).then((after) => after && twoHands?.felt(after.log.at(-1).touch));
   });
+  wireEar();
   sensors?.addEventListener("point", async ({ detail }) => {
     const what = document.querySelector('input[name="lay"]:checked').value;
     const after = await step({ step: what, ...detail });
@@ -302,7 +334,7 @@ function wire() {
     /** @type {Record<string, any>} */
     const given = Object.fromEntries([...new FormData(event.target)].map(([name, value]) => [name, value === "" ? null : value]));
     if (given.fifths !== null) given.fifths = Number(given.fifths);
-    step({ step: "conclude", answer: given });
+    step({ step: "conclude", answer: { ...given, sure: sureOf(event.target) } });
   });
   el("conclude")?.elements.presentation.addEventListener("change", (event) => {
     const shoulder = event.target.value === "shoulder";
@@ -312,10 +344,23 @@ function wire() {
     event.preventDefault();
     const given = new FormData(event.target);
     const said = (name) => (given.get(name) === null ? null : given.get(name) === "yes");
-    step({ step: "decide internal", answer: { electrode: said("electrode"), catheter: said("catheter") } });
+    step({ step: "decide internal", answer: { electrode: said("electrode"), catheter: said("catheter"), sure: sureOf(event.target) } });
   });
   for (const button of document.querySelectorAll("[data-measure]")) button.addEventListener("click", () => step({ step: "choose", measure: button.dataset.measure }));
   for (const button of document.querySelectorAll("[data-person]")) button.addEventListener("click", () => step({ step: "tell", person: button.dataset.person }));
+  for (const button of document.querySelectorAll("[data-threat]")) button.addEventListener("click", () => step({ step: "recognise", threat: button.dataset.threat }));
+  for (const button of document.querySelectorAll("[data-hint]")) button.addEventListener("click", () => step({ step: "hint", about: button.dataset.hint }));
+  el("twins")?.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const given = Object.fromEntries([...new FormData(event.target)].map(([name, value]) => [name, value === "" ? null : name.endsWith("bpm") ? Number(value) : value]));
+    step({ step: "conclude twins", answer: given });
+  });
+  if (el("conclude")) addSure(el("conclude"), Object.fromEntries(["lie", "presentation", "position", "attitude", "fifths"].map((name) => [name, name])));
+  if (el("internal")) addSure(el("internal"), { electrode: "scalp electrode", catheter: "pressure catheter" });
+  if (el("reading")) addSure(el("reading"), { baseline: "baseline", variability: "variability", sinusoidal: "sinusoidal", tachysystole: "tachysystole", label: "class" });
+  wireListening({ path, step, isOwn: () => own });
+  handover = wireHandover({ path, step });
+  el("run").addEventListener("click", () => letRun(!running));
   el("wait").addEventListener("click", async (event) => {
     const asked = event.target.closest("[data-wait]")?.dataset.wait;
     if (!asked) return;
@@ -325,6 +370,75 @@ function wire() {
   });
   el("finish").addEventListener("click", () => step({ step: "finish" }));
   wireReading();
+}
+
+// -- the ear: what lies under the sensor while it is moved ----------------------------------------
+
+const ear = new Ear((loud) => {
+  const light = el("ear-light");
+  if (!light) return;
+  light.style.opacity = String(0.25 + 0.75 * loud);
+  light.classList.add("lit");
+  setTimeout(() => light.classList.remove("lit"), 110);
+});
+let asking = false;
+let wanted = null;
+
+async function listenAt(place) {
+  wanted = place;
+  if (asking) return;
+  asking = true;
+  while (wanted) {
+    const { x_cm, y_cm } = wanted;
+    wanted = null;
+    const found = await get(`${path}/ear?x_cm=${x_cm}&y_cm=${y_cm}`).catch(() => null);
+    if (found && document.querySelector(".bench").dataset.tab === "sensors") {
+      ear.hear(found);
+      if (el("ear-words").textContent !== found.words) el("ear-words").textContent = found.words;
+    }
+  }
+  asking = false;
+}
+
+function wireEar() {
+  if (!sensors) return;
+  sensors.addEventListener("moving", ({ detail }) => listenAt(detail));
+  sensors.addEventListener("away", () => {
+    // What lies there goes on being heard; a hand that was lifted hears nothing.
+    if (state.heart_sensor) listenAt(state.heart_sensor);
+    else {
+      wanted = null;
+      ear.hush();
+      el("ear-words").textContent = "Nothing is heard: the sensor is lifted.";
+    }
+  });
+  const button = el("sound");
+  button.addEventListener("click", () => {
+    const on = button.getAttribute("aria-pressed") !== "true";
+    ear.sound(on);
+    button.setAttribute("aria-pressed", String(on));
+    button.textContent = on ? "Mute" : "Sound";
+  });
+}
+
+// -- the labour runs by itself: half a minute at a time -------------------------------------------
+
+const RUN_MINUTES = 0.5;
+const RUN_EVERY_MS = 2500;
+let running = null;
+
+function letRun(on) {
+  clearInterval(running);
+  running = on ? setInterval(runOn, RUN_EVERY_MS) : null;
+  el("run").setAttribute("aria-pressed", String(on));
+  el("run").textContent = on ? "Stop" : "Let it run";
+  if (on) runOn();
+}
+
+async function runOn() {
+  if (busy) return;
+  const left = state.last_minute - state.minute;
+  if (left < 1 / 60 || !(await step({ step: "wait", minutes: Math.min(RUN_MINUTES, left) }))) letRun(false);
 }
 
 function wireReading() {
@@ -361,6 +475,7 @@ function wireReading() {
       tachysystole: yes("tachysystole"),
       label: given.get("label") || null,
       marks: marks.map(({ kind, start_s, end_s }) => ({ kind, start_s, end_s })),
+      sure: sureOf(form),
     };
     await step({ step: "read strip", answer });
   });
@@ -368,8 +483,10 @@ function wireReading() {
 
 try {
   state = await get(path);
-  if (el("abdomen-hands") && state.abdomen) hands = new Abdomen(el("abdomen-hands"), state.abdomen, { zones: true, label: "The abdomen, places to feel" });
-  if (el("abdomen-sensors") && state.abdomen) sensors = new Abdomen(el("abdomen-sensors"), state.abdomen, { label: "The abdomen, places to listen and for the sensors" });
+  const drawn = el("drawn") ? JSON.parse(el("drawn").textContent) : null;
+  if (el("abdomen-hands") && drawn) hands = new Abdomen(el("abdomen-hands"), drawn, { zones: true, label: "The abdomen, places to feel" });
+  if (hands) twoHands = new Hands(hands, el("hands-controls"));
+  if (el("abdomen-sensors") && drawn) sensors = new Abdomen(el("abdomen-sensors"), drawn, { label: "The abdomen, places to listen and for the sensors" });
   wire();
   showMarks();
   const asked = el(`tab-${location.hash.slice(1)}`);

@@ -19,7 +19,13 @@ if (place) {
       strip.setBaseline(made.baseline);
       strip.setItems(made.items);
       wireTools(strip, bar, {});
-      strip.goto(made.window[0], strip.spp, false);
+      const lay = () => {
+        strip.layout();
+        strip.goto(made.window[0], strip.spp, false);
+      };
+      lay();
+      // Drawn anew when its part is unfolded: folded it has no width.
+      place.closest("details")?.addEventListener("toggle", lay);
     } else document.querySelector(".strip-wait").textContent = "No strip was recorded.";
   } catch (error) {
     tellProblem(error);
@@ -33,10 +39,7 @@ if (drawn) {
     const [x, y] = text.split(",").map(Number);
     return text ? { x_cm: x, y_cm: y } : null;
   };
-  const abdomen = new Abdomen(drawn, {
-    fundal_height_cm: Number(d.fundalHeight), symphysis_y_cm: Number(d.symphysis), fundus_y_cm: Number(d.fundus),
-    flank_x_cm: Number(d.flank), girth_cm: Number(d.girth), spine_x_cm: Number(d.spineX), spine_y_cm: Number(d.spineY),
-  }, { still: true, label: "Where the sensors lay and where they should have lain" });
+  const abdomen = new Abdomen(drawn, JSON.parse(document.getElementById("drawn").textContent), { still: true, label: "Where the sensors lay and where they should have lain" });
   abdomen.setSensors({ heart: point(d.heart), contraction: point(d.contraction) });
   abdomen.setMarks(d.sites.trim().split(" ").filter(Boolean).map((text) => ({ ...point(text), kind: "best", words: "best site" })));
 }
