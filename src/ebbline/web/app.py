@@ -38,6 +38,7 @@ from ebbline.web.refusals import wants_data
 from ebbline.web.routers import ROUTERS, UPLOAD_PATHS
 from ebbline.web.settings import Settings
 from ebbline.web.store import Store
+from ebbline.web.teaching.groups import Groups
 
 HELD_REPORTS = 4
 STATUS: list[tuple[type[EbblineError], int]] = [
@@ -103,6 +104,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
     app.state.secret = store.secret()
     app.state.accounts = Accounts(store, settings.limits)
     app.state.classes = Classes()
+    app.state.groups = Groups(store)
     for router in ROUTERS:
         app.include_router(router)
     mount_static(app)
@@ -117,7 +119,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
         settings=settings,
         secret=app.state.secret,
         accounts=app.state.accounts,
-        guest=app.state.classes.guest,
+        guest=lambda token: app.state.classes.guest(token) or app.state.groups.guest(token),
     )
     app.add_middleware(
         TrustedHostMiddleware, allowed_hosts=list(settings.names), www_redirect=False

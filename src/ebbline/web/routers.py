@@ -18,6 +18,7 @@ from ebbline.web.record.routes import router as record
 from ebbline.web.recordings.routes import router as recordings
 from ebbline.web.report.routes import router as report
 from ebbline.web.teaching.class_routes import router as teaching_class
+from ebbline.web.teaching.group_routes import router as teaching_groups
 from ebbline.web.teaching.routes import router as teaching
 
 ROUTERS: list[APIRouter] = [
@@ -33,6 +34,7 @@ ROUTERS: list[APIRouter] = [
     live_devices,
     teaching,
     teaching_class,
+    teaching_groups,
     operations,
     classroom,
     classroom_guests,

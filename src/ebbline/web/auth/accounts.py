@@ -142,6 +142,11 @@ class Accounts:
         for wanted, role, _ in made:
             event("account: added", account=wanted, role=role.value)
 
+    def known(self, name: str) -> bool:
+        """Whether there is an account of that name."""
+        with self._store.session() as session:
+            return _named(session, name) is not None
+
     def everyone(self) -> tuple[AccountView, ...]:
         """All accounts by name."""
         with self._store.session() as session:

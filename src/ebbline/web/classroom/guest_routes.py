@@ -14,6 +14,8 @@ from ebbline.web.classroom.schemas import AnswerIn, ClassOut
 from ebbline.web.classroom.service import Classes, Mode, OpenClass
 from ebbline.web.pages import page
 from ebbline.web.principal import Principal
+from ebbline.web.teaching.groups import GROUP_CODE, Groups, GroupView
+from ebbline.web.teaching.store import TeachingError
 from ebbline.web.tokens import hash_of
 
 router = APIRouter()
@@ -60,12 +62,16 @@ def with_code(request: Request, classes: TheClasses, code: Code) -> Response:
 def mine(request: Request) -> RedirectResponse:
     """Back to one's own class."""
     who = _who(request)
+    if who is not None and who.guest.startswith("group "):
+        return RedirectResponse("/teach", 303)
     return RedirectResponse(f"/join/{who.guest}" if who else "/join", 303)
 
 
 @router.get("/join/{code}", response_class=HTMLResponse, include_in_schema=False)
 def class_page(request: Request, classes: TheClasses, code: str) -> Response:
-    """The class on the phone: first the name, then what is asked."""
+    """The class on the phone: first the name, then what is asked; or a group's list of names."""
+    if (group := _group(request, code)) is not None:
+        return page(request, "classroom/seats.html", place="join", group=group, problem="")
     found = _found(request, classes, code)
     if isinstance(found, Response):
         return found
@@ -83,7 +89,9 @@ def class_page(request: Request, classes: TheClasses, code: str) -> Response:
 
 @router.post("/join/{code}", response_class=HTMLResponse, include_in_schema=False)
 def join(request: Request, classes: TheClasses, code: str, name: Name = "") -> Response:
-    """Come in under a name of one's choice."""
+    """Come in under a name of one's choice, or under one's own in a group."""
+    if (group := _group(request, code)) is not None:
+        return _sit(request, group, name)
     found = _found(request, classes, code)
     if isinstance(found, Response):
         return found
@@ -99,7 +107,40 @@ def join(request: Request, classes: TheClasses, code: str, name: Name = "") -> R
 def leave(request: Request, classes: TheClasses, code: str) -> RedirectResponse:
     """Go; what one said and did goes along."""
     classes.leave(code, _token(request))
+    request.app.state.groups.leave(_token(request))
     return RedirectResponse("/join", 303)
+
+
+def _group(request: Request, code: str) -> GroupView | None:
+    from ebbline.teach.class_session import clean_code
+
+    address = request.client.host if request.client else ""
+    classes: Classes = request.app.state.classes
+    wanted = clean_code(code)
+    if len(wanted) != GROUP_CODE or classes.too_many_wrong(address):
+        return None
+    groups: Groups = request.app.state.groups
+    return groups.by_code(wanted)
+
+
+def _sit(request: Request, group: GroupView, name: str) -> Response:
+    groups: Groups = request.app.state.groups
+    try:
+        if request.app.state.settings.accounts and request.app.state.accounts.known(name):
+            raise TeachingError(
+                f"{name} has an account.", where="name", remedy="Sign in with it instead."
+            )
+        groups.sit(_token(request), group, name)
+    except EbblineError as error:
+        return page(
+            request,
+            "classroom/seats.html",
+            place="join",
+            status=422,
+            group=groups.one(group.id),
+            problem=str(error),
+        )
+    return RedirectResponse("/teach", 303)
 
 
 def _found(request: Request, classes: Classes, code: str) -> OpenClass | Response:

@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from ebbline.web.pages import page
 from ebbline.web.principal import Principal, Role, needs
+from ebbline.web.teaching.groups import check_known
 from ebbline.web.teaching.routes import Kept, live_of
 from ebbline.web.teaching.store import Teaching, TeachingError
 
@@ -111,7 +112,8 @@ def _assignments(
     rows = []
     for one in kept.assignments():
         finished = kept.finished(assignment=one.id)
-        rows.append((one, len({a.learner for a in finished}), len(finished)))
+        idle = sorted(set(one.names) - kept.begun_by(assignment=one.id))
+        rows.append((one, len({a.learner for a in finished}), len(finished), idle))
     return page(
         request,
         "teaching/assignments.html",
@@ -140,18 +142,29 @@ def set_assignment(
     from ebbline.errors import EbblineError
 
     try:
+        people = [one.strip() for one in names.replace("\n", ",").split(",") if one.strip()]
+        check_known(people, _known(request, kept))
         kept.set_assignment(
             case=case,
             seed=_number(variant, "variant") if variant.strip() else None,
             title=title or kept.case(case).title,
-            due_at=_moment(due),
+            due_at=moment_from(due),
             attempts=_number(attempts or "0", "attempts"),
-            names=names.replace("\n", ",").split(","),
+            names=people,
             set_by=who.name,
         )
     except EbblineError as error:
         return _assignments(request, kept, problem=str(error), status=422)
     return RedirectResponse("/teach/assignments", 303)
+
+
+def _known(request: Request, kept: Teaching) -> list[str]:
+    """Every learner there is: of groups, with accounts, with attempts."""
+    state = request.app.state
+    known = state.groups.everyone() | set(kept.learners())
+    if state.settings.accounts:
+        known |= {one.name for one in state.accounts.everyone() if not one.disabled}
+    return sorted(known)
 
 
 def _number(text: str, where: str) -> int:
@@ -161,7 +174,8 @@ def _number(text: str, where: str) -> int:
         raise TeachingError(f"{text!r} is not a whole number.", where=where) from None
 
 
-def _moment(text: str) -> datetime | None:
+def moment_from(text: str) -> datetime | None:
+    """A day and time as a page sends it; None for none. Raises TeachingError."""
     if not text.strip():
         return None
     try:
@@ -273,5 +287,6 @@ def erase_learner(
         raise TeachingError("nothing was erased.", remedy="Tick the box to say that you are sure.")
     keys = [attempt.id for attempt in kept.attempts_of(learner)]
     kept.erase(learner)
+    request.app.state.groups.erase(learner)
     live_of(request).forget(keys)
     return RedirectResponse("/teach/class", 303)

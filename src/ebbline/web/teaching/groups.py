@@ -1,4 +1,4 @@
-"""Groups of learners: pasted at once, joined by a code without accounts, a seat for each browser."""
+"""Groups of learners: pasted at once, joined by a code, a seat for each browser."""
 
 from __future__ import annotations
 
@@ -102,9 +102,7 @@ class Groups:
         code = "".join(secrets.choice(CODE_SIGNS) for _ in range(GROUP_CODE))
         with self._store.session() as session:
             session.add(
-                TeachGroup(
-                    id=key, name=wanted, code=code, names={"names": list(names)}, made_by=by
-                )
+                TeachGroup(id=key, name=wanted, code=code, names={"names": list(names)}, made_by=by)
             )
         return self.one(key)
 

@@ -140,6 +140,7 @@ def begin(
     case: Annotated[str, Form(max_length=60)],
     assignment: Annotated[str, Form(max_length=16)] = "",
     variant: Annotated[str, Form(max_length=12)] = "",
+    late: Annotated[str, Form(max_length=4)] = "",
 ) -> RedirectResponse:
     """Begin an attempt and go to it."""
     seed: int | None = None
@@ -150,7 +151,7 @@ def begin(
             raise TeachingError(
                 f"{variant!r} is not the number of a variant.", where="variant"
             ) from None
-    key = kept.begin(who.name, case, seed=seed, assignment=assignment)
+    key = kept.begin(who.name, case, seed=seed, assignment=assignment, late=late == "yes")
     return RedirectResponse(f"/teach/attempts/{key}", 303)
 
 
@@ -270,12 +271,16 @@ def mine(request: Request, who: Who, kept: Kept) -> HTMLResponse:
 
 
 @router.post("/teach/mine/erase", include_in_schema=False)
-def erase(who: Who, kept: Kept, live: Live, sure: Annotated[str, Form()] = "") -> RedirectResponse:
+def erase(
+    request: Request, who: Who, kept: Kept, live: Live, sure: Annotated[str, Form()] = ""
+) -> RedirectResponse:
     """Erase everything that teaching keeps of the learner."""
     if sure != "yes":
         raise TeachingError("nothing was erased.", remedy="Tick the box to say that you are sure.")
     keys = [attempt.id for attempt in kept.attempts_of(who.name)]
     kept.erase(who.name)
+    if _guests(request) is None:
+        request.app.state.groups.erase(who.name)
     live.forget(keys)
     return RedirectResponse("/teach/mine", 303)
 

@@ -78,6 +78,11 @@ class AssignmentView:
     set_at: datetime
     closed_at: datetime | None
 
+    @property
+    def overdue(self) -> bool:
+        """Whether its day is past."""
+        return self.due_at is not None and self.due_at < now()
+
     def is_for(self, learner: str) -> bool:
         """Whether a learner is asked for it."""
         return not self.names or learner in self.names
@@ -250,13 +255,20 @@ class Teaching:
     # --- attempts --------------------------------------------------------------------------
 
     def begin(
-        self, learner: str, case: str, *, seed: int | None = None, assignment: str = ""
+        self,
+        learner: str,
+        case: str,
+        *,
+        seed: int | None = None,
+        assignment: str = "",
+        late: bool = False,
     ) -> str:
         """Begin an attempt and return its id.
 
         seed: None takes the assignment's variant, or, without one, the case as written the
         first time and a new variant each time after. Raises TeachingError where the assignment
-        is closed, not for this learner, or allows no more attempts.
+        is closed, not for this learner, or allows no more attempts; and where it is overdue,
+        unless late says that the learner knows.
         """
         from ebbline.teach.patient import AS_WRITTEN, LARGEST_SEED, check_seed
 
@@ -278,6 +290,12 @@ class Teaching:
                     raise TeachingError("this assignment is no longer open.", where=assignment)
                 if not _assignment(asked).is_for(learner):
                     raise TeachingError("this assignment is not yours.", where=assignment)
+                if _assignment(asked).overdue and not late:
+                    raise TeachingError(
+                        "this work is overdue.",
+                        where=asked.title,
+                        remedy="Begin it late from the page of your cases; your teacher sees so.",
+                    )
                 if asked.attempts and (before or 0) >= asked.attempts:
                     raise TeachingError(
                         f"all {asked.attempts} attempts have been used.",
@@ -376,6 +394,16 @@ class Teaching:
             ).all()
             return tuple(_view(row) for row in rows)
 
+    def attempts_at(self, assignment: str) -> tuple[AttemptView, ...]:
+        """Everyone's attempts at an assignment, the first first."""
+        with self._store.session() as session:
+            rows = session.scalars(
+                select(TeachAttempt)
+                .where(TeachAttempt.assignment == assignment)
+                .order_by(TeachAttempt.started_at)
+            ).all()
+            return tuple(_view(row) for row in rows)
+
     def finished(
         self, *, learner: str | None = None, assignment: str | None = None
     ) -> tuple[FinishedAttempt, ...]:
@@ -469,6 +497,12 @@ class Teaching:
             session.execute(delete(TeachStep).where(TeachStep.attempt.in_(keys)))
             session.execute(delete(TeachAttempt).where(TeachAttempt.learner == learner))
             session.execute(delete(TeachCard).where(TeachCard.learner == learner))
+            for row in session.scalars(select(TeachAssignment)):
+                if learner in row.names.get("names", ()):
+                    left = [one for one in row.names["names"] if one != learner]
+                    # Set to nobody any more is not set to everybody.
+                    row.names = {**row.names, "names": left}
+                    row.closed_at = row.closed_at if left else now()
             return len(keys)
 
     def learners(self) -> tuple[str, ...]:
