@@ -51,7 +51,8 @@ class Browser:
     def __init__(self, address: str, times: dict[str, list[float]]):
         self.times = times
         self.failures: list[str] = []
-        self.client = httpx.AsyncClient(base_url=address, timeout=60)
+        # The first request may have to wait until compiled loops are made.
+        self.client = httpx.AsyncClient(base_url=address, timeout=600)
 
     async def ask(self, kind: str, method: str, path: str, **more: object) -> httpx.Response:
         begun = time.perf_counter()
@@ -162,7 +163,10 @@ def main() -> int:
                   f"memory {_memory_mib(server.pid):.0f} MiB")  # fmt: skip
         finally:
             server.terminate()
-            server.wait(10)
+            try:
+                server.wait(10)
+            except subprocess.TimeoutExpired:
+                server.kill()
     return failed
 
 
