@@ -52,7 +52,8 @@ class Browser:
         self.times = times
         self.failures: list[str] = []
         # The first request may have to wait until compiled loops are made.
-        self.client = httpx.AsyncClient(base_url=address, timeout=600)
+        limits = httpx.Limits(keepalive_expiry=2.0)  # the server closes idle lines after 5 s
+        self.client = httpx.AsyncClient(base_url=address, timeout=600, limits=limits)
 
     async def ask(self, kind: str, method: str, path: str, **more: object) -> httpx.Response:
         begun = time.perf_counter()

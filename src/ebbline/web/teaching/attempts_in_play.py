@@ -9,7 +9,6 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from ebbline.web.teaching.schemas import (
-    AbdomenOut,
     AttemptOut,
     CaseOut,
     LogOut,
@@ -168,6 +167,7 @@ def case_out(case: Case, *, longest_wait: float = 0.0) -> CaseOut:
 def shown(key: str, encounter: Played) -> AttemptOut:
     """The attempt as the page shows it."""
     from ebbline.teach.encounter import LONGEST_WAIT_MIN, Encounter
+    from ebbline.web.teaching.touch_and_sound import measures_of
 
     if not isinstance(encounter, Encounter):
         recording = encounter.recording
@@ -197,7 +197,7 @@ def shown(key: str, encounter: Played) -> AttemptOut:
     return AttemptOut(
         id=key,
         case=case_out(encounter.case, longest_wait=LONGEST_WAIT_MIN),
-        abdomen=abdomen_out(encounter),
+        abdomen=measures_of(encounter),
         minute=encounter.minute,
         last_minute=encounter.last_minute,
         monitors=encounter.monitors,
@@ -244,18 +244,3 @@ def _log(encounter: Encounter) -> list[LogOut]:
             )
         )
     return made
-
-
-def abdomen_out(encounter: Encounter) -> AbdomenOut:
-    """The measures of the abdomen."""
-    abdomen = encounter.body.abdomen
-    spine = abdomen.landmarks["left anterior superior iliac spine"]
-    return AbdomenOut(
-        fundal_height_cm=abdomen.fundal_height_cm,
-        girth_cm=abdomen.girth_cm,
-        symphysis_y_cm=abdomen.symphysis_y_cm,
-        fundus_y_cm=abdomen.fundus_y_cm,
-        flank_x_cm=abdomen.flank_x_cm,
-        spine_x_cm=spine.x_cm,
-        spine_y_cm=spine.y_cm,
-    )

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from ebbline.web.figures import inked
-from ebbline.web.teaching.schemas import DrawnOut, EarOut, HeartOut, TouchOut
+from ebbline.web.teaching.schemas import AbdomenOut, DrawnOut, EarOut, HeartOut, TouchOut
 
 if TYPE_CHECKING:
     from ebbline.synth.scenario import Point
@@ -29,7 +29,6 @@ def drawn(encounter: Encounter, *, fetus: bool = False, name: str = "abdomen") -
     """The drawing of the abdomen; fetus: with the fetus in it, for the debrief."""
     from ebbline.picture.abdomen import body_page
     from ebbline.teach import anatomy
-    from ebbline.web.teaching.attempts_in_play import abdomen_out
 
     abdomen = encounter.body.abdomen
     lying = encounter.fetus_at_conclusion or encounter.fetus
@@ -41,7 +40,7 @@ def drawn(encounter: Encounter, *, fetus: bool = False, name: str = "abdomen") -
         width_cm=page.width / place.scale,
         height_cm=page.height / place.scale,
         round_cm=place.round_cm,
-        measures=abdomen_out(encounter),
+        measures=measures_of(encounter),
     )
 
 
@@ -138,3 +137,18 @@ def _cord(encounter: Encounter) -> Point:
 
     at, middle = encounter.site.at, encounter.body.abdomen.up(0.5)
     return Point(0.45 * at.x_cm, at.y_cm + 0.55 * (middle - at.y_cm))
+
+
+def measures_of(encounter: Encounter) -> AbdomenOut:
+    """The measures of the abdomen."""
+    abdomen = encounter.body.abdomen
+    spine = abdomen.landmarks["left anterior superior iliac spine"]
+    return AbdomenOut(
+        fundal_height_cm=abdomen.fundal_height_cm,
+        girth_cm=abdomen.girth_cm,
+        symphysis_y_cm=abdomen.symphysis_y_cm,
+        fundus_y_cm=abdomen.fundus_y_cm,
+        flank_x_cm=abdomen.flank_x_cm,
+        spine_x_cm=spine.x_cm,
+        spine_y_cm=spine.y_cm,
+    )
