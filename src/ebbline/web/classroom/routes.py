@@ -11,10 +11,10 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from ebbline.errors import EbblineError
 from ebbline.web.classroom.guest_routes import TheClasses
 from ebbline.web.classroom.presenters import played, shown
-from ebbline.web.classroom.reach import join_addresses, picture
 from ebbline.web.classroom.schemas import ActIn, ClassOut, PlayedOut
 from ebbline.web.classroom.service import SPEEDS, Classes, Mode, OpenClass, counted
 from ebbline.web.pages import page
+from ebbline.web.reach import join_addresses, picture
 from ebbline.web.teaching.class_routes import ShortField, Teacher
 from ebbline.web.teaching.routes import Kept
 from ebbline.web.teaching.store import Teaching, TeachingError

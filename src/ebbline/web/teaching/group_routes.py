@@ -10,8 +10,8 @@ from fastapi import APIRouter, Depends, Form, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from ebbline.errors import EbblineError
-from ebbline.web.classroom.reach import join_addresses, picture
 from ebbline.web.pages import page
+from ebbline.web.reach import join_addresses, picture
 from ebbline.web.teaching.class_routes import Field, ShortField, Teacher, moment_from
 from ebbline.web.teaching.groups import Groups, names_from
 from ebbline.web.teaching.routes import Kept
