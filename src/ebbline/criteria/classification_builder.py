@@ -275,7 +275,8 @@ def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
         ]
         if sum(one.end_s - one.start_s for one in found) >= MOTHER_FROM_S:
             where = stretch(found[0].start_s, found[-1].end_s)
-            builder.question_source(f"the rate from {where} {may_be}")
+            parts = f"in {len(found)} stretches " if len(found) > 1 else ""
+            builder.question_source(f"the rate {parts}from {where} {may_be}")
     share = facts.slow_share
     if share >= limits.SLOW_HALF:
         builder.say_above(f"under 100 bpm for {100 * share:.0f} % of the time that was seen")
