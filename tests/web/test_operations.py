@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from typer.testing import CliRunner
@@ -59,8 +60,17 @@ def lines(log: Path) -> list[dict[str, object]]:
 # -- health ------------------------------------------------------------------------------------
 
 
+def looked_at(visitor: Visitor) -> Any:
+    """The answer once the first look is done: on a busy computer it is "starting" until then."""
+    for _ in range(60):
+        answer = visitor.get("/health")
+        if answer.json()["state"] != "starting":
+            break
+    return answer
+
+
 def test_health_reads_a_small_trace_and_asks_the_store(visitor: Visitor) -> None:
-    answer = visitor.get("/health")
+    answer = looked_at(visitor)
     assert answer.status_code == 200
     assert answer.json() == {"state": "running", "reading": "well", "store": "well"}
 
@@ -73,11 +83,11 @@ def test_health_says_so_where_no_reading_can_be_made(
 
     with monkeypatch.context() as broken:
         broken.setattr(health, "read_a_little", fails)
-        answer = visitor.get("/health")
+        answer = looked_at(visitor)
         assert answer.status_code == 503
         assert answer.json()["reading"] == "fails: RuntimeError"
         assert "secret" not in answer.text
-    assert visitor.get("/health").status_code == 200, "it is looked at again, not kept for a minute"
+    assert looked_at(visitor).status_code == 200, "it is looked at again, not kept for a minute"
 
 
 def test_health_does_not_let_a_watchdog_wait_for_what_takes_long(
