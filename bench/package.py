@@ -17,6 +17,7 @@ import sys
 import sysconfig
 import tarfile
 import tempfile
+import urllib.error
 import urllib.request
 import venv
 import zipfile
@@ -122,14 +123,29 @@ def tried(wheel: Path, work: Path) -> int:
     try:
         assert serving.stdout is not None
         base = serving.stdout.readline().split()[-1]
-        for page in ("", "static/base.css", "help", "teach", "examination", "record", "health"):
+        for page in ("", "static/base.css", "help", "teach", "examination", "record"):
             with urllib.request.urlopen(base + page, timeout=120) as answer:
                 answer.read()
+        wait_until_well(base)
     finally:
         serving.terminate()
         serving.wait(20)
     print("pages, styles, stores and /health answer")
     return 0
+
+
+def wait_until_well(base: str) -> None:
+    """Ask /health until it is well; on a busy computer it is "starting" for a while."""
+    for _ in range(60):
+        try:
+            with urllib.request.urlopen(base + "health", timeout=30) as answer:
+                answer.read()
+                return
+        except urllib.error.HTTPError as error:
+            said = error.read().decode()
+            if "starting" not in said:
+                raise SystemExit(f"/health: {said}") from error
+    raise SystemExit("/health is still starting after a minute and more")
 
 
 if __name__ == "__main__":
