@@ -186,6 +186,18 @@ def test_what_cannot_be_read_is_refused_with_a_reason(
     assert told.value.remedy
 
 
+def test_handwriting_is_left_out_not_read_as_heart_rate(tmp_path: Path) -> None:
+    """A loop of pen beside the trace: what is read is the trace, or missing."""
+    image = strip().image.copy()
+    t = np.linspace(0, 6 * np.pi, 160)
+    loop = np.column_stack([700 + 14 * (t * 0.7 + np.sin(2.1 * t)), 500 + 20 * np.cos(1.3 * t)])
+    cv2.polylines(image, [np.round(loop).astype(np.int32)], False, (20, 20, 40), 3, cv2.LINE_AA)
+    heart = open_recording(saved(image, tmp_path / "written.png"), paper_speed=1).heart_rate()
+    wrong = off(heart.samples, heart_rate(), heart.rate_hz) > 15
+    assert wrong.mean() < 0.01
+    assert np.isfinite(heart.samples).mean() > 0.6
+
+
 def test_twins_are_two_traces(tmp_path: Path) -> None:
     first, second = heart_rate(), heart_rate(seed=8) * 0.5 + 95
     image = strip(first).image

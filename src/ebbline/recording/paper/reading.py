@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,9 @@ FloatArray = NDArray[np.float64]
 
 SURE_MINUTE = 0.5
 """A minute surer than this is said without a word (ours)."""
+RIVAL, RIVAL_S = 0.6, 20.0
+"""Where, of all ink over so many seconds, less than this share is the trace's, another may be the
+trace (ours)."""
 EMPTY_MINUTE = 0.05
 """Less than this is no trace: the pen's width at the rim of a gap (ours)."""
 LEAST_TRACE_S = 20.0
@@ -83,6 +86,9 @@ def read_paper(image: Image, answers: PaperAnswers, where: str = "") -> PaperRea
         raise unread("no trace was found on the heart-rate paper.", where)
     if len(heart) > 1 and np.isfinite(heart[1].values).sum() < LEAST_TRACE_S * rate_hz:
         raise unread("only one heart-rate trace was found, and two were asked for.", where)
+    if answers.fetuses == 1:
+        heart, left_out = _without_rivals(heart[0], rate_hz)
+        said += left_out
     activity = None
     scales = [scale]
     if len(papers) > 1:
@@ -142,7 +148,7 @@ def _sampled(path: Path, sheet: Sheet, paper: Paper, scale: ReadScale, clock: _C
     row = path.y + sheet.top
     columns = np.arange(len(row)) + sheet.left
     line = flat.top + row / flat.down
-    seconds = (flat.left + columns / flat.across - paper.lines[0] + paper.behind) * clock.line_s
+    seconds = (flat.left + columns / flat.across - paper.lines[0]) * clock.line_s
     bins = np.floor(seconds * clock.rate_hz).astype(int)
     there = np.isfinite(row) & (bins >= 0) & (bins < clock.count)
     number = np.bincount(bins[there], None, clock.count)
@@ -170,6 +176,27 @@ def _bridged(values: FloatArray, rate_hz: float) -> FloatArray:
         if 1 < gap <= max(2, round(0.5 * rate_hz)):
             filled[a : a + gap] = np.linspace(values[a], values[a + gap], gap, endpoint=False)
     return filled
+
+
+def _without_rivals(trace: PaperTrace, rate_hz: float) -> tuple[list[PaperTrace], list[str]]:
+    """The trace without stretches where other ink weighs as much: handwriting, a stamp.
+
+    Which of the two is the trace is not guessed: those stretches are missing signal.
+    """
+    size = max(1, round(RIVAL_S * rate_hz))
+    there = np.isfinite(trace.values).astype(float)
+    window = np.ones(size)
+    share = np.convolve(trace.certainty * there, window, "same") / np.maximum(
+        np.convolve(there, window, "same"), 1.0
+    )
+    lost = (share < RIVAL) & (there > 0)
+    if not lost.any():
+        return [trace], []
+    seconds = float(lost.sum()) / rate_hz
+    told = (
+        f"{seconds:.0f} s of heart rate were left out: other ink there weighs as much as the trace."
+    )
+    return [replace(trace, values=np.where(lost, np.nan, trace.values))], [told]
 
 
 def by_minute(trace: PaperTrace, rate_hz: float) -> FloatArray:

@@ -36,8 +36,7 @@ class Paper:
     """One paper laid flat.
 
     lines: first and last upright, first and last level line. wide, tall: px between two upright
-    and two level lines of the straightened picture. behind: upright lines by which it begins later
-    than the first paper of the picture.
+    and two level lines of the straightened picture.
     """
 
     flat: Flat
@@ -45,7 +44,6 @@ class Paper:
     wide: float
     tall: float
     warp: Warp
-    behind: int = 0
 
 
 def unread(what: str, where: str) -> RecordingError:
@@ -66,10 +64,14 @@ def papers_of(image: Image, where: str) -> list[Paper]:
         raise unread("no paper with a grid was found on this picture.", where)
     papers = [_paper(image, light, ink, period, found[0], straight, where)]
     for region in found[1:]:
-        other = _paper(image, light, ink, period, region, straight, where)
+        try:
+            other = _paper(image, light, ink, period, region, straight, where, papers[0])
+        except RecordingError:
+            # The activity's paper, or a part of one: without it the heart rate can still be read.
+            continue
         # A paper seen twice is not two papers.
         if _below(papers[-1], other):
-            papers.append(replace(other, behind=_behind(papers[0], other)))
+            papers.append(other)
     return papers
 
 
@@ -123,6 +125,7 @@ def _paper(
     region: Region,
     straight: Matrix,
     where: str,
+    above: Paper | None = None,
 ) -> Paper:
     # Of this paper alone: what lies around it has phases of its own.
     upright = comb(ink, 1, across, region.mask)
@@ -147,7 +150,7 @@ def _paper(
         box, found = wider, None
     if found is None:
         raise unread("the grid's lines could not be followed over the whole paper.", where)
-    lines = _trimmed(warp, found)
+    lines = _trimmed(warp, found) if above is None else _as_long(warp, found, above)
     _check_followed(warp, ink, lines, where)
     _check_even(warp, lines, where)
     beside = MARGIN_LINES * level.period / upright.period
@@ -161,11 +164,19 @@ def _paper(
     return Paper(flat, lines, wide, tall, warp)
 
 
-def _behind(first: Paper, other: Paper) -> int:
-    """Upright lines from the first one of a paper to the first one of another below it."""
-    a, _ = first.warp.places(np.array([float(first.lines[0])]), np.array([float(first.lines[3])]))
-    b, _ = other.warp.places(np.array([float(other.lines[0])]), np.array([float(other.lines[2])]))
-    return round(float(b[0] - a[0]) / first.wide)
+def _as_long(
+    warp: Warp, lines: tuple[int, int, int, int], above: Paper
+) -> tuple[int, int, int, int]:
+    """The lines of a paper that begins and ends with the one above it, as one strip's papers do.
+
+    The uprights stand one below the other on the straightened picture, whatever their numbers.
+    """
+    middle = (lines[0] + lines[1]) // 2
+    here, _ = warp.places(np.array([float(middle)]), np.array([float(lines[2])]))
+    u = np.arange(above.lines[0], above.lines[1] + 1.0)
+    there, _ = above.warp.places(u, np.full(len(u), float(above.lines[3])))
+    first = middle - int(np.abs(there - here[0]).argmin())
+    return first, first + above.lines[1] - above.lines[0], lines[2], lines[3]
 
 
 def _wider(

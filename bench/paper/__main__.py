@@ -1,0 +1,243 @@
+"""How well strips come back from paper: drawn, scanned or photographed by simulation, read back.
+
+python -m bench.paper --count 4                        seeds to develop on
+python -m bench.paper --count 4 --locked               the locked seeds, only reported
+python -m bench.paper --kinds scan --count 10
+
+Half hours of CTU-UHB (Chudacek et al. BMC Pregnancy and Childbirth 2014;14:16) are drawn as four
+kinds of paper. Scans have 300 dpi. Photographs are 12.5 minutes at 3 cm/min, half an hour at 1.
+Published for photographs by smartphone: mean absolute error 0.87 bpm, RMSE 1.04, correlation 0.986
+(Comput Methods Programs Biomed 2021;200). Aims: docs/paper.md.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import time
+import warnings
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.paper.camera import photograph, random_shot, scan
+from bench.paper.draw import LOOKS, draw
+from ebbline.errors import EbblineError, RecordingError
+from ebbline.reading.analyse import read
+from ebbline.recording import Channel, ChannelKind, Recording, open_recording
+from ebbline.recording.paper.reading import PaperReading, read_paper
+from ebbline.recording.paper.scale import PaperAnswers
+
+FloatArray = NDArray[np.float64]
+
+DATA = Path(os.environ.get("EBBLINE_SHARED", "../shared")) / "data" / "ctu-uhb"
+DEVELOP, LOCKED = 0, 700_000
+RATE_HZ = 4.0
+SCAN_DPI = 300.0
+PHOTO_SHARE = 0.75
+LEAST_SIGNAL = 0.6
+LOST_BPM = 10.0
+"""A picture read worse than this was read wrongly: a refusal would have been better."""
+
+
+@dataclass
+class Measured:
+    """What the pictures of one kind gave."""
+
+    refused: list[str] = field(default_factory=list)
+    error: list[float] = field(default_factory=list)
+    rmse: list[float] = field(default_factory=list)
+    alike: list[float] = field(default_factory=list)
+    pen: list[float] = field(default_factory=list)
+    seen: list[float] = field(default_factory=list)
+    false: list[float] = field(default_factory=list)
+    activity: list[float] = field(default_factory=list)
+    late_s: list[float] = field(default_factory=list)
+    cpu_s: list[float] = field(default_factory=list)
+    classes: dict[str, list[bool]] = field(default_factory=dict)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--count", type=int, default=4)
+    parser.add_argument("--locked", action="store_true")
+    parser.add_argument("--kinds", default="scan,photograph")
+    asked = parser.parse_args()
+    first = LOCKED if asked.locked else DEVELOP
+    print(f"seeds {first} to {first + asked.count - 1}{', locked' if asked.locked else ''}")
+    for kind in asked.kinds.split(","):
+        found = Measured()
+        for seed in range(first, first + asked.count):
+            one(seed, kind, found)
+        say(kind, asked.count, found)
+
+
+def half_hour(chooser: np.random.Generator) -> tuple[FloatArray, FloatArray]:
+    """Heart rate and activity of half an hour with signal in most of it."""
+    names = sorted(DATA.glob("*.hea"))
+    while True:
+        recording = open_recording(names[chooser.integers(len(names))])
+        below = recording.first(ChannelKind.UTERINE_ACTIVITY)
+        heart = recording.heart_rate().samples
+        start = int(chooser.integers(0, max(1, len(heart) - 7200)))
+        if below is not None and np.isfinite(heart[start : start + 7200]).mean() > LEAST_SIGNAL:
+            return heart[start : start + 7200], np.clip(below.samples[start : start + 7200], 0, 100)
+
+
+def one(seed: int, kind: str, found: Measured) -> None:
+    chooser = np.random.default_rng(seed)
+    heart, activity = half_hour(chooser)
+    name = list(LOOKS)[seed % len(LOOKS)]
+    look = LOOKS[name]
+    if kind == "photograph" and look.speed == 3:
+        heart, activity = heart[:3000], activity[:3000]
+    drawn = draw(heart.copy(), activity, RATE_HZ, look, SCAN_DPI).image
+    picture = (
+        scan(drawn, chooser)
+        if kind == "scan"
+        else photograph(drawn, random_shot(chooser, size=PHOTO_SHARE), chooser)
+    )
+    began = time.process_time()
+    try:
+        told = read_paper(picture, PaperAnswers(speed=float(look.speed)))
+    except RecordingError as error:
+        found.refused.append(error.what)
+        print(f"  {kind} {seed} {name}: refused: {error.what}", flush=True)
+        return
+    found.cpu_s.append(time.process_time() - began)
+    measure(heart, activity, look.trace_mm, look.speed, told, found)
+    print(
+        f"  {kind} {seed} {name}: {found.error[-1]:.2f} bpm, correlation {found.alike[-1]:.4f}",
+        flush=True,
+    )
+
+
+def lowered(values: FloatArray, rate_hz: float) -> FloatArray:
+    """Means at a lower rate, NaN where none of a mean's samples is there."""
+    times = round(RATE_HZ / rate_hz)
+    rows = values[: len(values) // times * times].reshape(-1, times)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        found: FloatArray = np.nanmean(rows, axis=1)
+    return found
+
+
+def measure(
+    heart: FloatArray,
+    activity: FloatArray,
+    pen_mm: float,
+    speed: int,
+    told: PaperReading,
+    found: Measured,
+) -> None:
+    rate = told.rate_hz
+    truth = lowered(heart, rate)
+    values = told.heart[0].values
+    count = min(len(truth), len(values))
+    truth, values = truth[:count], values[:count]
+    both = np.isfinite(truth) & np.isfinite(values)
+    off = values[both] - truth[both]
+    found.error.append(float(np.abs(off).mean()))
+    found.rmse.append(float(np.sqrt((off**2).mean())))
+    found.alike.append(float(np.corrcoef(values[both], truth[both])[0, 1]))
+    found.seen.append(both.sum() / max(np.isfinite(truth).sum(), 1))
+    found.false.append(float((np.isfinite(values) & np.isnan(truth)).sum() / count))
+    found.pen.append(pen_floor(heart, pen_mm / 10 / (speed / 60)))
+    found.late_s += shifts(truth, values, rate)
+    if told.activity is not None:
+        below = lowered(activity, rate)[:count]
+        there = np.isfinite(told.activity.values[:count]) & np.isfinite(below)
+        if there.any():
+            found.activity.append(
+                float(np.abs(told.activity.values[:count][there] - below[there]).mean())
+            )
+    if len(heart) == 7200:
+        compare_classes(heart, activity, told, found)
+
+
+def pen_floor(heart: FloatArray, width_s: float) -> float:
+    """What a stroke so wide hides: distance of samples from the middle of what it covers, bpm."""
+    from scipy.ndimage import maximum_filter1d, minimum_filter1d
+
+    there = np.isfinite(heart)
+    at = np.arange(len(heart))
+    whole = np.interp(np.arange(0, len(heart) - 1, 0.1), at, np.interp(at, at[there], heart[there]))
+    size = max(1, round(width_s * RATE_HZ * 10)) | 1
+    middle = (maximum_filter1d(whole, size) + minimum_filter1d(whole, size)) / 2
+    return float(np.abs(middle - whole)[::10][there[: len(middle[::10])]].mean())
+
+
+def shifts(truth: FloatArray, values: FloatArray, rate: float) -> list[float]:
+    """Seconds by which each five minutes of the trace lie late, to a sample."""
+    size, most = round(300 * rate), round(6 * rate)
+    found = []
+    for start in range(0, len(truth) - size + 1, size):
+        fits = []
+        for move in range(-most, most + 1):
+            if start + move < 0 or start + move + size > len(values):
+                continue
+            apart = np.abs(values[start + move : start + move + size] - truth[start : start + size])
+            there = np.isfinite(apart)
+            if there.mean() > 0.5:
+                fits.append((float(apart[there].mean()), move / rate))
+        if fits:
+            found.append(min(fits)[1])
+    return found
+
+
+def compare_classes(
+    heart: FloatArray, activity: FloatArray, told: PaperReading, found: Measured
+) -> None:
+    read_back = [Channel(ChannelKind.FETAL_HEART_RATE, told.heart[0].values, told.rate_hz, fetus=1)]
+    if told.activity is not None:
+        read_back.append(Channel(ChannelKind.UTERINE_ACTIVITY, told.activity.values, told.rate_hz))
+    original = (
+        Channel(ChannelKind.FETAL_HEART_RATE, heart, RATE_HZ, fetus=1),
+        Channel(ChannelKind.UTERINE_ACTIVITY, activity, RATE_HZ),
+    )
+    try:
+        a, b = (read(Recording("half hour", tuple(c))) for c in (original, read_back))
+    except EbblineError:
+        return
+    classes = [{str(c.standard): c.label for c in one.fetuses[0].classes} for one in (a, b)]
+    for standard, category in classes[0].items():
+        found.classes.setdefault(standard, []).append(classes[1].get(standard) == category)
+
+
+def interval(of: list[float]) -> str:
+    """Mean with the 95 % interval of 2000 resamples of pictures."""
+    if not of:
+        return "none"
+    chooser = np.random.default_rng(0)
+    means = chooser.choice(of, (2000, len(of))).mean(axis=1)
+    low, high = np.quantile(means, (0.025, 0.975))
+    return f"{np.mean(of):.3g} ({low:.3g} to {high:.3g})"
+
+
+def say(kind: str, count: int, found: Measured) -> None:
+    print(f"\n{kind}: {count} pictures, {len(found.refused)} refused")
+    wrong = sum(error > LOST_BPM for error in found.error)
+    late = np.abs(found.late_s)
+    for what, told in (
+        ("mean absolute error, bpm", interval(found.error)),
+        ("of which the pen's width hides, bpm", interval(found.pen)),
+        ("root mean square error, bpm", interval(found.rmse)),
+        ("correlation", interval(found.alike)),
+        ("read of what was drawn, share", interval(found.seen)),
+        ("read where nothing was drawn, share", interval(found.false)),
+        ("activity, mean absolute error, % of the paper", interval(found.activity)),
+        ("five minutes within 1 s, share", interval([float(one <= 1) for one in late])),
+        ("processor time a page, s", interval(found.cpu_s)),
+        (f"pictures read more than {LOST_BPM:g} bpm wrong", str(wrong)),
+        *((f"same class, {s}", interval([float(x) for x in v])) for s, v in found.classes.items()),
+    ):
+        print(f"  {what:48} {told}")
+    for reason in sorted(set(found.refused)):
+        print(f"  refused {found.refused.count(reason)}: {reason}")
+    print(flush=True)
+
+
+if __name__ == "__main__":
+    main()
