@@ -15,6 +15,9 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache
+
+import numpy as np
 
 from ebbline.criteria import classify
 from ebbline.criteria.model import Classification, Standard
@@ -102,6 +105,24 @@ class Checkpoint:
     read_from_s: float
     at_s: float
     final: tuple[Findings, ...]
+
+
+@cache
+def compiled() -> None:
+    """Have the kernels ready: what a first reading compiles or loads, once for a process.
+
+    It takes half a minute where nothing was ever compiled; a server calls it from a thread, so
+    that its first bed does not keep all others waiting.
+    """
+    reader = BedReader("kernels", standards=())
+    beat = 138.0 + 6.0 * np.sin(np.arange(4 * 660) / 40.0)
+    for kind, fetus, sensor in (
+        (ChannelKind.FETAL_HEART_RATE, 1, SensorKind.ULTRASOUND),
+        (ChannelKind.UTERINE_ACTIVITY, 0, SensorKind.TOCO),
+        (ChannelKind.MATERNAL_HEART_RATE, 0, SensorKind.MATERNAL_PULSE),
+    ):
+        reader.receive(kind, fetus, sensor, 4.0, 0, beat - 50.0 * (fetus == 0))
+        reader.read_full(600.0)
 
 
 class TooFarAheadError(ValueError):

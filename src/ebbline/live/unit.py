@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ebbline.live.bed import BedUpdate, Known, WatchedBed
-from ebbline.live.bed_reader import MOST_AHEAD_S, Checkpoint, Pace, TooFarAheadError
+from ebbline.live.bed_reader import MOST_AHEAD_S, Checkpoint, Pace, TooFarAheadError, compiled
 from ebbline.live.bus import Bus
 from ebbline.live.notice_policy import NoticePolicy, load_notices
 from ebbline.live.packets import Packet, PacketError
@@ -242,6 +242,7 @@ class Unit:
 
     async def _read(self) -> None:
         """One look over all beds for what is due."""
+        await asyncio.to_thread(compiled)
         for bed in list(self.beds.values()):
             due_s = bed.reader.read_to_s + bed.reader.pace.step_s + bed.reader.pace.settle_s
             now_s = self.seconds(bed)
