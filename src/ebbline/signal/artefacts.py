@@ -43,7 +43,7 @@ FLAT_S = 300.0
 """So long without any change of value no living heart rate stays."""
 
 
-LEAST_RUN_S, RUN_GAP_S, RUN_STEP_BPM, RUN_EDGE_S = 5.0, 0.5, 8.0, 1.0
+LEAST_RUN_S, RUN_GAP_S, RUN_STEP_BPM, RUN_EDGE_S = 5.0, 0.5, 12.0, 1.0
 """Signal in shorter runs, between gaps or steps of more, tells nothing of the bandwidth, and of a
 longer run the outermost second does not: what a sensor gives as it loses the heart and finds it
 again is often another rate (ours: on invented labours with 10 % loss and more the bandwidth was
