@@ -9,15 +9,40 @@ from ebbline.ground_truth import Seen, findings_from_truth
 from ebbline.recording.model import Context
 from ebbline.synth.engine import LabourEngine
 from ebbline.synth.scenario import Scenario
-from ebbline.teach.answers import ExaminationAnswer, Mark, MarkKind, StripAnswer
+from ebbline.teach.answers import (
+    AuscultationAnswer,
+    ExaminationAnswer,
+    Mark,
+    MarkKind,
+    StripAnswer,
+    TwinsAnswer,
+)
 from ebbline.teach.case_facts import strip_truth
 from ebbline.teach.coverage import well_monitored
 from ebbline.teach.debrief import LIMITS, debrief, verdicts
 from ebbline.teach.encounter import Encounter
 from ebbline.teach.grading import reading_truth, score
+from ebbline.teach.handover import statements
 from ebbline.teach.library import shipped, shipped_case
+from ebbline.teach.measure_facts import Fact
+from ebbline.teach.measures import measure_table
 from ebbline.teach.sensations import GRIPS_HERE, Grip
-from ebbline.teach.steps import Choose, Conclude, Feel, Finish, ReadStrip, Tell
+from ebbline.teach.steps import (
+    Auscultate,
+    Choose,
+    Conclude,
+    ConcludeAuscultation,
+    ConcludeTwins,
+    Feel,
+    Finish,
+    HandOver,
+    PlaceContractionSensor,
+    PlaceHeartSensor,
+    ReadStrip,
+    Recognise,
+    Tell,
+    Wait,
+)
 from ebbline.terms import Stage, Window
 
 PERFECT_CASES = [c for c in shipped().values() if c.recorded is None]
@@ -39,16 +64,80 @@ def perfect_answer(encounter):
     )
 
 
+def played_promptly(case):
+    """Up to the reading, with what a threat asks for done as soon as it can be known."""
+    encounter = Encounter(case, 0)
+    if "sensors" in case.asks:
+        lay(encounter)
+    elif "auscultation" not in case.asks:
+        return encounter
+    while encounter.minute < case.minutes_before_reading and encounter.birth is None:
+        site = encounter.site.at
+        encounter.take(Wait(1.0))
+        if encounter.site.at != site:
+            lay(encounter)
+        if case.threat is not None and encounter.minute >= case.threat.minute:
+            see_to_threat(encounter)
+    return encounter
+
+
+def lay(encounter):
+    heart, belt = encounter.site.at, encounter.contraction_sites[0]
+    encounter.take(PlaceHeartSensor(heart.x_cm, heart.y_cm))
+    encounter.take(PlaceContractionSensor(belt.x_cm, belt.y_cm))
+
+
+def see_to_threat(encounter):
+    """Wait for the threat where it is still to come; call, act and ask for birth, once."""
+    threat = encounter.threat
+    if threat is None or encounter.recognised or "measures" not in encounter.case.asks:
+        return
+    while encounter.minute < threat.from_minute:
+        encounter.take(Wait(min(30.0, threat.from_minute - encounter.minute)))
+    if encounter.minute < threat.from_minute + 0.5 and threat.from_minute > 0:
+        encounter.take(Wait(0.5))
+    table, kind = measure_table(), threat.kind
+    encounter.take(Recognise(kind.id))
+    facts = encounter.facts()
+    step = max(kind.call, table.lowest_call(facts).step)
+    encounter.take(Tell(next(p.id for p in table.people if p.step == step)))
+    for name in (*kind.acts, *(m.id for m in table.wanted(facts))):
+        if not table.measure(name).dangers(facts) and table.measure(name).is_accepted(facts):
+            encounter.take(Choose(name))
+    if kind.birth:
+        encounter.take(Choose("get ready for birth"))
+
+
+def listen_well(encounter):
+    for _ in range(5):
+        start, beats = encounter.beats_ahead(120.0)
+        encounter.take(Auscultate(120.0, tuple(beats - start)))
+    baseline = float(encounter.labour().truth.baseline.values[-600:].mean())
+    heard = Fact.DECELERATION_HEARD in encounter.facts()
+    encounter.take(ConcludeAuscultation(AuscultationAnswer(baseline, heard, heard)))
+
+
 @pytest.mark.parametrize("case", PERFECT_CASES, ids=lambda c: c.id)
 def test_whoever_knows_the_truth_gets_every_point_of_every_shipped_case(case):
     """Hands, sensors, reading, measures and calls answered from the truth: nothing is unfair."""
     from ebbline.teach.answers import InternalAnswer
     from ebbline.teach.electrode_policy import may_be_offered
     from ebbline.teach.grading import examination_truth
-    from ebbline.teach.measures import measure_table
     from ebbline.teach.steps import DecideInternal
 
-    encounter = well_monitored(case)
+    encounter = played_promptly(case)
+    if "auscultation" in case.asks:
+        listen_well(encounter)
+    if case.second_twin is not None:
+        first, second = encounter.heart_bpm(), case.second_twin
+        encounter.take(
+            ConcludeTwins(
+                TwinsAnswer(
+                    second.fetus.lie, second.fetus.presentation, first,
+                    first + second.heart_apart_bpm,
+                )
+            )
+        )  # fmt: skip
     if "hands" in case.asks:
         truth = examination_truth(encounter)
         encounter.take(
@@ -66,8 +155,13 @@ def test_whoever_knows_the_truth_gets_every_point_of_every_shipped_case(case):
     if "measures" in case.asks:
         facts = encounter.facts()
         for measure in measure_table().wanted(facts):
-            encounter.take(Choose(measure.id))
-        encounter.take(Tell(measure_table().lowest_call(facts).id))
+            if encounter.birth is None:
+                encounter.take(Choose(measure.id))
+        if encounter.birth is None:
+            encounter.take(Tell(measure_table().lowest_call(facts).id))
+    see_to_threat(encounter)
+    if "handover" in case.asks:
+        encounter.take(HandOver(tuple(one.id for one in statements(encounter) if one.must)))
     encounter.take(Finish())
     made = score(encounter)
     lost = [(line.item, line.learner, line.truth) for line in made.lines if line.share < 0.999]
@@ -81,7 +175,7 @@ def test_every_case_can_be_debriefed_without_a_single_answer(case):
     encounter = Encounter(case, 3)
     encounter.take(Finish())
     made = debrief(encounter)
-    assert made.limits == LIMITS
+    assert set(LIMITS) <= set(made.limits)
     assert made.score.share < 0.6
     if made.strip is not None:
         assert any(part.title.startswith("Class by") for part in made.strip.reading)

@@ -279,7 +279,7 @@ def test_telling_nobody_of_an_emergency_is_flagged():
     encounter.take(Choose("go on and review on time"))
     encounter.take(Finish())
     choices = [u.choice for u in score(encounter).unsafe]
-    assert any("Told nobody" in choice for choice in choices)
+    assert "Help was not called in time" in choices
     assert any("Go on as before" in choice for choice in choices)
 
 

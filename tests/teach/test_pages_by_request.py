@@ -288,6 +288,35 @@ def test_a_learner_takes_everything_along_and_has_it_erased(school: Visitor):
     assert teaching.attempt(other).learner == "Ben"
 
 
+def test_erasing_a_learner_leaves_the_name_nowhere_in_what_teaching_keeps(school: Visitor):
+    from sqlalchemy import select
+
+    from ebbline.web.teaching.models import LAYOUT
+
+    school.sign_in("Ann")
+    finished(school)
+    teaching: Teaching = school.app.state.teaching
+    for names in (["Ann"], ["Ann", "Ben"]):
+        teaching.set_assignment(
+            case="what-follows",
+            seed=0,
+            title="",
+            due_at=None,
+            attempts=0,
+            names=names,
+            set_by="Tea",
+        )
+    school.post("/teach/mine/erase", data={"sure": "yes"})
+    with teaching._store.session() as session:
+        rows = [
+            str(tuple(row))
+            for table in LAYOUT.metadata.tables.values()
+            for row in session.execute(select(table))
+        ]
+    assert any("Ben" in row for row in rows)
+    assert not [row for row in rows if "Ann" in row]
+
+
 def test_exports_carry_pseudonyms_unless_names_are_asked_for(school: Visitor):
     school.sign_in("Ann")
     finished(school)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ebbline.cli.output import Force, Outputs
-from ebbline.errors import EbblineError
+from ebbline.errors import EbblineError, ScenarioError
 from ebbline.terms import counted
 
 if TYPE_CHECKING:
@@ -109,9 +109,10 @@ def check(
 ) -> None:
     """Check case files, and tell what each truly shows."""
     from ebbline.teach.case import case_from_file
-    from ebbline.teach.coverage import shown_by
+    from ebbline.teach.coverage import missing_promises, shown_by
     from ebbline.teach.patient import check as sound
     from ebbline.teach.truth_words import truth_in_words
+    from ebbline.teach.variants import draw_that_keeps_promises
 
     problems = []
     for file in files:
@@ -120,6 +121,14 @@ def check(
             sound(case)
             words = truth_in_words(case, 0)
             shown = sorted(shown_by(case))
+            if missing := missing_promises(case):
+                draw = draw_that_keeps_promises(case)
+                raise ScenarioError(
+                    f"its strip does not show what it promises: {', '.join(missing)}.",
+                    where=str(file),
+                    remedy="Change the labour or the promises"
+                    + (f", or set `draw: {draw}`." if draw is not None else "."),
+                )
         except EbblineError as error:
             problems.append(str(error))
             continue
@@ -188,6 +197,77 @@ def report(
 
     made = class_report(_finished(store, assignment)[0])
     typer.echo(codec.to_json(made, indent=2) if as_json else report_text(made), nl=as_json)
+
+
+@teach_app.command()
+def portfolio(
+    learner: Annotated[str, typer.Argument(help="The learner's account name.")],
+    store: StorePath = None,
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+) -> None:
+    """A learner's results: cases, growth by term, how sure, unsafe choices."""
+    from ebbline import codec
+    from ebbline.teach.portfolio import portfolio as made
+    from ebbline.teach.portfolio import portfolio_text
+
+    finished = _finished(store, "")[0]
+    known = sorted({attempt.learner for attempt in finished})
+    if learner not in known:
+        raise EbblineError(
+            f"{learner!r} has finished no case.",
+            remedy="Known: " + ", ".join(known) + "." if known else "Nobody has yet.",
+        )
+    found = made(finished, learner)
+    typer.echo(codec.to_json(found, indent=2) if as_json else portfolio_text(found), nl=as_json)
+
+
+@teach_app.command()
+def passmark(
+    judgements: Annotated[
+        Path,
+        typer.Argument(help="CSV: a first column of cases, then one column a judge, 0 to 100."),
+    ],
+) -> None:
+    """A pass mark by Angoff's method: what judges expect of a learner just good enough."""
+    import csv
+
+    from ebbline.teach.statistics.reliability import angoff
+
+    try:
+        rows = list(csv.reader(judgements.read_text(encoding="utf-8").splitlines()))[1:]
+        table = [[float(cell) / 100 for cell in row[1:]] for row in rows if row]
+        made = angoff(list(zip(*table, strict=True)))
+    except (OSError, ValueError) as error:
+        raise EbblineError(
+            f"no pass mark can be made of it: {error}.",
+            where=str(judgements),
+            remedy="A heading; then for each case its name and each judge's 0 to 100.",
+        ) from None
+    error_words = f", standard error {100 * made.error:.1f}" if made.judges > 1 else ""
+    typer.echo(
+        f"Pass mark {100 * made.mark:.1f} of 100 by Angoff's method ({made.judges} judges, "
+        f"{made.items} cases{error_words})."
+    )
+
+
+@teach_app.command()
+def practice(
+    one: Annotated[str, typer.Argument(help='A term, such as "late deceleration".')],
+    other: Annotated[str, typer.Argument(help="The term that it is taken for.")],
+    seed: Annotated[int, typer.Option(min=0, help="Other strips with another seed.")] = 0,
+) -> None:
+    """Ten short strips of one term or the other, in random order: say which."""
+    from ebbline.teach.practice import contrasting
+    from ebbline.teach.terminal import strip_in_letters
+
+    right = 0
+    for strip in contrasting((one, other), seed):
+        typer.echo("\n".join(strip_in_letters(strip.recording, strip.window)))
+        said = str(typer.prompt(f"{strip.number}: 1 {one}, 2 {other}", default=""))
+        given = {"1": one, "2": other}.get(said.strip(), said.strip())
+        right += given == strip.answer
+        typer.echo(("Right. " if given == strip.answer else "No. ") + strip.why)
+    typer.echo(f"{right} of 10 right.")
 
 
 @teach_app.command()

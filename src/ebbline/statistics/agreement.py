@@ -100,12 +100,15 @@ def cohen(
     categories: int,
     *,
     weighting: Weighting = Weighting.NONE,
+    groups: Sequence[int] | None = None,
     resamples: int = 1000,
     seed: int = 0,
 ) -> Agreement:
     """Cohen's kappa of two readers over the units that both answered (statsmodels).
 
-    first, second: class index of each unit, 0..categories-1, MISSING where not given.
+    first, second: class index of each unit, 0..categories-1, MISSING where not given. groups: of
+    each unit, where units come in groups (many answers to one case): the interval then resamples
+    groups whole, and `units` counts them.
     """
     from statsmodels.stats.inter_rater import cohens_kappa
 
@@ -123,7 +126,16 @@ def cohen(
         kappa = cohens_kappa(table, wt=weights[weighting], return_results=False)
         return float(kappa)
 
-    return _finished(f"Cohen's kappa, {weighting.value}", estimate, len(a), 2, resamples, seed)
+    name = f"Cohen's kappa, {weighting.value}"
+    if groups is None:
+        return _finished(name, estimate, len(a), 2, resamples, seed)
+    of_group = np.asarray(groups, int)[both]
+    members = [np.flatnonzero(of_group == one) for one in np.unique(of_group)]
+
+    def by_group(chosen: IntArray) -> float:
+        return estimate(np.concatenate([members[i] for i in chosen]))
+
+    return _finished(name, by_group, len(members), 2, resamples, seed)
 
 
 def fleiss(

@@ -44,6 +44,15 @@ def by_learner_and_item(
     return shares
 
 
+def by_learner_and_case(attempts: Iterable[FinishedAttempt]) -> dict[str, dict[str, float]]:
+    """learner -> case -> share of its points, from each learner's first try."""
+    shares: dict[str, dict[str, float]] = {}
+    for attempt in sorted(attempts, key=lambda a: a.finished):
+        if attempt.score.lines:
+            shares.setdefault(attempt.learner, {}).setdefault(attempt.case, attempt.score.share)
+    return shares
+
+
 def as_progress(attempts: Iterable[FinishedAttempt]) -> tuple[ScoredAttempt, ...]:
     """The attempts as the progress statistics take them."""
     return tuple(

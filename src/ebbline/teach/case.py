@@ -264,7 +264,8 @@ class Case(_Part):
 
     threat: what worsens with the clock. guided: after each grip it is told what it rules out.
     promises: terms that the strip must truly show up to its reading (`coverage.TERMS`), so that
-    the story fits it; checked with the case.
+    the story fits it; checked with the case. draw: which of the labours that the case as written
+    can be is taken, where the first does not show what is promised.
     """
 
     ebbline_case: Literal[1]
@@ -286,6 +287,7 @@ class Case(_Part):
     minutes_after: Annotated[int, Field(ge=0, le=120)] = 30
     aims: tuple[Text, ...] = ()
     promises: tuple[Text, ...] = ()
+    draw: Annotated[int, Field(ge=0, le=1000)] = 0
     afterword: Annotated[str, Field(max_length=2000)] = ""
 
     @model_validator(mode="after")

@@ -113,6 +113,8 @@ def facts_of(
         }
     elif fetus.presentation is not Presentation.VERTEX:
         facts.add(Fact.NOT_BY_THE_HEAD)
+        if in_labour:
+            facts.add(Fact.FACE_OR_BROW_IN_LABOUR)
     if fetus.fifths == 5:
         facts.add(Fact.HEAD_ABOVE_BRIM)
     return facts
@@ -342,6 +344,10 @@ def _labels(
     labels: dict[str, str] = {}
     accepted: dict[str, tuple[str, ...]] = {}
     for standard in Standard:
+        if standard is not case.standard:
+            labels[standard.value] = classify(exact, window, standard, context).label
+            accepted[standard.value] = (labels[standard.value],)
+            continue
         made = [classify(findings, window, standard, context) for findings in careful]
         labels[standard.value] = made[0].label
         # Where signal is missing over a danger that was seen, naming the danger is right as well.

@@ -77,11 +77,18 @@ def _lay(encounter: Encounter) -> None:
     encounter.take(PlaceContractionSensor(belt.x_cm, belt.y_cm))
 
 
-def shown_by(case: Case, seed: int = AS_WRITTEN) -> frozenset[str]:
+def shown_by(
+    case: Case, seed: int = AS_WRITTEN, *, engine_seed: int | None = None
+) -> frozenset[str]:
     """The terms and ways to lie that a case shows, up to its reading."""
     if case.recorded is not None:
         return frozenset()
-    encounter = well_monitored(case, seed)
+    return shown_in(well_monitored(case, seed, engine_seed=engine_seed))
+
+
+def shown_in(encounter: Encounter) -> frozenset[str]:
+    """What an encounter shows up to now."""
+    case = encounter.case
     shown: set[str] = set()
     if AskedStep.HANDS in case.asks:
         shown |= _lies(encounter)
@@ -90,6 +97,14 @@ def shown_by(case: Case, seed: int = AS_WRITTEN) -> frozenset[str]:
     if encounter.monitors and AskedStep.STRIP in case.asks:
         shown |= _strip(encounter)
     return frozenset(shown)
+
+
+def missing_promises(case: Case) -> tuple[str, ...]:
+    """What a case promises and its strip as written does not show: its story would not fit.
+
+    `ebbline teach check` names another `draw` that keeps them, where there is one.
+    """
+    return tuple(sorted(set(case.promises) - shown_by(case))) if case.promises else ()
 
 
 def _lies(encounter: Encounter) -> set[str]:

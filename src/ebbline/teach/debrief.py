@@ -17,14 +17,20 @@ from ebbline.reading.analyse import read, read_findings
 from ebbline.synth.scenario import Point
 from ebbline.teach import anatomy
 from ebbline.teach.answers import DECELERATION_MARKS, Mark, MarkKind
+from ebbline.teach.auscultation import true_mean_bpm
 from ebbline.teach.case import AskedStep
 from ebbline.teach.case_facts import context_of
 from ebbline.teach.electrode_policy import Allowed, may_be_offered
 from ebbline.teach.encounter import Encounter
+from ebbline.teach.fetal_course import LIMITS as GASES_LIMITS
+from ebbline.teach.fetal_course import Birth
 from ebbline.teach.grading import decision_facts, examination_truth, reading_truth, score
+from ebbline.teach.handover import statements
 from ebbline.teach.measures import measure_table
 from ebbline.teach.scoring import NEITHER_HIT_NOR_MISS, Score
 from ebbline.teach.sensations import Sensation, findings_of
+from ebbline.teach.summary import Summary, summary
+from ebbline.teach.threat_scoring import Response, response
 from ebbline.teach.truth import ExaminationTruth, StripTruth
 from ebbline.terms import Stage, Window
 
@@ -159,14 +165,44 @@ class Debrief:
     strip: StripDebrief | None
     measures: MeasuresDebrief | None
     limits: tuple[str, ...]
+    summary: Summary
+    birth: Birth | None = None
+    threat: str = ""
+    response: Response | None = None
+    handover: tuple[StatementVerdict, ...] = ()
+    counts: tuple[CountVerdict, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class StatementVerdict:
+    """One statement of the handover, as it stood. must: it had to be said; true: it was so."""
+
+    section: str
+    say: str
+    said: bool
+    must: bool
+    true: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CountVerdict:
+    """One listening. start_s, end_s: of the labour; said, true: bpm, NaN where not counted."""
+
+    start_s: float
+    end_s: float
+    said: float
+    true: float
 
 
 def debrief(encounter: Encounter) -> Debrief:
     """The debrief of an attempt, finished or not."""
     asks = encounter.case.asks
+    scored = score(encounter)
+    threat = encounter.threat
+    limits = LIMITS if threat is None else (*LIMITS[:-1], GASES_LIMITS, LIMITS[-1])
     return Debrief(
         title=encounter.case.title,
-        score=score(encounter),
+        score=scored,
         aims=encounter.case.aims,
         afterword=encounter.case.afterword,
         happened=tuple(encounter.happened),
@@ -179,7 +215,35 @@ def debrief(encounter: Encounter) -> Debrief:
         ),
         strip=_strip(encounter) if AskedStep.STRIP in asks and encounter.minute >= 1 else None,
         measures=_measures(encounter) if AskedStep.MEASURES in asks else None,
-        limits=LIMITS,
+        limits=limits,
+        summary=summary(scored, encounter.birth),
+        birth=encounter.birth,
+        threat="" if threat is None else threat.kind.say,
+        response=None if threat is None else response(encounter, threat),
+        handover=_handover(encounter),
+        counts=_counts(encounter),
+    )
+
+
+def _handover(encounter: Encounter) -> tuple[StatementVerdict, ...]:
+    if AskedStep.HANDOVER not in encounter.case.asks:
+        return ()
+    given = encounter.handed_over
+    said = set(given.said) if given is not None else set()
+    return tuple(
+        StatementVerdict(one.section.value, one.say, one.id in said, one.must, one.true)
+        for one in (encounter.offered or statements(encounter))
+        if one.must or one.id in said
+    )
+
+
+def _counts(encounter: Encounter) -> tuple[CountVerdict, ...]:
+    if not encounter.counts:
+        return ()
+    truth = encounter.labour().truth
+    return tuple(
+        CountVerdict(c.start_s, c.end_s, c.bpm, true_mean_bpm(truth, c.first_s, c.last_s))
+        for c in encounter.counts
     )
 
 

@@ -724,7 +724,9 @@ class Encounter:
 
     def _change(self, knobs: dict[str, Any]) -> None:
         """From now on the labour has these knobs; what the learner set stays set."""
-        calm = patient.calm(self._engine.scenario, self.minute - self._planned_minute)
+        turned = [one.scenario for one in self._pending if isinstance(one, act.ChangeCourse)]
+        base = turned[-1] if turned else self._engine.scenario
+        calm = patient.calm(base, 0.0 if turned else self.minute - self._planned_minute)
         self._planned_minute = self.minute
         scenario = patient.changed(calm, knobs, where=self.case.id)
         self._pending.append(act.ChangeCourse(scenario))

@@ -183,11 +183,25 @@ def _measures(encounter: Encounter) -> Score:
         accepted = reading_truth(encounter).accepted_labels[standard.value]
         milder = milder_facts(facts, accepted, standard)
     made = score_measures(
-        encounter.choices, encounter.calls, facts, since=encounter.since, milder=milder
+        encounter.choices,
+        encounter.calls,
+        facts,
+        since=encounter.since,
+        milder=milder,
+        moments=_moments(encounter),
     )
     if encounter.threat is None:
         return made
     return joined((made, score_threat(encounter, encounter.threat)))
+
+
+def _moments(encounter: Encounter) -> list[tuple[float, frozenset[Fact]]]:
+    """When the learner looked, and what was true then."""
+    made = [(choice.minute, choice.facts) for choice in encounter.choices]
+    made += [(call.minute, call.facts) for call in encounter.calls]
+    if encounter.reading is not None:
+        made.append((encounter.reading.minute, encounter.reading.facts))
+    return made
 
 
 MOTHERS_RATE = "The mother's rate was read as the fetus's"

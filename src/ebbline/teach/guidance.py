@@ -14,9 +14,13 @@ from ebbline.teach.sensations import Sensation, findings_of
 if TYPE_CHECKING:
     from ebbline.teach.encounter import Encounter
 
-POSSIBLE, RULED_OUT, LIKELY = 0.04, 0.015, 0.9
+POSSIBLE, RULED_OUT, LIKELY = 0.01, 0.01, 0.9
 """Probability above which a way to lie was open before the grip, below which it is ruled out, and
 from which it is all but told (ours)."""
+
+SPEAKS_AGAINST, SPEAKS_FOR = 1 / 3, 1.5
+"""Share of the earlier probability that is left, or more than it, from which a grip speaks for or
+against a way to lie without settling it (ours)."""
 
 
 def after_grip(encounter: Encounter) -> tuple[str, ...]:
@@ -39,6 +43,21 @@ def after_grip(encounter: Encounter) -> tuple[str, ...]:
         ]
         if out:
             said.append(f"Ruled out ({name}): {', '.join(out)}.")
+        open_still = [one for one in is_now if one.word not in out and earlier.get(one.word, 0.0)]
+        against = [
+            one.word
+            for one in open_still
+            if one.probability >= RULED_OUT and one.probability < SPEAKS_AGAINST * earlier[one.word]
+        ]
+        favours = [
+            one.word
+            for one in open_still
+            if one.probability >= 10 * RULED_OUT
+            and one.probability > SPEAKS_FOR * earlier[one.word]
+        ]
+        for words, these in (("Speaks against", against), ("Speaks for", favours)):
+            if these:
+                said.append(f"{words} ({name}): {', '.join(these)}.")
         top = max(is_now, key=lambda one: one.probability)
         if top.probability >= LIKELY > earlier.get(top.word, 0.0):
             said.append(f"All but told ({name}): {top.word}.")

@@ -50,6 +50,7 @@ class Fact(StrEnum):
     IRREGULAR_HEART = "irregular heart rate"
     SHOULDER_STUCK = "shoulder does not follow the head"
     SEPSIS = "sepsis"
+    FACE_OR_BROW_IN_LABOUR = "face or brow in labour"
     TWINS = "twins"
     VASA_PRAEVIA = "vasa praevia"
     SCAR = "scar on the uterus"

@@ -238,6 +238,7 @@ def score_measures(
     *,
     since: float | None = None,
     milder: Collection[Fact] = (),
+    moments: Sequence[tuple[float, Collection[Fact]]] = (),
 ) -> Score:
     """Choices and calls against what the picture at the decision (facts) calls for.
 
@@ -246,7 +247,8 @@ def score_measures(
     step the picture asks for or the one above gets all, two above gets half, below it none. since:
     minute from which the picture could be known; what comes late counts less (`promptness`). None:
     time does not count here. milder: the facts as another careful reader would have them; both
-    count where the truth lies on a border.
+    count where the truth lies on a border. moments: (minute, facts) at which the picture was looked
+    at; what was not called for yet at one of them counts from the next at which it was.
     """
     table = measure_table()
     pictures = [facts, milder] if milder else [facts]
@@ -267,12 +269,17 @@ def score_measures(
         and not measure.dangers(facts)
     ]
     hits = [
-        1.0 if since is None else promptness(first[measure.id], since)
+        1.0
+        if since is None
+        else promptness(first[measure.id], _called_for_from(measure, since, moments))
         for measure in wanted
         if measure.id in first
     ]
     share = sum(hits) / len(wanted) if wanted else 1.0
     share = max(0.0, share - IDLE_COSTS * len(idle))
+    telling = _telling(table, calls, facts, since, milder)
+    if not wanted and not first:  # nothing called for, nothing chosen: no skill was shown
+        return Score((telling,), skills=(("telling", telling.share),))
     rule = RULES["measures"]
     notes = [f"{measure.say}: {measure.unsupported}" for measure in idle if measure.unsupported]
     if any(hit < 1.0 for hit in hits):
@@ -287,8 +294,24 @@ def score_measures(
         "; ".join(dict.fromkeys(measure.source for measure in wanted)) or rule.citation,
         " ".join(notes),
     )
-    telling = _telling(table, calls, facts, since, milder)
     return Score((measures, telling), skills=(("measures", share), ("telling", telling.share)))
+
+
+def _called_for_from(
+    measure: Measure, since: float, moments: Sequence[tuple[float, Collection[Fact]]]
+) -> float:
+    """From when a measure was called for: later than since only where a look shows that."""
+    start, not_yet = since, False
+    for minute, facts in sorted(moments, key=lambda moment: moment[0]):
+        if minute < since:
+            continue
+        if not measure.is_wanted(facts):
+            not_yet = True
+        elif not_yet:
+            return minute
+        else:
+            return start
+    return start
 
 
 def _telling(

@@ -45,9 +45,20 @@ def notes_of(case: Case) -> tuple[tuple[str, str], ...]:
         ("Fetal bleeding disorder", _said(mother.fetal_bleeding_disorder)),
         ("Scar on the uterus", _said(mother.uterine_scar)),
     ]
+    for name, value in (
+        ("Hepatitis D", mother.hepatitis_d),
+        ("Hepatitis E", mother.hepatitis_e),
+        ("First attack of herpes in the last six weeks", mother.primary_herpes),
+        ("Vessels of the fetus over the cervix", mother.vasa_praevia),
+    ):
+        if value is not False:
+            notes.append((name, _said(value)))
+    if case.second_twin is not None:
+        notes.append(("Fetuses", "two, each with its own sac"))
     if mother.refuses_internal:
         notes.append(("Wishes", "no internal sensor"))
-    seen = [sign.value for sign in case.signs if sign is not Sign.CORD_FELT]
+    hidden = (Sign.CORD_FELT, Sign.IRREGULAR_HEART)
+    seen = [sign.value for sign in case.signs if sign not in hidden]
     if seen:
         notes.append(("Seen now", ", ".join(seen)))
     return tuple(notes)

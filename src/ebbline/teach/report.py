@@ -20,13 +20,18 @@ from ebbline.teach.answers import MarkKind
 from ebbline.teach.attempt_record import (
     FinishedAttempt,
     as_progress,
+    by_learner_and_case,
     by_learner_and_item,
     class_ratings,
 )
+from ebbline.teach.portfolio import calibration_words, confidences, growth_words, skill_shares
 from ebbline.teach.standards import TITLES, classes_of
+from ebbline.teach.statistics.calibration import Calibration, calibration
 from ebbline.teach.statistics.confusion import MISSED, NOT_THERE, Confusion, confusion
+from ebbline.teach.statistics.growth import Growth, growth
 from ebbline.teach.statistics.items import ItemStatistic, item_statistics
 from ebbline.teach.statistics.progress import AttemptLevel, progress
+from ebbline.teach.statistics.reliability import Reliability, reliability
 from ebbline.terms import counted
 
 RESAMPLES = 1000
@@ -69,6 +74,9 @@ class ClassReport:
     classes: tuple[tuple[str, Confusion], ...]
     progress: tuple[AttemptLevel, ...]
     unsafe: tuple[tuple[str, int], ...]
+    reliability: Reliability
+    calibration: Calibration
+    growth: tuple[Growth, ...]
 
 
 def class_report(attempts: Iterable[FinishedAttempt], *, resamples: int = RESAMPLES) -> ClassReport:
@@ -93,6 +101,9 @@ def class_report(attempts: Iterable[FinishedAttempt], *, resamples: int = RESAMP
         unsafe=tuple(
             Counter(u.choice for attempt in every for u in attempt.score.unsafe).most_common()
         ),
+        reliability=reliability(by_learner_and_case(every)),
+        calibration=calibration(confidences(every)),
+        growth=growth(skill_shares(every)),
     )
 
 
@@ -129,28 +140,49 @@ def _agreement(
     standard: Standard, attempts: Sequence[FinishedAttempt], resamples: int
 ) -> StandardAgreement | None:
     own = [attempt for attempt in attempts if attempt.standard == standard.value]
-    words = classes_of(standard)[:-1]
+    words = classes_of(standard)
     (learners, ratings), truth = class_ratings(own, words)
     if not ratings:
         return None
     said = [answer for row in ratings for answer in row]
     true = [t for row, t in zip(ratings, truth, strict=True) for _ in row]
+    cases = [unit for unit, row in enumerate(ratings) for _ in row]
     count = len(words)
-    ordinal = Scale.ORDINAL if count > 2 else Scale.NOMINAL
+    # "No class" is an answer like any other, but has no place in the order of the classes.
+    ordered = count - 1
+
+    def without(answers: Sequence[int]) -> list[int]:
+        return [MISSING if answer == ordered else answer for answer in answers]
+
+    ordinal = Scale.ORDINAL if ordered > 2 else Scale.NOMINAL
     return StandardAgreement(
         standard=standard.value,
         title=TITLES[standard],
         units=sum(sum(answer != MISSING for answer in row) >= 2 for row in ratings),
         learners=len(learners),
-        with_truth=tuple(
-            cohen(said, true, count, weighting=weighting, resamples=resamples)
-            for weighting in (Weighting.NONE, Weighting.QUADRATIC)
+        with_truth=(
+            cohen(said, true, count, groups=cases, resamples=resamples),
+            cohen(
+                without(said),
+                without(true),
+                ordered,
+                weighting=Weighting.QUADRATIC,
+                groups=cases,
+                resamples=resamples,
+            ),
         ),
         among=(
             fleiss(_complete(ratings), count, resamples=resamples),
             krippendorff_alpha(ratings, count, scale=Scale.NOMINAL, resamples=resamples),
             *(
-                (krippendorff_alpha(ratings, count, scale=ordinal, resamples=resamples),)
+                (
+                    krippendorff_alpha(
+                        [without(row) for row in ratings],
+                        ordered,
+                        scale=ordinal,
+                        resamples=resamples,
+                    ),
+                )
                 if ordinal is Scale.ORDINAL
                 else ()
             ),
@@ -189,6 +221,12 @@ def report_text(report: ClassReport) -> str:
         if mistakes:
             lines += ["", title]
             lines += [f"  {n:4d} x {true} said to be {said}" for true, said, n in mistakes]
+    lines += ["", "RELIABILITY", f"  {_reliability(report.reliability)}"]
+    lines += ["", "HOW SURE AGAINST HOW RIGHT", f"  {calibration_words(report.calibration)}"]
+    grown = [one for one in report.growth if one.per_month == one.per_month]
+    if grown:
+        lines += ["", "GROWTH BY TERM (least first; 95 % bootstrap intervals over learners)"]
+        lines += [f"  {growth_words(one)}" for one in grown]
     lines += ["", "PROGRESS (median and quartiles of the score)"]
     for level in report.progress:
         lines.append(
@@ -200,6 +238,17 @@ def report_text(report: ClassReport) -> str:
         lines += ["", "UNSAFE CHOICES"]
         lines += [f"  {n:4d} x {choice}" for choice, n in report.unsafe]
     return "\n".join(lines) + "\n"
+
+
+def _reliability(made: Reliability) -> str:
+    basis = f"{made.learners} learners, {made.items} cases"
+    if made.alpha != made.alpha:
+        return f"not defined ({made.note}; here {basis})"
+    return (
+        f"alpha {made.alpha:.2f} ({made.low:.2f} to {made.high:.2f}), phi {made.phi:.2f}; standard "
+        f"error of a learner's mean {100 * made.sem:.1f} points among learners, "
+        f"{100 * made.sem_absolute:.1f} against a pass mark ({basis})"
+    )
 
 
 def _interval(made: Agreement) -> str:

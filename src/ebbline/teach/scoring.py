@@ -168,7 +168,8 @@ _RULES = (
         3,
         "Share of the measures this picture calls for that were chosen, less a quarter of the "
         "points for each that fits nothing. What is done within 10 minutes of being called for "
-        "counts whole, falling evenly to nothing at 40. Unsafe ones are told apart.",
+        "counts whole, falling evenly to nothing at 40. Nothing called for and nothing chosen is "
+        "not counted. Unsafe ones are told apart.",
         "the sources stand beside each measure; the minutes are ours",
     ),
     Rule(

@@ -25,6 +25,10 @@ FIRST_STEPS = (timedelta(days=1), timedelta(days=3))
 """A case takes a sitting, so the first repetitions are days apart, not minutes. Ours."""
 
 
+A_DAY = timedelta(hours=14)
+"""Attempts closer together are of one day (ours: an evening and the next morning are two)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Due:
     """A skill to practise. retrievability: chance that it is still known now, 0..1."""
@@ -76,10 +80,16 @@ def review(card: Card, share: float, now: datetime) -> Card:
 def after_attempt(
     cards: Mapping[str, Card], shares: Mapping[str, float], now: datetime
 ) -> dict[str, Card]:
-    """All of a learner's cards after an attempt. shares: skill -> share of its points."""
+    """All of a learner's cards after an attempt. shares: skill -> share of its points.
+
+    Only the first attempt of a day is a review: what is right the third time in one evening says
+    nothing of next week.
+    """
     updated = dict(cards)
     for skill, share in shares.items():
-        updated[skill] = review(cards.get(skill) or new_card(skill, now), share, now)
+        card = cards.get(skill) or new_card(skill, now)
+        if card.last_review is None or now.astimezone(UTC) - card.last_review >= A_DAY:
+            updated[skill] = review(card, share, now)
     return updated
 
 

@@ -183,13 +183,19 @@ def checked_sure(sure: Confidence) -> Confidence:
     return sure
 
 
-def checked_taps(seconds: float, taps: tuple[float, ...]) -> tuple[float, ...]:
-    """Taps in their order. Raises AttemptError for a time or taps that cannot be."""
+def checked_listening(seconds: float) -> float:
+    """The seconds to listen. Raises AttemptError for a time that cannot be."""
     if not 5 <= seconds <= LONGEST_LISTEN_S:
         raise AttemptError(
             f"{seconds:g} seconds cannot be listened.",
             remedy=f"Listen for 5 to {LONGEST_LISTEN_S:.0f} seconds at a time.",
         )
+    return seconds
+
+
+def checked_taps(seconds: float, taps: tuple[float, ...]) -> tuple[float, ...]:
+    """Taps in their order. Raises AttemptError for a time or taps that cannot be."""
+    checked_listening(seconds)
     if len(taps) > MOST_TAPS or any(not 0 <= tap <= seconds for tap in taps):
         raise AttemptError("taps outside the time that was listened.", remedy="Listen again.")
     return tuple(sorted(taps))

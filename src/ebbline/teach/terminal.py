@@ -16,14 +16,17 @@ from ebbline.errors import EbblineError
 from ebbline.features.findings import VariabilityClass
 from ebbline.recording.model import ChannelKind, Recording
 from ebbline.teach.answers import (
+    AuscultationAnswer,
     ExaminationAnswer,
     InternalAnswer,
     Mark,
     MarkKind,
     StripAnswer,
+    TwinsAnswer,
 )
 from ebbline.teach.case import Case
-from ebbline.teach.encounter import Encounter
+from ebbline.teach.encounter import Encounter, told_birth
+from ebbline.teach.handover import statements
 from ebbline.teach.measures import measure_table
 from ebbline.teach.notes import notes_of
 from ebbline.teach.real_cases import RecordedEncounter
@@ -31,20 +34,28 @@ from ebbline.teach.scoring import Score
 from ebbline.teach.sensations import GRIPS_HERE, Grip, Zone
 from ebbline.teach.standards import classes_of
 from ebbline.teach.steps import (
+    Auscultate,
     Choose,
     Conclude,
+    ConcludeAuscultation,
+    ConcludeTwins,
     DecideInternal,
     Feel,
     Finish,
+    HandOver,
+    Hint,
     Listen,
     PlaceContractionSensor,
     PlaceHeartSensor,
     ReadStrip,
+    Recognise,
     Step,
     Tell,
     Wait,
+    checked_listening,
     step_to_data,
 )
+from ebbline.teach.threats import threat_table
 from ebbline.terms import Attitude, Lie, Position, Presentation, Window
 
 Word = TypeVar("Word", bound=StrEnum)
@@ -63,6 +74,14 @@ strip                 draw the strip so far
 read                  give the reading
 do, do N              list the measures; choose one
 tell, tell N          list whom to tell; tell one
+name, name N          list the dangers; say aloud which this is
+hear S                listen for S seconds to the beats to come, without counting
+count S N             listen for S seconds and count N beats
+heard                 say what you heard at intervals, and what follows
+twins                 say how the upper twin lies, and the two rates
+over                  hand over: choose what you say
+hint PART             a hint about hands, sensors, strip ...; it costs a fifth of its points
+sure ITEM PERCENT     how sure you are of what you say next, such as: sure presentation 80
 finish                end the case, and see the debrief"""
 
 _GRIPS = {"1": Grip.FIRST, "2": Grip.SECOND, "3": Grip.THIRD, "4": Grip.FOURTH}
@@ -82,6 +101,7 @@ class Player:
             RecordedEncounter(case, seed) if case.recorded else Encounter(case, seed)
         )
         self._score: Score | None = None
+        self._sure: dict[str, float] = {}
 
     def run(self) -> None:
         """The whole case, from the story to the debrief."""
@@ -134,6 +154,25 @@ class Player:
                 self._take(DecideInternal(answer))
             case "strip":
                 self._strip()
+            case "name":
+                kinds = [(one.id, one.say) for one in threat_table().values()]
+                self._listed(rest, kinds, Recognise)
+            case "hear":
+                self._hear(_number(rest))
+            case "count":
+                self._count(rest)
+            case "heard":
+                self._heard()
+            case "twins":
+                self._twins()
+            case "over":
+                self._hand_over()
+            case "hint":
+                self._take(Hint(rest.strip()))
+            case "sure":
+                item, _, percent = rest.rpartition(" ")
+                self._sure[item.strip()] = _number(percent.rstrip("%")) / 100
+                self._say(f"Kept for your next answer: {item.strip()}.")
             case "read":
                 self._read()
             case "do":
@@ -149,6 +188,13 @@ class Player:
         outcome = self._encounter.take(step)
         text = outcome if isinstance(outcome, str) else outcome.text
         self._say(textwrap.fill(text, 96))
+        if not isinstance(outcome, str):
+            for words in getattr(outcome, "guidance", ()):
+                self._say(f"  {words}")
+
+    def _confidence(self) -> tuple[tuple[str, float], ...]:
+        told, self._sure = tuple(self._sure.items()), {}
+        return told
 
     def _feel(self, rest: str) -> None:
         number, _, place = rest.partition(" ")
@@ -214,7 +260,66 @@ class Player:
         attitude = self._choice("Attitude of the head, empty for a breech", Attitude)
         fifths = self._ask("Fifths above the brim (5 to 0)").strip()
         number = int(fifths) if fifths in tuple("012345") else None
-        self._take(Conclude(ExaminationAnswer(lie, presentation, position, attitude, number)))
+        sure = self._confidence()
+        said = ExaminationAnswer(lie, presentation, position, attitude, number, sure)
+        self._take(Conclude(said))
+
+    def _hear(self, seconds: float) -> None:
+        encounter = self._playing()
+        now, beats = encounter.beats_ahead(checked_listening(seconds))
+        self._say("Each beat is a dot; five seconds a line.")
+        for start in range(0, math.ceil(seconds), 5):
+            here = ((beats >= now + start) & (beats < now + start + 5)).sum()
+            self._say(f"  {start:4d} s  {'.' * int(here)}")
+
+    def _count(self, rest: str) -> None:
+        parts = rest.split()
+        if len(parts) != 2:
+            self._say("Give the seconds and the beats counted, such as: count 60 138")
+            return
+        seconds, beats = _number(parts[0]), _number(parts[1])
+        if not 0 <= beats <= 1000:
+            self._say("That many beats cannot be.")
+            return
+        taps = tuple(np.linspace(0.0, seconds, int(beats) + 1)) if beats else ()
+        self._take(Auscultate(seconds, taps))
+
+    def _heard(self) -> None:
+        rate = self._ask("Rate between contractions, bpm").strip()
+        answer = AuscultationAnswer(
+            baseline_bpm=float(rate) if rate.replace(".", "", 1).isdigit() else None,
+            decelerations=self._yes_no("Does the rate fall after contractions"),
+            continuous=self._yes_no("Go over to continuous monitoring"),
+            sure=self._confidence(),
+        )
+        self._take(ConcludeAuscultation(answer))
+
+    def _twins(self) -> None:
+        lie = self._choice("Lie of the upper twin", Lie)
+        presentation = self._choice("Its presentation", Presentation)
+        rates = [self._ask(f"Rate of the {which}, bpm").strip() for which in ("lower", "upper")]
+        first, second = (
+            float(rate) if rate.replace(".", "", 1).isdigit() else None for rate in rates
+        )
+        self._take(ConcludeTwins(TwinsAnswer(lie, presentation, first, second)))
+
+    def _hand_over(self) -> None:
+        offered = statements(self._playing())
+        section = ""
+        for number, one in enumerate(offered, start=1):
+            if one.section.value != section:
+                section = one.section.value
+                self._say(section.upper())
+            self._say(f"{number:3d}  {one.say}")
+        said = self._ask("What do you say (numbers)").replace(",", " ").split()
+        chosen = [int(word) for word in said if word.isdigit() and 1 <= int(word) <= len(offered)]
+        ids = tuple(offered[number - 1].id for number in dict.fromkeys(chosen))
+        self._take(HandOver(ids, self._confidence()))
+
+    def _playing(self) -> Encounter:
+        if not isinstance(self._encounter, Encounter):
+            raise EbblineError("a recorded case has nothing but its strip.")
+        return self._encounter
 
     def _read(self) -> None:
         case = self._encounter.case
@@ -237,6 +342,7 @@ class Player:
             tachysystole=tachysystole,
             label=known.get(label.lower()),
             marks=tuple(marks),
+            sure=self._confidence(),
         )
         self._take(ReadStrip(answer))
 
@@ -282,7 +388,11 @@ class Player:
 
             made = debrief(encounter)
             self._score = made.score
+            for sentence in made.summary.sentences:
+                self._say(textwrap.fill(sentence, 96))
             self._scored(made.score)
+            if made.birth is not None:
+                self._say("\n" + textwrap.fill(told_birth(made.birth), 96))
             if made.hands is not None:
                 self._say(f"\nThe baby lay: {made.hands.truth_words}.")
             if made.strip is not None:

@@ -34,7 +34,8 @@ class StripTruth:
 
     baseline_bpm: NaN where the baseline truly cannot be told. variability_accepted: every class
     that is right (two where the bandwidth lies on a border). labels: standard -> class;
-    accepted_labels: standard -> all classes that are right, where the truth lies on a border.
+    accepted_labels: standard -> all classes that are right, for the course's standard with those
+    that a border allows.
     tachysystole: None where the activity channel could not tell. source: whose truth it is, as a
     sentence ("the virtual labour itself", "the median of nine readers").
     """

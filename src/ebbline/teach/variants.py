@@ -2,19 +2,25 @@
 
 The lesson is the class by the course's standard at the reading, whom it asks to tell, and which
 measures it calls for. Of the labours that a seed can draw, the first whose lesson is that of the
-case as written is this variant's, for everybody; where none is, events fall as written.
+case as written is this variant's, for everybody; where none is, events fall as written. The case
+as written says itself which draw it is (`Case.draw`).
 """
 
 from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from ebbline.teach.case import AskedStep, Case
 from ebbline.teach.patient import AS_WRITTEN, LARGEST_SEED, drawn_seed
 
-MOST_DRAWS = 25
+if TYPE_CHECKING:
+    from ebbline.teach.encounter import Encounter
+
+MOST_DRAWS, MOST_DRAWS_AS_WRITTEN = 8, 40
 STRIDE = 104_729
 KEPT = 2048
 
@@ -28,21 +34,18 @@ class Lesson:
     wanted: tuple[str, ...]
 
 
-def lesson(case: Case, seed: int, engine_seed: int) -> Lesson:
-    """The lesson of one drawn labour, with the sensors well placed."""
-    from ebbline.teach.coverage import well_monitored
+def lesson(encounter: Encounter) -> Lesson:
+    """What a labour teaches, with the sensors well placed up to the reading."""
     from ebbline.teach.grading import reading_truth
     from ebbline.teach.measures import measure_table
 
-    encounter = well_monitored(case, seed, engine_seed=engine_seed)
-    facts = encounter.facts()
-    label = ""
+    case = encounter.case
+    label = call = ""
+    wanted: tuple[str, ...] = ()
     if AskedStep.STRIP in case.asks:
         label = reading_truth(encounter).labels[case.standard.value]
-    table = measure_table()
-    wanted: tuple[str, ...] = ()
-    call = ""
     if AskedStep.MEASURES in case.asks:
+        facts, table = encounter.facts(), measure_table()
         wanted = tuple(measure.id for measure in table.wanted(facts))
         call = table.lowest_call(facts).id
     return Lesson(label, call, wanted)
@@ -54,7 +57,9 @@ _guard = threading.Lock()
 
 def engine_seed(case: Case, seed: int) -> int:
     """The seed of this variant's labour, worked out once: some 50 ms a draw."""
-    if seed == AS_WRITTEN or case.labour is None or not _teaches_by_trace(case):
+    if seed == AS_WRITTEN:
+        return drawn_seed(case, STRIDE * case.draw % LARGEST_SEED)
+    if case.labour is None or not _teaches_by_trace(case):
         return drawn_seed(case, seed)
     key = (case.model_dump_json(), seed)
     with _guard:
@@ -72,10 +77,28 @@ def _teaches_by_trace(case: Case) -> bool:
     return bool(set(case.asks) & {AskedStep.STRIP, AskedStep.MEASURES})
 
 
-def _drawn_alike(case: Case, seed: int) -> int:
-    written = lesson(case, AS_WRITTEN, drawn_seed(case, AS_WRITTEN))
+def _draws(case: Case, seed: int) -> Iterator[int]:
     for draw in range(MOST_DRAWS):
-        drawn = drawn_seed(case, (seed + STRIDE * draw) % LARGEST_SEED)
-        if lesson(case, seed, drawn) == written:
+        yield drawn_seed(case, (seed + STRIDE * draw) % LARGEST_SEED)
+
+
+def draw_that_keeps_promises(case: Case) -> int | None:
+    """The first `draw` whose labour shows all that a case promises; None where none does."""
+    from ebbline.teach.coverage import missing_promises
+
+    for draw in range(MOST_DRAWS_AS_WRITTEN):
+        if not missing_promises(case.model_copy(update={"draw": draw})):
+            return draw
+    return None
+
+
+def _drawn_alike(case: Case, seed: int) -> int:
+    from ebbline.teach.coverage import shown_in, well_monitored
+
+    as_written = engine_seed(case, AS_WRITTEN)
+    written = lesson(well_monitored(case, AS_WRITTEN, engine_seed=as_written))
+    for drawn in _draws(case, seed):
+        encounter = well_monitored(case, seed, engine_seed=drawn)
+        if lesson(encounter) == written and shown_in(encounter) >= set(case.promises):
             return drawn
-    return drawn_seed(case, AS_WRITTEN)
+    return as_written

@@ -26,6 +26,8 @@ from ebbline.web.teaching.models import (
     TeachCard,
     TeachCase,
     TeachClass,
+    TeachGroup,
+    TeachSeat,
     TeachStep,
 )
 
@@ -497,6 +499,10 @@ class Teaching:
             session.execute(delete(TeachStep).where(TeachStep.attempt.in_(keys)))
             session.execute(delete(TeachAttempt).where(TeachAttempt.learner == learner))
             session.execute(delete(TeachCard).where(TeachCard.learner == learner))
+            session.execute(delete(TeachSeat).where(TeachSeat.learner == learner))
+            for group in session.scalars(select(TeachGroup)):
+                kept = [name for name in group.names.get("names", ()) if name != learner]
+                group.names = {**group.names, "names": kept}
             for row in session.scalars(select(TeachAssignment)):
                 if learner in row.names.get("names", ()):
                     left = [one for one in row.names["names"] if one != learner]

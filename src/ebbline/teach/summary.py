@@ -1,0 +1,72 @@
+"""The debrief's first three sentences: what was right, what to do differently, any danger."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ebbline.teach.fetal_course import Birth
+from ebbline.teach.scoring import NOT_ANSWERED, Score, ScoreLine
+
+RIGHT_FROM = 0.999
+MOST_NAMED = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """Three sentences. danger: "" never: where there was none, it says so."""
+
+    right: str
+    differently: str
+    danger: str
+
+    @property
+    def sentences(self) -> tuple[str, str, str]:
+        """In the order they are read."""
+        return self.right, self.differently, self.danger
+
+
+def summary(score: Score, birth: Birth | None = None) -> Summary:
+    """Of a scored attempt."""
+    return Summary(_right(score), _differently(score), _danger(score, birth))
+
+
+def _right(score: Score) -> str:
+    right = [line for line in score.lines if line.share >= RIGHT_FROM]
+    if not right:
+        best = max(score.lines, key=lambda line: line.share, default=None)
+        if best is None or best.share <= 0:
+            return "Nothing was answered rightly yet."
+        return f"Best was the {best.item}, with {100 * best.share:.0f} % of its points."
+    named = sorted(right, key=lambda line: -line.possible)[:MOST_NAMED]
+    more = len(right) - len(named)
+    words = ", ".join(line.item for line in named) + (f" and {more} more" if more else "")
+    return f"Right: {words}."
+
+
+def _differently(score: Score) -> str:
+    lost = [line for line in score.lines if line.share < RIGHT_FROM]
+    if not lost:
+        return "There is nothing to do differently next time."
+    worst = max(lost, key=_lost)
+    if worst.learner in (NOT_ANSWERED, "never", "nobody", "none"):
+        return f"Do differently: {worst.item}, which was left out: {_end(worst.truth)}"
+    return f"Do differently: {worst.item}; you had {worst.learner}, it was {_end(worst.truth)}"
+
+
+def _lost(line: ScoreLine) -> float:
+    return line.possible - line.points
+
+
+def _end(text: str) -> str:
+    return text if text.endswith(".") else f"{text}."
+
+
+def _danger(score: Score, birth: Birth | None) -> str:
+    if score.unsafe:
+        first = score.unsafe[0]
+        more = len(score.unsafe) - 1
+        words = f"Danger: {first.choice[0].lower()}{first.choice[1:]}. {_end(first.why)}"
+        return words + (f" And {more} more below." if more else "")
+    if birth is not None and birth.base_deficit >= 12:
+        return f"No unsafe choice, and still: {birth.words}"
+    return "No choice of yours was unsafe."
