@@ -6,6 +6,7 @@ const AHEAD_MS = 120;
 const STEP_MS = 40;
 
 export class Ear {
+  /** @param {(volume: number) => void} onbeat told at each beat of the heart */
   constructor(onbeat = () => {}) {
     this.onbeat = onbeat;
     this.sources = [];

@@ -2,6 +2,7 @@
 // apart; the wall gives under them by firmness; a part that moves when pushed moves; a kick is felt
 // on a phone that can. The words beside it say all of it.
 const NS = "http://www.w3.org/2000/svg";
+/** @type {[string, number][]} */
 const FIRMNESS = [["light", 0.35], ["firm", 0.7], ["deep", 1]];
 const HANDS = { look: 0, ask: 0, "first grip": 2, "second grip": 2, "third grip": 1, "fourth grip": 2 };
 const APART = { "first grip": 9, "second grip": 15, "third grip": 0, "fourth grip": 8 };

@@ -30,7 +30,7 @@ export function wireListening({ path, step, isOwn }) {
       return;
     }
     if (el("sound").checked) ear.sound(true);
-    running = { from: performance.now(), taps: [], ahead, beat: 0 };
+    running = { from: performance.now(), taps: [], ahead, beat: 0, timer: 0 };
     el("tap").disabled = false;
     el("stop").disabled = false;
     el("tap").focus();
