@@ -129,7 +129,7 @@ def mixed(count: int, half: str, first_seed: int) -> list[Window]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--half", choices=("kept", "fitted", "all"), default="kept")
-    parser.add_argument("--count", type=int, default=110, help="invented labours to a sensor")
+    parser.add_argument("--count", type=int, default=60, help="invented labours to a sensor")
     parser.add_argument("--quick", action="store_true", help="ultrasound, first stage, 40 labours")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--develop", action="store_true", help="seeds for developing")

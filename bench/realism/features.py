@@ -435,6 +435,26 @@ def crossed(fhr: FloatArray, toco: FloatArray) -> Measured:
     return out
 
 
+def differences(fhr: FloatArray, toco: FloatArray) -> Measured:
+    """Changes over several lags: quantiles, and whether they look the same run backwards."""
+    out: Measured = {}
+    for name, x in (("heart rate", fhr), ("activity", toco)):
+        second = np.nanmean(x[: len(x) // HZ * HZ].reshape(-1, HZ), axis=1)
+        for lag in (1, 4, 16, 60):
+            moved = second[lag:] - second[:-lag]
+            moved = moved[~np.isnan(moved)]
+            if len(moved) < 200 or moved.std() < 0.05:
+                continue
+            out |= _percentiles(f"{name} over {lag} s", moved, (2, 25, 75, 98))
+            z = moved / moved.std()
+            out[f"{name} over {lag} s, skew"] = float((z**3).mean())
+            out[f"{name} over {lag} s, kurtosis"] = float(np.log1p((z**4).mean()))
+    seen = fhr[~np.isnan(fhr)]
+    digits = np.bincount((np.round(seen) % 10).astype(int), minlength=10) / max(1, len(seen))
+    out |= {f"last digit {k}": float(share) for k, share in enumerate(digits)}
+    return out
+
+
 HEART: dict[str, Callable[[FloatArray, FloatArray], Measured]] = {
     "sample steps": heart_steps,
     "held values": held_values,
@@ -457,6 +477,7 @@ BOTH: dict[str, Callable[[FloatArray, FloatArray], Measured]] = {
     "complexity": complexity,
     "bursts": bursts,
     "heart rate with activity": crossed,
+    "differences": differences,
 }
 GROUPS = HEART | ACTIVITY | BOTH
 

@@ -19,7 +19,7 @@ from bench.realism.windows import Window
 
 FloatArray = NDArray[np.float64]
 
-FOLDS, REPEATS, RESAMPLES = 5, 1, 400
+FOLDS, REPEATS, RESAMPLES = 5, 1, 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ def boosted(
         folds = StratifiedGroupKFold(FOLDS, shuffle=True, random_state=repeat)
         for train, test in folds.split(x, labels, groups):
             model = HistGradientBoostingClassifier(
-                max_iter=80,
+                max_iter=60,
                 learning_rate=0.1,
                 max_leaf_nodes=8,
                 min_samples_leaf=8,

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
-KERNELS = 400
+KERNELS = 240
 LENGTH = 9
 
 

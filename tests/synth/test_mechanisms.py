@@ -232,3 +232,15 @@ def test_quiet_and_active_sleep_take_turns() -> None:
     edges = np.flatnonzero(np.diff(quiet.astype(int)))
     assert 8 <= len(edges) <= 60
     assert 0.15 < quiet.mean() < 0.6
+
+
+def test_the_rate_falls_faster_than_it_comes_back() -> None:
+    """53 of 100 steps rise in the recordings of CTU-UHB (first stage; python -m bench.realism)."""
+    words = "moderate variability, no accelerations, no contractions, 2 hours"
+    step = np.concatenate(
+        [
+            np.diff(invent(Scenario.from_words(words), seed).recording.heart_rate().samples)
+            for seed in range(3)
+        ]
+    )
+    assert 0.51 < (step[np.abs(step) > 0] > 0).mean() < 0.56

@@ -138,3 +138,30 @@ def test_lost_samples_are_missing_never_a_number() -> None:
             assert np.isnan(heart[round(span.start_s * 4) : round(span.end_s * 4)]).all()
     kept = sum(s.end_s - s.start_s for s in labour.truth.artefacts if s.kind is SpanKind.LOSS)
     assert np.isnan(heart).mean() == pytest.approx(kept / 3600, abs=0.01)
+
+
+def test_loss_asked_for_comes_in_every_quarter_of_an_hour() -> None:
+    """Else one lesson of a poor signal has none missing, and the next nothing else."""
+    lost = []
+    for seed in range(6):
+        scenario = replace(Scenario(), signal_loss=0.25, fetal_wandering_cm=0.0)
+        missing = np.isnan(invent(scenario, seed).recording.heart_rate().samples)
+        lost.append(missing.reshape(4, -1).mean(axis=1))
+    shares = np.array(lost)
+    assert 0.17 < shares.mean() < 0.38
+    assert (shares > 0.03).mean() > 0.9
+
+
+def test_a_belt_taken_off_stands_still_at_nothing_or_a_low_value() -> None:
+    """So in the recordings: half of the flat stretches of a belt stand at 0, most others low."""
+    flat = []
+    for seed in range(12):
+        units = _activity(_scenario(belt_off_per_hour=30.0), seed)
+        change = np.flatnonzero(np.diff(units)) + 1
+        for run in np.split(units, change):
+            if len(run) > 4 * 90:
+                flat.append(run[0])
+    values = np.array(flat)
+    assert len(values) > 20
+    assert 0.2 < (values == 0).mean() < 0.95
+    assert (values < 12).mean() > 0.9
