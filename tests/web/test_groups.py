@@ -102,6 +102,39 @@ def test_an_erased_learner_leaves_no_name_anywhere(teacher: Visitor):
     assert "Marta" not in teacher.get("/teach/groups").text
 
 
+def test_a_portfolio_tells_the_year_by_term_with_an_interval():
+    from dataclasses import replace as changed
+    from datetime import UTC, datetime
+
+    from ebbline.teach.attempt_record import FinishedAttempt
+    from ebbline.teach.portfolio_sheet import interval, portfolio, term_of
+    from ebbline.teach.scoring import Score, score_unread
+
+    score: Score = score_unread()
+    at = datetime(2031, 3, 1, tzinfo=UTC)
+    one = FinishedAttempt("a", "Marta Ivory", CASE, 0, at, at, "", score, "nichd", "", "")
+    year = [one, changed(one, finished=datetime(2031, 11, 2, tzinfo=UTC))]
+    assert [term_of(attempt) for attempt in year] == ["spring 2031", "autumn 2031"]
+    text = str(portfolio("Marta Ivory", year, {CASE: "What follows"}))
+    assert "Spring 2031" in text and "Autumn 2031" in text and "What follows" in text
+    assert interval([0.5, 0.6]) is None
+    low, high = interval([0.4, 0.5, 0.6, 0.9]) or (0, 0)
+    assert 0.4 <= low < 0.6 < high <= 0.9
+
+
+def test_a_sheet_has_a_line_for_the_name_and_no_page_for_one_line():
+    from ebbline.picture.canvas import Text
+    from ebbline.teach.printout import Flow
+
+    flow = Flow("title", "foot")
+    flow.name_line()
+    while len(flow.pages()) < 2:
+        flow.words("a line")
+    # The first page had room for one line more above its foot; two want a page of their own.
+    shapes = flow.pages()[-1].shapes
+    assert sum(isinstance(s, Text) and s.text == "a line" for s in shapes) == 2
+
+
 @pytest.mark.browser
 @needs_chromium
 def test_from_nothing_to_twelve_play_a_case_tomorrow_in_at_most_ten_clicks(tmp_path: Path):

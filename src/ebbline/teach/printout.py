@@ -28,15 +28,18 @@ LEADING = 1.42
 WRITE_ON = Stroke("#94a2b6", 0.4)
 
 
-class _Flow:
+class Flow:
     """Text and lines set one under the other, over as many pages as they need."""
 
     def __init__(self, title: str, foot: str) -> None:
         self._title, self._foot = title, foot
         self._pages: list[list[Shape]] = []
+        self._ends: list[float] = []
+        self._y = MARGIN
         self._new_page()
 
     def _new_page(self) -> None:
+        self._ends.append(self._y)
         self._pages.append([])
         self._y = MARGIN
 
@@ -106,10 +109,31 @@ class _Flow:
             x += width
         self._y += 0.3
 
+    def name_line(self) -> None:
+        """A line for whoever fills the sheet in."""
+        y = self._y + 0.55
+        for x, words, end in (
+            (MARGIN, "Name", WIDTH - MARGIN - 5.5),
+            (WIDTH - MARGIN - 5.0, "Date", WIDTH - MARGIN),
+        ):
+            self._add(Text(x, y, words, SMALL_PT, QUIET_INK), Line(x + 1.1, y, end, y, WRITE_ON))
+        self._y = y + 0.25
+
+    def _without_page_for_one_line(self) -> list[list[Shape]]:
+        """A last page of one line of words goes under the page before, above its foot."""
+        last = self._pages[-1]
+        texts = [shape for shape in last if isinstance(shape, Text)]
+        alone = len(texts) == len(last) and len({shape.y for shape in texts}) == 1
+        if len(self._pages) < 2 or not alone:
+            return self._pages
+        y = self._ends[len(self._pages) - 1] + BODY_PT * CM_PER_POINT * LEADING
+        moved = [replace(shape, y=y) for shape in texts]
+        return [*self._pages[:-2], [*self._pages[-2], *moved]]
+
     def pages(self) -> list[Page]:
         """The finished pages, with title and caution at the foot."""
         made = []
-        for number, shapes in enumerate(self._pages, start=1):
+        for number, shapes in enumerate(self._without_page_for_one_line(), start=1):
             y = HEIGHT - MARGIN
             foot = wrapped(self._foot, WIDTH - 2 * MARGIN - 2.0, 7.0)
             texts: list[Shape] = [
@@ -137,7 +161,7 @@ def sheet(case: Case, seed: int, *, answers: bool) -> Document:
     encounter = well_monitored(case, seed)
     told = encounter.case
     title = told.title + (", with answers" if answers else "")
-    flow = _Flow(title, f"{told.title}, variant {seed}. Invented patient. {CAUTION}")
+    flow = Flow(title, f"{told.title}, variant {seed}. Invented patient. {CAUTION}")
     _front(flow, encounter, answers=answers)
     pages: list[Page] = []
     if AskedStep.STRIP in told.asks:
@@ -164,8 +188,10 @@ def _felt(encounter: Encounter) -> list[Sensation]:
     return felt
 
 
-def _front(flow: _Flow, encounter: Encounter, *, answers: bool) -> None:
+def _front(flow: Flow, encounter: Encounter, *, answers: bool) -> None:
     case = encounter.case
+    if not answers:
+        flow.name_line()
     flow.words(case.title, size=TITLE_PT, bold=True, after=0.05)
     flow.words(f"Difficulty {case.difficulty} of 5", size=SMALL_PT, colour=QUIET_INK)
     flow.words(case.story.who, bold=True)
@@ -186,7 +212,7 @@ def _front(flow: _Flow, encounter: Encounter, *, answers: bool) -> None:
         _questions(flow, encounter)
 
 
-def _questions(flow: _Flow, encounter: Encounter) -> None:
+def _questions(flow: Flow, encounter: Encounter) -> None:
     case = encounter.case
     if AskedStep.HANDS in case.asks:
         flow.head("How does the baby lie?")
@@ -214,7 +240,7 @@ def _questions(flow: _Flow, encounter: Encounter) -> None:
         flow.lines(4)
 
 
-def _answers(flow: _Flow, encounter: Encounter, made: Debrief) -> None:
+def _answers(flow: Flow, encounter: Encounter, made: Debrief) -> None:
     flow.head("Answers")
     if made.hands is not None:
         flow.words(f"The baby lies: {made.hands.truth_words}.", bold=True)

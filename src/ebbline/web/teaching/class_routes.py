@@ -12,7 +12,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from ebbline.web.pages import page
 from ebbline.web.principal import Principal, Role, needs
 from ebbline.web.teaching.groups import check_known
-from ebbline.web.teaching.routes import Kept, live_of
+from ebbline.web.teaching.routes import Kept, live_of, portfolio_pdf
 from ebbline.web.teaching.store import Teaching, TeachingError
 
 router = APIRouter()
@@ -234,6 +234,12 @@ def class_page(
         learners=kept.learners(),
         titles={name: case.title for name, case in kept.cases().items()},
     )
+
+
+@router.get("/teach/portfolio.pdf", include_in_schema=False, response_class=Response)
+def learners_portfolio(who: Teacher, kept: Kept, learner: str) -> Response:
+    """A learner's portfolio, for the teacher."""
+    return portfolio_pdf(kept, learner)
 
 
 @router.get("/api/teach/export.csv", tags=["teaching"], response_class=Response)

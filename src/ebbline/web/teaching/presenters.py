@@ -158,7 +158,7 @@ def opening(score: Score) -> tuple[str, str, str]:
     if lost:
         worst = max(lost, key=lambda line: line.possible - line.points)
         differently = (
-            f"Do differently: {worst.item}; you said {worst.learner}, true is {worst.truth}."
+            f"Do differently: {worst.item}; {_said(worst.learner)}, true is {worst.truth}."
         )
     else:
         differently = "Nothing has to be done differently."
@@ -167,3 +167,9 @@ def opening(score: Score) -> tuple[str, str, str]:
         danger = f"Danger: {score.unsafe[0].choice[:1].lower()}{score.unsafe[0].choice[1:]}. "
         danger += score.unsafe[0].why
     return said, differently, danger
+
+
+def _said(learner: str) -> str:
+    from ebbline.teach.scoring import NOT_ANSWERED
+
+    return "it was left out" if learner == NOT_ANSWERED else f"you said {learner}"

@@ -270,6 +270,26 @@ def mine(request: Request, who: Who, kept: Kept) -> HTMLResponse:
     )
 
 
+@router.get("/teach/mine/portfolio.pdf", include_in_schema=False, response_class=Response)
+def own_portfolio(who: Who, kept: Kept) -> Response:
+    """What the learner finished over the year, by term, as a PDF."""
+    return portfolio_pdf(kept, who.name)
+
+
+def portfolio_pdf(kept: Teaching, learner: str) -> Response:
+    """A learner's portfolio."""
+    from ebbline.picture.pdf import pdf
+    from ebbline.teach.portfolio_sheet import portfolio
+
+    titles = {name: case.title for name, case in kept.cases().items()}
+    made = portfolio(learner, kept.finished(learner=learner), titles)
+    return Response(
+        pdf(made),
+        media_type="application/pdf",
+        headers={"content-disposition": 'inline; filename="portfolio.pdf"'},
+    )
+
+
 @router.post("/teach/mine/erase", include_in_schema=False)
 def erase(
     request: Request, who: Who, kept: Kept, live: Live, sure: Annotated[str, Form()] = ""
