@@ -11,7 +11,6 @@ from ebbline.web.teaching.schemas import CheckedCaseOut, DebriefStripOut
 if TYPE_CHECKING:
     from ebbline.teach.answers import Mark
     from ebbline.teach.real_cases import RecordedEncounter
-    from ebbline.teach.scoring import Score
     from ebbline.teach.truth import StripTruth
     from ebbline.web.teaching.attempts_in_play import Played
 
@@ -148,28 +147,3 @@ def checked(text: str) -> CheckedCaseOut:
         truth=truth_in_words(case, AS_WRITTEN),
         shows=sorted(shown_by(case)),
     )
-
-
-def opening(score: Score) -> tuple[str, str, str]:
-    """The debrief's three sentences: what was right, what to do differently, any danger."""
-    right = [line.item for line in score.lines if line.share > 0.999]
-    lost = [line for line in score.lines if line.share <= 0.999]
-    said = f"Right: {', '.join(right)}." if right else "Nothing was wholly right yet."
-    if lost:
-        worst = max(lost, key=lambda line: line.possible - line.points)
-        differently = (
-            f"Do differently: {worst.item}; {_said(worst.learner)}, true is {worst.truth}."
-        )
-    else:
-        differently = "Nothing has to be done differently."
-    danger = "No unsafe choice was made."
-    if score.unsafe:
-        danger = f"Danger: {score.unsafe[0].choice[:1].lower()}{score.unsafe[0].choice[1:]}. "
-        danger += score.unsafe[0].why
-    return said, differently, danger
-
-
-def _said(learner: str) -> str:
-    from ebbline.teach.scoring import NOT_ANSWERED
-
-    return "it was left out" if learner == NOT_ANSWERED else f"you said {learner}"

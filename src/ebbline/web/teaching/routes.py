@@ -210,7 +210,6 @@ def debrief_page(request: Request, attempt: Allowed, kept: Kept, live: Live, who
     from ebbline.teach.attempt_log import narrated
     from ebbline.teach.debrief import debrief
     from ebbline.teach.encounter import Encounter
-    from ebbline.web.teaching.presenters import opening
     from ebbline.web.teaching.touch_and_sound import drawn
 
     with live.held(attempt.id) as encounter:
@@ -222,7 +221,7 @@ def debrief_page(request: Request, attempt: Allowed, kept: Kept, live: Live, who
                 attempt=attempt,
                 case=encounter.case,
                 made=(made := debrief(encounter)),
-                opening=opening(made.score),
+                opening=made.summary.sentences,
                 told=narrated(encounter),
                 drawn=drawn(encounter, fetus=True, name="truth").model_dump(),
                 own=attempt.learner == who.name,
