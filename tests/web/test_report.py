@@ -154,9 +154,12 @@ def test_a_corrected_class_never_leaves_unmarked(opened: tuple[Visitor, str]) ->
     visitor, key = opened
     resources = corrected_bundle(visitor, key)
     pair = visitor.get(f"/api/recordings/{key}/reading").json()
-    assert [c["label"] for c in pair["computed"]["classes"]] != [
-        c["label"] for c in pair["corrected"]["classes"]
-    ]
+    decided = {
+        which: [r["text"] for c in pair[which]["classes"] for r in c["reasons"] if r["decides"]]
+        for which in ("computed", "corrected")
+    }
+    assert any("late decelerations" in text.lower() for text in decided["computed"])
+    assert not any("late decelerations" in text.lower() for text in decided["corrected"])
     named = {}
     for one in resources:
         text = one.get("code", {}).get("text", "")

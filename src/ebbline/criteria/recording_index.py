@@ -95,6 +95,9 @@ ten minutes about it, for the baseline may change minutes before the rate does o
 onset of a fall is over in that time, a drift of the baseline is not)."""
 
 
+STAYS_SHARE = 0.1
+"""So little of the five minutes after a fall to another level is back over the middle (ours)."""
+
 SLID_BPM = 25.0
 """A baseline that slid down by so much, or by 15 bpm to under 110 bpm, is looked at for a sudden
 fall; one that settles a little lower within the normal range is a change of baseline (ours)."""
@@ -314,10 +317,16 @@ class RecordingFacts:
             return math.nan
         after = low[np.searchsorted(low, high)[np.searchsorted(low, high) < len(low)]]
         before = high[: len(after)]
-        if not len(after) or float((after - before).min()) * curve.step_s > SUDDEN_S:
-            return math.nan
-        steepest = int(np.argmin(after - before))
-        return curve.start_s + float(first + before[steepest]) * curve.step_s
+        sudden = before[(after - before) * curve.step_s <= SUDDEN_S]
+        back = 0.5 * (change.from_bpm + change.to_bpm)
+        for begin in sudden[::-1].tolist():
+            # A deceleration beside a drift is over in a few minutes; a fall to a level stays.
+            place = first + begin + round(SUDDEN_S / curve.step_s)
+            then = values[place : place + round(0.5 * TEN_MINUTES_S / curve.step_s)]
+            then = then[np.isfinite(then)]
+            if len(then) and float((then > back).mean()) <= STAYS_SHARE:
+                return curve.start_s + float(first + begin) * curve.step_s
+        return math.nan
 
     @cached_property
     def levels(self) -> tuple[TenMinuteBaseline, ...]:
