@@ -17,6 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ebbline.criteria import classify
+from ebbline.criteria.panel import panel_silence
 from ebbline.features import detect
 from ebbline.recording.model import Channel, ChannelKind, Context, Recording
 from ebbline.terms import SensorKind, Stage, Window
@@ -195,6 +196,7 @@ def test_a_rate_that_may_not_be_the_fetus_s_is_at_best_normal(
         found = classify(findings, WINDOW, standard, recording.context)
         assert found.rank != 0, (standard, found.said)
         assert any("feel her pulse" in what for what in found.beyond)
+    assert "whose rate" in panel_silence(findings, WINDOW, recording.context)
 
 
 @FEW

@@ -18,6 +18,7 @@ from collections.abc import Iterable
 
 from ebbline.criteria import limits
 from ebbline.criteria.model import Classification, Level, Reason
+from ebbline.criteria.rate_source import doubts_of_source
 from ebbline.criteria.rule import NOT_NUMERIC, Compare, Part, Rule, Table, reason, shown
 from ebbline.criteria.window_view import WindowFacts, stretch
 from ebbline.definitions import HALF_OF_CONTRACTIONS
@@ -27,16 +28,6 @@ from ebbline.recording.model import Context
 from ebbline.terms import Stage, Window
 
 NO_CLASS = "no class"
-MOTHER_FROM_S = 60.0
-"""Suspicions of another rate than the fetus's that last so long together are said above the class,
-and the best class is withheld (ours)."""
-
-_NOT_HIS = (
-    ((ArtefactKind.MATERNAL,), "may be the mother's: feel her pulse"),
-    ((ArtefactKind.DOUBLING,), "may be a slow one counted double: listen, feel her pulse"),
-    ((ArtefactKind.HALVING,), "may be a fast one counted half: listen, feel her pulse"),
-)
-
 NEAR_SHARE = 0.05
 """A value within a twentieth of a threshold may be on its other side for another reader (ours)."""
 _ORDER = (Level.ALARMING, Level.CAUTION, Level.NOT_ASSESSED, Level.REASSURING)
@@ -267,16 +258,8 @@ def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
             f"{len(long)} prolonged {'fall' if len(long) == 1 else 'falls'} in the window, of "
             f"{lengths} min, down to {min(one.nadir_bpm for one in long):.0f} bpm"
         )
-    for kinds, may_be in _NOT_HIS:
-        found = [
-            one
-            for one in facts.findings.fetal.artefacts
-            if one.kind in kinds and facts.overlaps(one.start_s, one.end_s)
-        ]
-        if sum(one.end_s - one.start_s for one in found) >= MOTHER_FROM_S:
-            where = stretch(found[0].start_s, found[-1].end_s)
-            parts = f"in {len(found)} stretches " if len(found) > 1 else ""
-            builder.question_source(f"the rate {parts}from {where} {may_be}")
+    for doubt in doubts_of_source(facts.findings, facts.window):
+        builder.question_source(doubt)
     share = facts.slow_share
     if share >= limits.SLOW_HALF:
         builder.say_above(f"under 100 bpm for {100 * share:.0f} % of the time that was seen")

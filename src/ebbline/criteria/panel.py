@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from ebbline.criteria.model import PANEL_LABELS, PanelContribution, PanelReading
 from ebbline.criteria.panel_features import FEATURES, measure
+from ebbline.criteria.rate_source import doubts_of_source
 from ebbline.definitions import HALF_HOUR_S
 from ebbline.features.findings import BaselineSegment, Findings, SinusoidalEpisode
 from ebbline.features.fitness import VARIABILITY_FROM_HZ, fit_for
@@ -192,6 +193,10 @@ def panel_silence(findings: Findings, window: Window, context: Context) -> str:
         (
             not fit_for(findings.fetal.rate_hz, VARIABILITY_FROM_HZ),
             "a heart rate too coarse for variability: the panel read four samples a second",
+        ),
+        (
+            any(True for _ in doubts_of_source(findings, window)),
+            "whose rate it is is in question: the panel read what was taken for the fetus's",
         ),
         (
             any(not s.pseudo and _overlap(s, window) for s in findings.fetal.sinusoidal),

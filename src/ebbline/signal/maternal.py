@@ -29,6 +29,10 @@ BEFORE_S = 30.0
 MULTIPLE_SPREAD, MULTIPLE_S = 0.12, 30.0
 """A step to twice or half the rate, within this of it, that stays for so long (ours)."""
 
+ACROSS_S = 2.0
+"""The rates on both sides of a step are means of so much: longer ones move with the rate's own
+swings, so that an exact doubling was missed (ours)."""
+
 LOW_BPM, HIGH_BPM = 55.0, 125.0
 """Range of a mother's pulse in labour (common practice, no source)."""
 
@@ -121,6 +125,18 @@ def _mean_before(kept: FloatArray, start: int, wanted: int) -> float:
 
 
 @kernel
+def _mean_after(kept: FloatArray, start: int, wanted: int) -> float:
+    """Mean of the valid samples among so many from start, which is valid."""
+    total = 0.0
+    seen = 0
+    for i in range(start, min(kept.size, start + wanted)):
+        if kept[i] == kept[i]:
+            total += kept[i]
+            seen += 1
+    return total / seen
+
+
+@kernel
 def multiples(kept: FloatArray, rate: int) -> NDArray[np.int64]:
     """Stretches (start, end, 1 twice or 0 half) entered by a step to a multiple that stays.
 
@@ -129,7 +145,7 @@ def multiples(kept: FloatArray, rate: int) -> NDArray[np.int64]:
     n = kept.size
     found = np.empty((n // (int(MULTIPLE_S) * rate) + 1, 3), dtype=np.int64)
     count = 0
-    near = 5 * rate
+    near = int(ACROSS_S * rate)
     last = -1
     i = 0
     while i < n:
@@ -138,15 +154,8 @@ def multiples(kept: FloatArray, rate: int) -> NDArray[np.int64]:
             continue
         if last >= 0 and i - last <= 10 * rate and abs(kept[i] - kept[last]) > 2.0 * STEP_BPM:
             before = _mean_before(kept, last + 1, near)
-            seen = 0
-            total = 0.0
-            for k in range(i, min(n, i + near)):
-                if kept[k] == kept[k]:
-                    total += kept[k]
-                    seen += 1
-            level = total / seen
-            ratio = level / before if before > 0.0 else 1.0
-            end = _until_left(kept, i, level, rate)
+            ratio = _mean_after(kept, i, near) / before if before > 0.0 else 1.0
+            end = _until_left(kept, i, _mean_after(kept, i, int(MULTIPLE_S * rate)), rate)
             twice = abs(ratio - 2.0) <= 2.0 * MULTIPLE_SPREAD
             half = abs(ratio - 0.5) <= 0.5 * MULTIPLE_SPREAD
             if (twice or half) and end - i >= MULTIPLE_S * rate and count < found.shape[0]:
