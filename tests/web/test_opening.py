@@ -11,6 +11,7 @@ from pathlib import Path
 from tempfile import gettempdir
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
 
@@ -18,6 +19,7 @@ from ebbline.recording import open_recording
 from ebbline.web.recordings.uploads import laid_out
 from ebbline.web.settings import Limits
 from ebbline.web.store import Store
+from recording.test_paper import strip
 from shared_data import CTU_UHB, needs_ctu_uhb
 from web.visitor import Visitor
 
@@ -331,3 +333,22 @@ def test_a_damaged_archive_is_refused_in_words(visitor: Visitor, seed: int) -> N
     status, said = send(visitor, ("a.zip", bytes(raw)))
     assert status == 422, said
     assert said["remedy"]
+
+
+def test_a_picture_of_paper_is_opened_once_its_speed_is_said(visitor: Visitor) -> None:
+    """The page asks for the speed: it is never guessed."""
+    drawn = strip()
+    good, packed = cv2.imencode(".png", drawn.image[:, :, ::-1])
+    assert good
+    one = [("files", ("strip.png", packed.tobytes()))]
+    refused = visitor.post("/api/recordings", files=one)
+    assert refused.status_code == 422
+    assert "speed" in refused.text
+    opened = visitor.post("/api/recordings", files=one, data={"paper_speed": "1"})
+    assert opened.status_code == 201, opened.text
+    assert opened.json()["duration_s"] == pytest.approx(12 * 60, rel=0.02)
+    wrong = visitor.post(
+        "/api/recordings", files=one, data={"paper_speed": "1", "paper_range": "x"}
+    )
+    assert wrong.status_code == 422
+    assert "not a range" in wrong.text

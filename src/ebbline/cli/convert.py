@@ -8,7 +8,8 @@ from typing import Annotated
 import typer
 
 from ebbline.cli.output import Force, Outputs
-from ebbline.cli.paper import PaperLine, PaperRange, PaperSpeed, PaperTraces, paper_options
+from ebbline.cli.paper import PaperLine, PaperRange, PaperSpeed, PaperTraces
+from ebbline.recording.paper_options import paper_options
 
 
 def register(app: typer.Typer) -> None:

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ebbline.cli.output import Force, Outputs
-from ebbline.cli.paper import PaperLine, PaperRange, PaperSpeed, PaperTraces, paper_options
+from ebbline.cli.paper import PaperLine, PaperRange, PaperSpeed, PaperTraces
 from ebbline.errors import ContextError
+from ebbline.recording.paper_options import paper_options
 from ebbline.terms import Stage
 
 if TYPE_CHECKING:

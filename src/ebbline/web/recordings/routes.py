@@ -6,7 +6,7 @@ import gzip
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
-from fastapi import APIRouter, Depends, Request, UploadFile
+from fastapi import APIRouter, Depends, Form, Request, UploadFile
 from sse_starlette import EventSourceResponse
 from starlette.responses import HTMLResponse, Response
 
@@ -70,13 +70,28 @@ def list_recordings(request: Request, books: Books, who: Who, search: str = "") 
 
 
 @router.post("/api/recordings", status_code=201, tags=["recordings"])
-def upload(request: Request, files: list[UploadFile], who: Who, books: Books) -> CardOut:
-    """Open a recording: one file, an archive, or a header with its samples."""
+def upload(
+    request: Request,
+    files: list[UploadFile],
+    who: Who,
+    books: Books,
+    paper_speed: Annotated[float | None, Form()] = None,
+    paper_range: Annotated[str | None, Form()] = None,
+    paper_traces: Annotated[int | None, Form()] = None,
+) -> CardOut:
+    """Open a recording: one file, an archive, or a header with its samples.
+
+    Of a picture of paper: its speed in cm/min, the bpm of its lowest and highest line ("30-240")
+    where the printed numbers are not read, and how many heart rates it shows.
+    """
     from ebbline.recording import open_recording
+    from ebbline.recording.paper_options import paper_options
     from ebbline.web.recordings.uploads import laid_out
 
     with laid_out(files, request.app.state.settings.limits) as path:
-        recording = open_recording(path)
+        recording = open_recording(
+            path, **paper_options(paper_speed, paper_range, None, paper_traces)
+        )
     return card_out(books.add(recording, by=who.name, invented=False))
 
 

@@ -3,6 +3,8 @@ import { send, tell, tellProblem } from "../api.js";
 
 const drop = document.getElementById("drop");
 const chooser = document.getElementById("files");
+const paper = document.getElementById("paper");
+const PICTURE = /\.(jpe?g|png|tiff?|pdf)$/i;
 const state = document.getElementById("upload-state");
 
 function say(words, busy) {
@@ -14,6 +16,17 @@ async function upload(files) {
   if (!files.length) return;
   const form = new FormData();
   for (const file of files) form.append("files", file, file.name);
+  if ([...files].some((file) => PICTURE.test(file.name))) {
+    const answers = [...paper.querySelectorAll("select, input")].filter((one) => one.value.trim());
+    for (const one of answers) form.append(one.name, one.value.trim());
+    paper.open = true;
+    if (!answers.some((one) => one.name === "paper_speed")) {
+      say("A picture of paper: say its speed first, then choose it again.", false);
+      paper.querySelector("select").focus();
+      chooser.value = "";
+      return;
+    }
+  }
   say(`Reading ${[...files].map((f) => f.name).join(" and ")}…`, true);
   try {
     const card = await send("POST", "/api/recordings", form);
