@@ -97,7 +97,7 @@ def test_an_odd_recording_can_be_read_and_written_in_every_format(
     change(document["recording"])  # type: ignore[operator]
     (tmp_path / "b.json").write_text(json.dumps(document))
     recording: Recording = open_recording(tmp_path / "b.json")
-    for one in FORMATS:
+    for one in (one for one in FORMATS if one.writes):
         for suffix in one.suffixes:
             save_recording(recording, tmp_path / f"c{suffix}")
             assert open_recording(tmp_path / f"c{suffix}").fetuses == (1, 2)

@@ -219,13 +219,19 @@ def _lowered(findings: Findings, bpm: float) -> Any:
     """Events and levels of the findings with bpm taken off the levels.
 
     Left out is what depends on the level itself by its nature: the rounding to 5 bpm, and
-    short-term variation, which is measured in intervals.
+    short-term variation, which is measured in intervals, and how certain an event is, for
+    at a level that could be the mother's, or twice another, it is doubted.
     """
     fetal = findings.fetal
     return (
-        tuple(replace(a, baseline_bpm=a.baseline_bpm - bpm) for a in fetal.accelerations),
         tuple(
-            replace(d, baseline_bpm=d.baseline_bpm - bpm, nadir_bpm=d.nadir_bpm - bpm)
+            replace(a, baseline_bpm=a.baseline_bpm - bpm, certainty=0.0)
+            for a in fetal.accelerations
+        ),
+        tuple(
+            replace(
+                d, baseline_bpm=d.baseline_bpm - bpm, nadir_bpm=d.nadir_bpm - bpm, certainty=0.0
+            )
             for d in fetal.decelerations
         ),
         tuple(replace(b, bpm=0.0, mean_bpm=b.mean_bpm - bpm) for b in fetal.baseline),

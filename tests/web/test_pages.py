@@ -343,7 +343,7 @@ def test_taking_a_finding_out_makes_the_classes_anew_and_both_readings_stay(
     falls = [
         i
         for i in computed
-        if i["kind"] in ("late", "variable", "prolonged") and window[0] <= i["start_s"]
+        if i["kind"] in ("late", "variable", "prolonged") and window[0] < i["end_s"]
     ]
     assert falls
     for fall in falls:
@@ -368,7 +368,7 @@ def test_taking_a_finding_out_makes_the_classes_anew_and_both_readings_stay(
     assert any("Late" in line for line in count["computed"])
     assert not any("Late" in line or "Variable" in line for line in count["corrected"])
     page.click('[data-whose="computed"]')
-    assert page.locator('[data-reading="computed"]').is_visible()
+    page.locator('[data-reading="computed"]').wait_for(state="visible")
     page.click("#tab-corrections")
     kept = page.inner_text("#part-corrections")
     assert "reader at this computer" in kept
