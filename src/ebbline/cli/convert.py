@@ -9,7 +9,6 @@ import typer
 
 from ebbline.cli.output import Force, Outputs
 from ebbline.cli.paper import PaperLine, PaperRange, PaperSpeed, PaperTraces
-from ebbline.recording.paper_options import paper_options
 
 
 def register(app: typer.Typer) -> None:
@@ -54,6 +53,7 @@ def convert(
     from dataclasses import replace
 
     from ebbline.recording import files_read, open_recording
+    from ebbline.recording.paper_options import paper_options
     from ebbline.recording.registry import check_writable
 
     check_writable(target)

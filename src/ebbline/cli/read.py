@@ -12,7 +12,6 @@ import typer
 from ebbline.cli.output import Force, Outputs
 from ebbline.cli.paper import PaperLine, PaperRange, PaperSpeed, PaperTraces
 from ebbline.errors import ContextError
-from ebbline.recording.paper_options import paper_options
 from ebbline.terms import Stage
 
 if TYPE_CHECKING:
@@ -106,6 +105,7 @@ def read(
     from ebbline.reading.analyse import read as analyse
     from ebbline.reading.text import say
     from ebbline.recording import files_read, open_recording
+    from ebbline.recording.paper_options import paper_options
 
     path, *more = paths
     paper = paper_options(paper_speed, paper_range, paper_line, paper_traces, more)
