@@ -117,6 +117,26 @@ def drawn(rate: FloatArray) -> FloatArray:
     return np.convolve(padded, np.full(length, 1.0 / length), "valid")
 
 
+def meant_or_made(
+    curve: FloatArray, away: FloatArray, least_bpm: float, least_s: float
+) -> list[tuple[tuple[int, int, int], FloatArray]]:
+    """Humps in order of time, each with the track that shows it: the curve of the events that were
+    meant, or the drawn rate itself (away). A meant event that is none without help, and over whose
+    time the drawn rate makes one, is that one."""
+    own = events(curve)
+    sure = [
+        bool(curve[extreme] >= least_bpm and end - onset >= least_s * STEP_HZ)
+        for onset, extreme, end in own
+    ]
+    more = of_the_rate_itself(away, own, sure, least_bpm, least_s)
+    meant = [
+        (hump, curve)
+        for hump, is_sure in zip(own, sure, strict=True)
+        if is_sure or not any(hump[0] <= extreme < hump[2] for _, extreme, _ in more)
+    ]
+    return sorted(meant + [(hump, away) for hump in more], key=lambda event: event[0])
+
+
 def of_the_rate_itself(
     away: FloatArray,
     own: list[tuple[int, int, int]],
@@ -178,20 +198,9 @@ def decelerations(
 
     parts: what each mechanism gave to the total. A fall counts by what the drawn rate does.
     """
-    own = events(total)
-    sure = [
-        bool(total[nadir] >= LEAST_EXCURSION_BPM and end - onset >= LEAST_EXCURSION_S * STEP_HZ)
-        for onset, nadir, end in own
-    ]
-    more = of_the_rate_itself(away, own, sure, LEAST_EXCURSION_BPM, LEAST_EXCURSION_S)
-    of_total = [
-        (hump, total)
-        for hump, is_sure in zip(own, sure, strict=True)
-        if is_sure or not any(hump[0] <= extreme < hump[2] for _, extreme, _ in more)
-    ]
     made = []
-    for (onset, nadir, end), curve in sorted(
-        of_total + [(hump, away) for hump in more], key=lambda event: event[0]
+    for (onset, nadir, end), curve in meant_or_made(
+        total, away, LEAST_EXCURSION_BPM, LEAST_EXCURSION_S
     ):
         shares = {m: float(track[onset:end].sum()) for m, track in parts.items()}
         mechanism = max(shares, key=lambda m: shares[m])
@@ -307,21 +316,8 @@ def accelerations(
     """Every rise of the track of fetal activity (bpm above baseline, 4 Hz), and of the drawn rate
     itself (away). A rise counts by what the drawn rate does."""
     least_bpm, least_s = least_acceleration(weeks)
-    own = events(curve)
-    sure = [
-        bool(curve[peak] >= least_bpm and end - onset >= least_s * STEP_HZ)
-        for onset, peak, end in own
-    ]
-    more = of_the_rate_itself(away, own, sure, least_bpm, least_s)
-    of_curve = [
-        (hump, curve)
-        for hump, is_sure in zip(own, sure, strict=True)
-        if is_sure or not any(hump[0] <= extreme < hump[2] for _, extreme, _ in more)
-    ]
     made = []
-    for (onset, peak, end), track in sorted(
-        of_curve + [(hump, away) for hump in more], key=lambda event: event[0]
-    ):
+    for (onset, peak, end), track in meant_or_made(curve, away, least_bpm, least_s):
         start = _near(track, onset, peak)
         # What the drawn rate does not show is not seen by a perfect reader either.
         height = min(float(track[peak]), float(away[onset:end].max()))

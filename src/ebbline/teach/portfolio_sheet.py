@@ -12,10 +12,11 @@ from ebbline.picture.canvas import Document
 from ebbline.picture.style import QUIET_INK
 from ebbline.teach.attempt_record import FinishedAttempt
 from ebbline.teach.printout import SMALL_PT, TITLE_PT, Flow
+from ebbline.teach.statistics.resampling import ratio_interval
 
+RESAMPLES = 2000
 LEAST_FOR_INTERVAL = 4
 """Attempts of a term from which an interval of its mean is given (ours)."""
-RESAMPLES = 2000
 
 
 def term_of(attempt: FinishedAttempt) -> str:
@@ -28,9 +29,7 @@ def interval(shares: Sequence[float]) -> tuple[float, float] | None:
     """95 % percentile bootstrap interval of a mean over attempts; None for too few."""
     if len(shares) < LEAST_FOR_INTERVAL:
         return None
-    drawn = np.random.default_rng(1).choice(np.asarray(shares), (RESAMPLES, len(shares)))
-    low, high = np.percentile(drawn.mean(axis=1), [2.5, 97.5])
-    return float(low), float(high)
+    return ratio_interval(shares, np.ones(len(shares)), seed=1, resamples=RESAMPLES)
 
 
 def portfolio(

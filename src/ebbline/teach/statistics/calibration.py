@@ -12,10 +12,11 @@ from itertools import pairwise
 
 import numpy as np
 
+from ebbline.teach.statistics.resampling import ratio_interval
+
 EDGES = (0.0, 0.55, 0.7, 0.85, 0.95, 1.01)
 """Bins of confidence (ours)."""
 
-RESAMPLES = 1000
 RIGHT_FROM = 0.999
 """An answer counts as right where it earned all its points."""
 
@@ -84,8 +85,6 @@ def calibration(
 def _interval(groups: Sequence[Sequence[tuple[float, float]]], seed: int) -> tuple[float, float]:
     if len(groups) < 2:
         return math.nan, math.nan
-    chance = np.random.default_rng(seed)
-    sums = np.array([[len(g), sum(s - r for s, r in g)] for g in groups])
-    drawn = sums[chance.integers(0, len(groups), (RESAMPLES, len(groups)))].sum(axis=1)
-    low, high = np.percentile(drawn[:, 1] / drawn[:, 0], [2.5, 97.5])
-    return float(low), float(high)
+    return ratio_interval(
+        [sum(s - r for s, r in g) for g in groups], [len(g) for g in groups], seed
+    )

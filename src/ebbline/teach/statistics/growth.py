@@ -9,8 +9,9 @@ from datetime import datetime
 
 import numpy as np
 
+from ebbline.teach.statistics.resampling import ratio_interval
+
 MONTH_DAYS = 30.0
-RESAMPLES = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,12 +82,7 @@ def _slope(table: np.ndarray) -> float:
 
 
 def _interval(parts: list[np.ndarray], seed: int) -> tuple[float, float]:
-    chance = np.random.default_rng(seed)
     groups = parts if len(parts) > 1 else [row[None, :] for row in parts[0]]
-    sums = np.array([[(g[:, 0] * g[:, 1]).sum(), (g[:, 0] ** 2).sum()] for g in groups])
-    drawn = sums[chance.integers(0, len(groups), (RESAMPLES, len(groups)))].sum(axis=1)
-    slopes = drawn[drawn[:, 1] > 1e-6]
-    if len(slopes) < RESAMPLES / 2:
-        return math.nan, math.nan
-    low, high = np.percentile(slopes[:, 0] / slopes[:, 1], [2.5, 97.5])
-    return float(low), float(high)
+    return ratio_interval(
+        [(g[:, 0] * g[:, 1]).sum() for g in groups], [(g[:, 0] ** 2).sum() for g in groups], seed
+    )
