@@ -15,62 +15,28 @@ from __future__ import annotations
 import argparse
 import asyncio
 import random
-import re
-import socket
-import subprocess
 import sys
-import tempfile
 import time
 from collections import defaultdict
-from pathlib import Path
 
 import httpx
 import numpy as np
 
-from bench.class_of_sixty import CORES, _cpu_s, _memory_mib, _reachable
+from bench.class_server import Browser, serving
 
 CASE = "a-whole-evening-shift"
 MOST_MS = 1000.0
-SERVER = """
-import os, sys
-from pathlib import Path
-if hasattr(os, "sched_setaffinity"):
-    os.sched_setaffinity(0, set(sorted(os.sched_getaffinity(0))[:int(sys.argv[3])]))
-import uvicorn
-from ebbline.web.app import create_app
-from ebbline.web.settings import Settings
-app = create_app(Settings(store=Path(sys.argv[1])), warm=True)
-print("ready", flush=True)
-uvicorn.run(app, host="127.0.0.1", port=int(sys.argv[2]), log_level="warning")
-"""
-
-
-class Browser:
-    """Keeps cookies and the page's token, and times every request."""
-
-    def __init__(self, address: str, times: dict[str, list[float]]):
-        self.times = times
-        self.failures: list[str] = []
-        # The first request may have to wait until compiled loops are made.
-        limits = httpx.Limits(keepalive_expiry=2.0)  # the server closes idle lines after 5 s
-        self.client = httpx.AsyncClient(base_url=address, timeout=600, limits=limits)
-
-    async def ask(self, kind: str, method: str, path: str, **more: object) -> httpx.Response:
-        begun = time.perf_counter()
-        answer = await self.client.request(method, path, **more)  # type: ignore[arg-type]
-        self.times[kind].append(1000 * (time.perf_counter() - begun))
-        if answer.status_code >= 400:
-            self.failures.append(f"{method} {path} {answer.status_code} {answer.text[:120]}")
-        if found := re.search(r'name="csrf-token" content="(\w+)"', answer.text[:2000]):
-            self.client.headers["x-csrf-token"] = found[1]
-        return answer
+WAIT_S = 600.0
+"""The first request may have to wait until compiled loops are made."""
+LINES = httpx.Limits(keepalive_expiry=2.0)
+"""The server closes idle lines after 5 s."""
 
 
 class Phone(Browser):
     """One learner."""
 
     def __init__(self, number: int, address: str, times: dict[str, list[float]]):
-        super().__init__(address, times)
+        super().__init__(address, times, LINES, WAIT_S)
         self.name = f"learner {number:02d}"
         self.chance = random.Random(number)
         self.heard = 0
@@ -99,7 +65,7 @@ class Phone(Browser):
 
 async def lesson(address: str, learners: int, rounds: int) -> int:
     times: dict[str, list[float]] = defaultdict(list)
-    teacher = Browser(address, defaultdict(list))
+    teacher = Browser(address, defaultdict(list), LINES, WAIT_S)
     await teacher.ask("classes", "GET", "/teach/classes")
     made = await teacher.ask("open", "POST", "/teach/classes", data={"case": CASE})
     code = made.headers["location"].rsplit("/", 1)[1]
@@ -143,32 +109,8 @@ def main() -> int:
     words.add_argument("--learners", type=int, default=60)
     words.add_argument("--rounds", type=int, default=6)
     asked = words.parse_args()
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    with tempfile.TemporaryDirectory() as folder:
-        store = str(Path(folder) / "class.sqlite")
-        server = subprocess.Popen(
-            [sys.executable, "-c", SERVER, store, str(port), str(CORES)],
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-        try:
-            assert server.stdout is not None
-            if server.stdout.readline().strip() != "ready":
-                print("The server did not start.")
-                return 1
-            _reachable(port)
-            failed = asyncio.run(lesson(f"http://127.0.0.1:{port}", asked.learners, asked.rounds))
-            print(f"\nServer's CPU: {_cpu_s(server.pid):.1f} s on at most {CORES} cores; "
-                  f"memory {_memory_mib(server.pid):.0f} MiB")  # fmt: skip
-        finally:
-            server.terminate()
-            try:
-                server.wait(10)
-            except subprocess.TimeoutExpired:
-                server.kill()
-    return failed
+    with serving() as address:
+        return asyncio.run(lesson(address, asked.learners, asked.rounds))
 
 
 if __name__ == "__main__":
