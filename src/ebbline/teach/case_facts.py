@@ -298,7 +298,7 @@ def strip_truth(truth: Truth, seen: Seen, window: Window, case: Case) -> StripTr
     findings = findings_from_truth(truth, seen)
     width = _bandwidth(truth, window)
     tachysystole = within.tachysystole(findings, window).answer
-    labels, accepted = _labels(truth, seen, window, case)
+    labels, accepted = _labels(findings, truth, seen, window, case)
     return StripTruth(
         window=window,
         baseline_bpm=_baseline(truth, seen, window),
@@ -326,10 +326,9 @@ def _baseline(truth: Truth, seen: Seen, window: Window) -> float:
 
 
 def _labels(
-    truth: Truth, seen: Seen, window: Window, case: Case
+    exact: Findings, truth: Truth, seen: Seen, window: Window, case: Case
 ) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
     context = context_of(case)
-    exact = findings_from_truth(truth, seen)
     careful = [
         exact,
         findings_from_truth(truth, seen, bandwidth_factor=0.9),

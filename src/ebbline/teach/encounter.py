@@ -63,6 +63,7 @@ from ebbline.teach.steps import (
     checked_taps,
 )
 from ebbline.teach.threats import threat_table
+from ebbline.teach.truth import StripTruth
 from ebbline.terms import SensorKind, Window
 
 FloatArray = NDArray[np.float64]
@@ -145,6 +146,7 @@ class Encounter:
         self.choices: list[Choice] = []
         self.calls: list[Call] = []
         self.finished = False
+        self.final_truth: StripTruth | None = None
         self.hints: list[AskedStep] = []
         self.recognised: list[tuple[str, float]] = []
         self.counts: list[auscultation.Count] = []

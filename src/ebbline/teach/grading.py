@@ -54,9 +54,17 @@ def examination_truth(encounter: Encounter) -> ExaminationTruth:
 
 
 def reading_truth(encounter: Encounter) -> StripTruth:
-    """The truth of the window that was (or would have been) read."""
+    """The truth of the window that was (or would have been) read.
+
+    A finished case does not change any more: its score and its debrief ask for one and the same.
+    """
+    if encounter.final_truth is not None:
+        return encounter.final_truth
     truth = encounter.labour().truth
-    return strip_truth(truth, encounter.seen(truth), encounter.window, encounter.case)
+    made = strip_truth(truth, encounter.seen(truth), encounter.window, encounter.case)
+    if encounter.finished:
+        encounter.final_truth = made
+    return made
 
 
 def decision_facts(encounter: Encounter) -> frozenset[Fact]:
