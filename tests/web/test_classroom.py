@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -101,6 +102,13 @@ def test_when_a_class_is_closed_no_name_is_in_any_file_unless_names_are_kept(
     assert (name in teacher.get("/teach/classes").text) is stays
     teacher.post("/teach/classes/forget", data={"kept_class": "1"})
     assert name not in teacher.get("/teach/classes").text
+
+
+def test_the_form_as_it_stands_opens_a_class(teacher: Visitor):
+    """The wall is chosen to begin with, and so is a case that it can show."""
+    chosen = re.findall(r'<option value="([^"]+)" selected', teacher.get("/teach/classes").text)
+    assert len(chosen) == 1
+    opened(teacher, case=chosen[0], mode="wall", asked="class")
 
 
 def test_a_name_is_taken_once_and_a_wrong_code_is_told(teacher: Visitor):

@@ -43,6 +43,7 @@ def _page(
     from ebbline.teach.class_strip import can_be_shown
 
     cases = list(kept.cases().values())
+    on_the_wall = [one.id for one in cases if can_be_shown(one)]
     return page(
         request,
         "classroom/classes.html",
@@ -50,8 +51,9 @@ def _page(
         status=status,
         problem=problem,
         cases=cases,
-        shown=[one.id for one in cases if can_be_shown(one)],
-        chosen=chosen,
+        shown=on_the_wall,
+        # The wall is what the form begins with: so does a case that it can show.
+        chosen=chosen or next(iter(on_the_wall), ""),
         open=classes.opened_by(name),
         kept=kept.kept_classes(),
         addresses=join_addresses(request),
