@@ -369,6 +369,12 @@ def test_taking_a_finding_out_makes_the_classes_anew_and_both_readings_stay(
     assert not any("Late" in line or "Variable" in line for line in count["corrected"])
     page.click('[data-whose="computed"]')
     page.locator('[data-reading="computed"]').wait_for(state="visible")
+    # what the reader chose to see stays chosen when the panel comes anew
+    page.evaluate("document.getElementById('panel').querySelector('.both').remove()")
+    page.click('[data-window-choice="all"]')
+    page.wait_for_selector(".both")
+    page.locator('[data-reading="computed"]').wait_for(state="visible")
+    assert page.locator('[data-reading="corrected"]').is_hidden()
     page.click("#tab-corrections")
     kept = page.inner_text("#part-corrections")
     assert "reader at this computer" in kept

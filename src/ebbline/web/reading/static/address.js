@@ -1,6 +1,6 @@
 // Every state of the strip's page is an address: what is shown, the window that is read, the chosen
-// finding, the tab, the standard, the fetus. Reload, back and a shared link land where one was.
-const FIELDS = ["from", "to", "window", "finding", "tab", "standard", "fetus", "rail", "guide"];
+// finding, the tab, the standard, whose reading, the fetus. Reload, back and a shared link land where one was.
+const FIELDS = ["from", "to", "window", "finding", "tab", "standard", "whose", "fetus", "rail", "guide"];
 
 /** @returns {{ from: number | null, to: number | null, [name: string]: any }} numbers, the rest in words */
 export function read() {

@@ -28,6 +28,7 @@ let fetus = fetuses.includes(begun.fetus) ? begun.fetus : fetuses[0] || 1;
 let chosenWindow = windowFrom(begun.window);
 let tab = begun.tab || "reading";
 let standard = begun.standard;
+let whose = begun.whose;
 
 async function loadRecording(path) {
   const recording = await get(path);
@@ -64,8 +65,17 @@ function draw(found) {
   fillSwipe();
 }
 
+// Only what was asked for last is drawn: an answer that comes late is older than what stands.
+let turn = 0;
+async function drawLatest(promise) {
+  const mine = ++turn;
+  const found = await promise;
+  if (mine === turn) draw(found);
+  return found;
+}
+
 const refresh = mayFail(async () => {
-  draw(await get(`${api}/findings?fetus=${fetus}`));
+  await drawLatest(get(`${api}/findings?fetus=${fetus}`));
   await showPanel();
 });
 
@@ -81,8 +91,22 @@ function fetchPanel() {
   return piece(`/recordings/${key}/panel?${query}`, { signal: asking.signal });
 }
 
-async function showPanel(fetched = fetchPanel()) {
-  const text = await fetched;
+/** The panel as it was asked for last; who waits for one that was overtaken waits for that one. */
+let latestPanel;
+function showPanel(fetched = fetchPanel()) {
+  latestPanel = fillPanel(fetched);
+  return latestPanel;
+}
+
+async function fillPanel(fetched) {
+  let text;
+  try {
+    text = await fetched;
+  } catch (error) {
+    if (error.name === "AbortError") return latestPanel;
+    throw error;
+  }
+  const opened = new Set([...panel.querySelectorAll("details[open] > summary")].map(summaryWords));
   const place = panel.parentElement.scrollTop;
   /** @type {any} */
   const active = panel.contains(document.activeElement) ? document.activeElement : null;
@@ -96,8 +120,10 @@ async function showPanel(fetched = fetchPanel()) {
   panel.parentElement.scrollTop = place;
   const window_ = panel.querySelector("[data-window]");
   strip.setWindow(window_ ? window_.dataset.window.split(",").map(Number) : null);
+  for (const one of panel.querySelectorAll("details > summary")) if (opened.has(summaryWords(one))) one.parentElement.open = true;
   showTab(tab);
   showStandard();
+  showWhose();
   followForms();
   const again = typing?.form && document.getElementById(typing.form)?.elements[typing.name];
   if (again) {
@@ -138,10 +164,20 @@ function showTab(name, step = false) {
   address.write({ tab: name === "reading" ? null : name }, { step });
 }
 
+const summaryWords = (summary) => summary.textContent.replace(/\s+/g, " ").trim();
+
 /** Open the reasons of one standard, close the others; none chosen: as the panel came. */
 function showStandard() {
   if (!standard) return;
   for (const one of panel.querySelectorAll("[data-standard]")) one.open = one.dataset.standard === standard;
+}
+
+/** The reading as computed or with corrections, as the reader chose; corrected where none was chosen. */
+function showWhose() {
+  const parts = [...panel.querySelectorAll("[data-reading]")];
+  const wanted = parts.some((part) => part.dataset.reading === whose) ? whose : "corrected";
+  for (const one of panel.querySelectorAll("[data-whose]")) one.setAttribute("aria-pressed", String(one.dataset.whose === wanted));
+  for (const part of parts) part.hidden = part.dataset.reading !== wanted;
 }
 
 function showOnStrip(windows) {
@@ -193,8 +229,7 @@ swipe.addEventListener("click", (event) => {
 // -- what the rail's buttons do --------------------------------------------------------------------
 
 const changed = async (promise, words) => {
-  const found = await promise;
-  draw(found);
+  const found = await drawLatest(promise);
   await showPanel();
   if (words) tell(words);
   return found;
@@ -232,8 +267,9 @@ panel.addEventListener("click", mayFail(async (event) => {
   else if (data.uncorrect) await takeBack("correction", data.uncorrect);
   else if (data.reveal !== undefined) tools.blind(false);
   else if (data.whose) {
-    for (const b of panel.querySelectorAll("[data-whose]")) b.setAttribute("aria-pressed", String(b === one));
-    for (const part of panel.querySelectorAll("[data-reading]")) part.hidden = part.dataset.reading !== data.whose;
+    whose = data.whose;
+    address.write({ whose: whose === "corrected" ? null : whose });
+    showWhose();
   } else if (data.windowChoice) await chooseWindow(data.windowChoice);
 }));
 
@@ -556,6 +592,7 @@ address.onBack(async (state) => {
   chosenWindow = window_;
   fetus = state.fetus || fetuses[0];
   standard = state.standard;
+  whose = state.whose;
   tab = state.tab || "reading";
   strip.setFetus(fetus);
   if (other) await refresh();
@@ -563,6 +600,7 @@ address.onBack(async (state) => {
   strip.select(state.finding);
   showTab(tab);
   showStandard();
+  showWhose();
   guide(state.guide || 0);
 });
 
