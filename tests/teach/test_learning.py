@@ -20,7 +20,7 @@ from ebbline.teach.handover import Section, statements
 from ebbline.teach.library import shipped
 from ebbline.teach.measure_facts import Fact
 from ebbline.teach.measures import measure_table
-from ebbline.teach.practice import TERMS, can_contrast, contrasting, pair_for
+from ebbline.teach.practice import TERMS, can_contrast, contrasting, mixed_up
 from ebbline.teach.sensations import Grip, Zone
 from ebbline.teach.statistics.calibration import calibration
 from ebbline.teach.statistics.growth import SkillShare, growth
@@ -326,8 +326,14 @@ def test_the_commonest_mistake_is_what_is_practised():
     confused = [("late deceleration", "variable deceleration")] * 3 + [
         ("vertex", "frank breech")
     ] * 9
-    assert pair_for(confused) == ("late deceleration", "variable deceleration")
-    assert pair_for([("vertex", "frank breech")]) is None
+    confused += [("variable deceleration", "late deceleration")] + [
+        ("minimal variability", "absent variability")
+    ] * 2
+    assert [(one.pair, one.times) for one in mixed_up(confused)] == [
+        (("late deceleration", "variable deceleration"), 4),
+        (("absent variability", "minimal variability"), 2),
+    ]
+    assert mixed_up([("vertex", "frank breech")]) == ()
     assert not can_contrast("late deceleration", "absent variability")
     assert len(TERMS) == 8
 

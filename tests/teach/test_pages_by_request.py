@@ -9,7 +9,7 @@ import pytest
 from ebbline.teach.case import case_to_yaml
 from ebbline.teach.index import index
 from ebbline.teach.library import shipped_case
-from ebbline.web.teaching.store import TeachCard, Teaching, TeachingError
+from ebbline.web.teaching.store import TeachAttempt, TeachCard, Teaching, TeachingError
 from web.visitor import Visitor
 
 MINE = case_to_yaml(shipped_case("what-follows")).replace("id: what-follows", "id: of-my-own")
@@ -339,6 +339,49 @@ def test_an_admin_erases_a_learner_and_a_teacher_does_not(school: Visitor):
     assert school.get("/teach/class?learner=Ann").status_code == 200
     school.post("/teach/class/erase", data={"learner": "Ann", "sure": "yes"})
     assert school.app.state.teaching.attempts_of("Ann") == ()
+
+
+def test_ten_short_strips_tell_at_once_what_they_show(school: Visitor):
+    school.sign_in("Ann")
+    pair = {"one": "variable deceleration", "other": "late deceleration"}
+    there = school.get("/teach/practice", params=pair, follow_redirects=False)
+    assert there.status_code == 303
+    assert "seed=" in there.headers["location"]
+    said = []
+    for number in range(1, 11):
+        strip = school.get(f"/api/teach/practice/{number}", params={**pair, "seed": 4}).json()
+        assert [t["kind"] for t in strip["traces"]] == ["heart", "uterine"]
+        assert "late" not in json.dumps(strip["window"])
+        if number == 1:
+            heart = school.get(strip["traces"][0]["samples_href"])
+            assert len(heart.content) == 4 * strip["traces"][0]["count"]
+        told = school.get(
+            f"/api/teach/practice/{number}/verdict",
+            params={**pair, "seed": 4, "said": "late deceleration"},
+        ).json()
+        assert told["right"] == (told["answer"] == "late deceleration")
+        falls = {i["kind"] for i in told["items"] if i["plot"] == "heart"}
+        assert falls == {told["answer"]}
+        said.append(told["answer"])
+    assert sorted(said) == ["late deceleration"] * 5 + ["variable deceleration"] * 5
+    wrong = school.get("/api/teach/practice/11", params={**pair, "seed": 4})
+    assert wrong.status_code == 422
+    assert "1 to 10" in wrong.json()["remedy"]
+    other = school.get("/teach/practice", params={"one": "late deceleration", "other": "vertex"})
+    assert "cannot be practised" in other.text
+
+
+def test_what_was_taken_for_another_leads_to_its_strips(school: Visitor):
+    school.sign_in("Ann")
+    assert "Taken for one another" not in school.get("/teach").text
+    key = finished(school)
+    with school.app.state.store.session() as session:
+        row = session.get(TeachAttempt, key)
+        row.score = {**row.score, "confused": [["late deceleration", "variable deceleration"]]}
+    link = "one=late%20deceleration&amp;other=variable%20deceleration"
+    for page in ("/teach", "/teach/mine", "/teach/practice"):
+        text = school.get(page).text.replace("&other", "&amp;other")
+        assert link in text, page
 
 
 def test_what_went_wrong_is_offered_for_practice_when_it_is_due(school: Visitor):

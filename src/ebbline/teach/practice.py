@@ -11,6 +11,7 @@ import zlib
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 
@@ -50,10 +51,7 @@ _FALLS: dict[str, tuple[EventKind, dict[str, object]]] = {
         EventKind.VARIABLE,
         {"variable_share": 1.0, "variable_depth_bpm": 42.0, "slow_return_share": 0.0},
     ),
-    "prolonged deceleration": (
-        EventKind.PROLONGED,
-        {"prolonged": (ProlongedFall(6.0, 4.0, 45.0),)},
-    ),
+    "prolonged deceleration": (EventKind.PROLONGED, {}),
 }
 _WIDTHS = {
     "absent variability": 1.0,
@@ -72,22 +70,38 @@ class ShortStrip:
 
     number: int
     recording: Recording
+    truth: Truth
     window: Window
     choices: tuple[str, str]
     answer: str
     why: str
 
 
-def pair_for(confused: Iterable[tuple[str, str]]) -> tuple[str, str] | None:
-    """The commonest mistake (truth, said) that can be practised; None where there is none."""
+@dataclass(frozen=True, slots=True)
+class Mixed:
+    """Two terms of which one was taken for the other, so many times."""
+
+    pair: tuple[str, str]
+    times: int
+
+
+def mixed_up(confused: Iterable[tuple[str, str]]) -> tuple[Mixed, ...]:
+    """The mistakes (truth, said) that can be practised, the commonest first."""
     counts = Counter(
-        frozenset(pair) for pair in confused if pair[0] != pair[1] and can_contrast(*pair)
+        _in_order(*pair) for pair in confused if pair[0] != pair[1] and can_contrast(*pair)
     )
-    if not counts:
-        return None
-    most = max(counts.items(), key=lambda item: (item[1], sorted(item[0])))[0]
-    one, other = sorted(most, key=TERMS.index)
-    return one, other
+    return tuple(
+        Mixed(pair, times) for pair, times in sorted(counts.items(), key=lambda c: (-c[1], c[0]))
+    )
+
+
+def _in_order(one: str, other: str) -> tuple[str, str]:
+    first, second = sorted((one, other), key=TERMS.index)
+    return first, second
+
+
+PAIRS = tuple((one, other) for group in (_FALLS, _WIDTHS) for one, other in combinations(group, 2))
+"""Every pair that can be practised."""
 
 
 def can_contrast(one: str, other: str) -> bool:
@@ -102,19 +116,31 @@ def contrasting(
 
     Raises ScenarioError for terms that cannot be contrasted.
     """
+    return tuple(short_strip(pair, seed, number, strips=strips) for number in range(1, strips + 1))
+
+
+def short_strip(
+    pair: tuple[str, str], seed: int, number: int, *, strips: int = STRIPS
+) -> ShortStrip:
+    """One of the strips that `contrasting` gives. number: 1 to strips.
+
+    Raises ScenarioError for terms that cannot be contrasted, and for another number.
+    """
     if not can_contrast(*pair):
         raise ScenarioError(
             f"{pair[0]!r} and {pair[1]!r} cannot be practised against each other.",
             where="practice",
             remedy="Choose two of: " + ", ".join(_FALLS) + "; or two of: " + ", ".join(_WIDTHS),
         )
+    if not 1 <= number <= strips:
+        raise ScenarioError(
+            f"there is no strip {number}.", where="practice", remedy=f"There are 1 to {strips}."
+        )
+    pair = _in_order(*pair)
     chance = np.random.default_rng([zlib.crc32("/".join(pair).encode()), seed])
-    answers = [pair[i % 2] for i in range(strips)]
-    order = [answers[i] for i in chance.permutation(strips)]
-    return tuple(
-        _strip(number, answer, pair, int(chance.integers(0, 2**31 - 1)))
-        for number, answer in enumerate(order, start=1)
-    )
+    order = chance.permutation(strips)
+    seeds = chance.integers(0, 2**31 - 1, size=strips)
+    return _strip(number, pair[order[number - 1] % 2], pair, int(seeds[number - 1]))
 
 
 def _strip(number: int, answer: str, pair: tuple[str, str], seed: int) -> ShortStrip:
@@ -125,13 +151,16 @@ def _strip(number: int, answer: str, pair: tuple[str, str], seed: int) -> ShortS
             knobs |= _FALLS[answer][1]
         else:
             knobs["bandwidth_bpm"] = _WIDTHS[answer]
+        if answer == "prolonged deceleration":
+            at, length = chance.uniform(9.0, 11.5), chance.uniform(2.6, 4.2)
+            knobs["prolonged"] = (ProlongedFall(at, length, chance.uniform(30.0, 55.0)),)
         engine = LabourEngine(replace(_CALM, **knobs), seed + draw)  # type: ignore[arg-type]
         engine.advance(MADE_MIN)
         labour = engine.labour()
         found = _shows(answer, labour.truth)
         if found is not None:
             window, why = found
-            return ShortStrip(number, labour.recording, window, pair, answer, why)
+            return ShortStrip(number, labour.recording, labour.truth, window, pair, answer, why)
     raise ScenarioError(
         f"no strip of {MOST_DRAWS} showed {answer} beyond doubt.",
         where="practice",
@@ -141,8 +170,6 @@ def _strip(number: int, answer: str, pair: tuple[str, str], seed: int) -> ShortS
 
 def _shows(answer: str, truth: Truth) -> tuple[Window, str] | None:
     start_s = 60.0 * (MADE_MIN - SHOWN_MIN)
-    if answer == "prolonged deceleration":
-        start_s = 60.0 * 4
     window = Window(start_s, start_s + 60.0 * SHOWN_MIN)
     inside = [
         d

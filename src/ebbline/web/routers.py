@@ -19,6 +19,7 @@ from ebbline.web.recordings.routes import router as recordings
 from ebbline.web.report.routes import router as report
 from ebbline.web.teaching.class_routes import router as teaching_class
 from ebbline.web.teaching.group_routes import router as teaching_groups
+from ebbline.web.teaching.practice_routes import router as teaching_practice
 from ebbline.web.teaching.routes import router as teaching
 
 ROUTERS: list[APIRouter] = [
@@ -35,6 +36,7 @@ ROUTERS: list[APIRouter] = [
     teaching,
     teaching_class,
     teaching_groups,
+    teaching_practice,
     operations,
     classroom,
     classroom_guests,

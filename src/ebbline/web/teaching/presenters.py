@@ -10,6 +10,7 @@ from ebbline.web.teaching.schemas import CheckedCaseOut, DebriefStripOut
 
 if TYPE_CHECKING:
     from ebbline.teach.answers import Mark
+    from ebbline.teach.practice import ShortStrip
     from ebbline.teach.real_cases import RecordedEncounter
     from ebbline.teach.truth import StripTruth
     from ebbline.web.teaching.attempts_in_play import Played
@@ -103,6 +104,34 @@ def _true_items(truth: StripTruth) -> list[ItemOut]:
             certainty=0.5 if event.borderline else 1.0,
         )
         for number, event in enumerate(truth.events)
+    ]
+
+
+def practice_items(strip: ShortStrip) -> list[ItemOut]:
+    """The falls and contractions of a short strip, as they truly are."""
+    falls = [
+        ("heart", f"{d.kind.value} deceleration", d.onset_s, d.nadir_s, d.end_s)
+        for d in strip.truth.decelerations
+    ]
+    hills = [
+        ("uterine", "contraction", c.onset_s, c.peak_s, c.end_s) for c in strip.truth.contractions
+    ]
+    return [
+        ItemOut(
+            id=f"true-{number}",
+            layer="computed",
+            plot=plot,
+            kind=kind,
+            name=kind,
+            title=f"Truth: {kind}",
+            letter=_LETTERS[kind],
+            tone=_tone(kind),
+            start_s=start,
+            end_s=end,
+            turn_s=turn,
+        )
+        for number, (plot, kind, start, turn, end) in enumerate(falls + hills)
+        if end > strip.window.start_s
     ]
 
 

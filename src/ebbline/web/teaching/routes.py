@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gzip
 from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Depends, Form, HTTPException, Request
@@ -11,6 +10,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from ebbline.web.pages import NAV, NavItem, page
 from ebbline.web.principal import Principal, Role, principal_of
 from ebbline.web.teaching.attempts_in_play import LiveAttempts, shown, strip_of, traces_of
+from ebbline.web.teaching.samples import as_samples
 from ebbline.web.teaching.schemas import (
     AttemptOut,
     BeatsOut,
@@ -24,6 +24,7 @@ from ebbline.web.teaching.store import AssignmentView, AttemptView, Teaching, Te
 
 if TYPE_CHECKING:
     from ebbline.teach.encounter import Encounter
+    from ebbline.teach.practice import Mixed
     from ebbline.web.teaching.attempts_in_play import Played
 
 router = APIRouter()
@@ -85,6 +86,19 @@ Allowed = Annotated[AttemptView, Depends(allowed_attempt)]
 Own = Annotated[AttemptView, Depends(own_attempt)]
 
 
+LATEST = 40
+"""Finished attempts, the latest, from which mistakes are taken (ours)."""
+SHOWN_MISTAKES = 3
+
+
+def mistakes_of(kept: Teaching, learner: str) -> tuple[Mixed, ...]:
+    """What a learner took for something else lately, and can practise; the commonest first."""
+    from ebbline.teach.practice import mixed_up
+
+    finished = sorted(kept.finished(learner=learner), key=lambda one: one.finished)[-LATEST:]
+    return mixed_up(pair for attempt in finished for pair in attempt.score.confused)
+
+
 # --- pages ------------------------------------------------------------------------------------
 
 
@@ -113,6 +127,7 @@ def home(request: Request, who: Who, kept: Kept, show: str = "all") -> HTMLRespo
         begun=[a for a in attempts if a.finished_at is None][:8],
         done=[a for a in attempts if a.finished_at is not None][:12],
         titles={name: case.title for name, case in cases.items()},
+        mistakes=mistakes_of(kept, who.name)[:SHOWN_MISTAKES],
         asked=[(one, _attempts_at(one, attempts)) for one in kept.assignments(learner=who.name)],
         due=due[:6],
         due_count=len(due),
@@ -210,6 +225,7 @@ def debrief_page(request: Request, attempt: Allowed, kept: Kept, live: Live, who
     from ebbline.teach.attempt_log import narrated
     from ebbline.teach.debrief import debrief
     from ebbline.teach.encounter import Encounter
+    from ebbline.teach.practice import mixed_up
     from ebbline.web.teaching.touch_and_sound import drawn
 
     with live.held(attempt.id) as encounter:
@@ -221,6 +237,7 @@ def debrief_page(request: Request, attempt: Allowed, kept: Kept, live: Live, who
                 attempt=attempt,
                 case=encounter.case,
                 made=(made := debrief(encounter)),
+                mistakes=mixed_up(made.score.confused),
                 opening=made.summary.sentences,
                 told=narrated(encounter),
                 drawn=drawn(encounter, fetus=True, name="truth").model_dump(),
@@ -265,6 +282,7 @@ def mine(request: Request, who: Who, kept: Kept) -> HTMLResponse:
         attempts=own,
         titles={name: case.title for name, case in kept.cases().items()},
         weakest=weakest,
+        mistakes=mistakes_of(kept, who.name)[:SHOWN_MISTAKES],
         count=len(kept.attempts_of(who.name)),
     )
 
@@ -385,20 +403,14 @@ def _virtual(encounter: Played) -> Encounter:
 )
 def samples(request: Request, attempt: Allowed, live: Live, kind: str) -> Response:
     """One channel of the learner's strip (heart or uterine): float32, little endian."""
-    import numpy as np
-
     with live.held(attempt.id) as encounter:
         recording = strip_of(encounter)
         traces = traces_of(attempt.id, recording)
         chosen = [n for n, trace in enumerate(traces) if trace.kind == kind]
         if recording is None or not chosen:
             raise HTTPException(404, "there is no such trace.")
-        body = np.ascontiguousarray(recording.channels[chosen[0]].samples.astype("<f4")).tobytes()
-    headers = {}
-    if "gzip" in request.headers.get("accept-encoding", ""):
-        body = gzip.compress(body, compresslevel=1)
-        headers = {"content-encoding": "gzip", "vary": "accept-encoding"}
-    return Response(body, media_type="application/octet-stream", headers=headers)
+        values = recording.channels[chosen[0]].samples
+    return as_samples(request, values)
 
 
 @router.get("/api/teach/attempts/{key}/debrief-strip", tags=["teaching"])

@@ -183,6 +183,24 @@ class DebriefStripOut(BaseModel):
     baseline: dict[str, Any] | None
 
 
+class PracticeStripOut(BaseModel):
+    """A short strip for practice, unmarked."""
+
+    duration_s: float
+    window: tuple[float, float]
+    traces: list[TraceOut]
+
+
+class PracticeVerdictOut(BaseModel):
+    """What an answer about a short strip came to; items: what the strip truly shows."""
+
+    right: bool
+    answer: str
+    why: str
+    items: list[ItemOut]
+    baseline: dict[str, Any]
+
+
 class CheckedCaseOut(BaseModel):
     """What checking a case's YAML came to. shows: terms and ways to lie, from its truth."""
 
