@@ -21,7 +21,9 @@ from ebbline.web.teaching.samples import as_samples
 from ebbline.web.teaching.schemas import PracticeStripOut, PracticeVerdictOut, TraceOut
 
 if TYPE_CHECKING:
+    from ebbline.recording.model import Channel, FloatArray
     from ebbline.teach.practice import ShortStrip
+    from ebbline.terms import Window
 
 router = APIRouter()
 
@@ -63,21 +65,31 @@ def _made(one: str, other: str, seed: int, number: int) -> ShortStrip:
     return short_strip((one, other), seed, number)
 
 
+def _shown(channel: Channel, window: Window) -> FloatArray:
+    """The samples of the window: what went before could tell the answer, or another one."""
+    return channel.samples[
+        round(window.start_s * channel.rate_hz) : round(window.end_s * channel.rate_hz)
+    ]
+
+
+def _baseline(strip: ShortStrip) -> FloatArray:
+    return strip.truth.baseline.values[round(strip.window.start_s) : round(strip.window.end_s)]
+
+
 @router.get("/api/teach/practice/{number}", tags=["teaching"])
 def practice_strip(number: int, one: Term, other: Term, seed: Seed) -> PracticeStripOut:
     """One short strip, unmarked; its samples lie at the traces' addresses."""
     made = _made(one, other, seed, number)
     query = urlencode({"one": one, "other": other, "seed": seed})
     return PracticeStripOut(
-        duration_s=made.recording.duration_s,
-        window=(made.window.start_s, made.window.end_s),
+        duration_s=made.window.duration_s,
         traces=[
             TraceOut(
                 kind=TRACES[channel.kind.value],
                 unit=channel.unit,
                 sensor=channel.sensor.value,
                 rate_hz=channel.rate_hz,
-                count=len(channel.samples),
+                count=len(_shown(channel, made.window)),
                 samples_href=f"/api/teach/practice/{number}/{TRACES[channel.kind.value]}?{query}",
             )
             for channel in made.recording.channels
@@ -100,7 +112,7 @@ def verdict(number: int, one: Term, other: Term, seed: Seed, said: Term) -> Prac
         baseline={
             "start_s": 0.0,
             "step_s": 1.0,
-            "values": [round(v, 1) for v in made.truth.baseline.values.tolist()],
+            "values": [round(v, 1) for v in _baseline(made).tolist()],
         },
     )
 
@@ -115,7 +127,8 @@ def practice_samples(
     request: Request, number: int, kind: str, one: Term, other: Term, seed: Seed
 ) -> Response:
     """One channel of a short strip (heart or uterine): float32, little endian."""
-    for channel in _made(one, other, seed, number).recording.channels:
+    made = _made(one, other, seed, number)
+    for channel in made.recording.channels:
         if TRACES.get(channel.kind.value) == kind:
-            return as_samples(request, channel.samples)
+            return as_samples(request, _shown(channel, made.window))
     raise HTTPException(404, "there is no such trace.")

@@ -116,6 +116,7 @@ def practice_items(strip: ShortStrip) -> list[ItemOut]:
     hills = [
         ("uterine", "contraction", c.onset_s, c.peak_s, c.end_s) for c in strip.truth.contractions
     ]
+    zero = strip.window.start_s
     return [
         ItemOut(
             id=f"true-{number}",
@@ -126,12 +127,12 @@ def practice_items(strip: ShortStrip) -> list[ItemOut]:
             title=f"Truth: {kind}",
             letter=_LETTERS[kind],
             tone=_tone(kind),
-            start_s=start,
-            end_s=end,
-            turn_s=turn,
+            start_s=max(0.0, start - zero),
+            end_s=end - zero,
+            turn_s=turn - zero if turn > zero else None,
         )
         for number, (plot, kind, start, turn, end) in enumerate(falls + hills)
-        if end > strip.window.start_s
+        if end > zero
     ]
 
 

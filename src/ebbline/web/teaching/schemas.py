@@ -187,7 +187,6 @@ class PracticeStripOut(BaseModel):
     """A short strip for practice, unmarked."""
 
     duration_s: float
-    window: tuple[float, float]
     traces: list[TraceOut]
 
 

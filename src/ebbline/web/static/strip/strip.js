@@ -30,9 +30,9 @@ const INK = {
 };
 
 export class Strip extends EventTarget {
-  /** fit: as high as its place is, not as high as true paper is. details(item): where a chosen
-   *  finding is told; without it, in a card on the strip. */
-  constructor(root, { label = "Strip", tall = false, fit = false, details = null } = {}) {
+  /** fit: as high as its place is, not as high as true paper is. columns: room for the cells of
+   *  setColumns. overview: a picture of the whole below. details(item): where a chosen finding is told; without it, in a card on the strip. */
+  constructor(root, { label = "Strip", tall = false, fit = false, columns = true, overview = true, details = null } = {}) {
     super();
     this.root = root;
     root.strip = this;
@@ -64,6 +64,8 @@ export class Strip extends EventTarget {
     this.range = [50, 210];
     this.tall = tall;
     this.fit = fit;
+    this.withColumns = columns;
+    this.withOverview = overview;
     this.details = details;
     root.classList.toggle("fitted", fit);
     this.selected = null;
@@ -410,7 +412,7 @@ export class Strip extends EventTarget {
     this.gutter = Math.round((this.narrow ? NARROW_GUTTER : GUTTER) * unit);
     this.hasYours = this.yours;
     const yours = this.fit && !this.hasYours ? 0 : 38;
-    const heights = { found: 38, yours, heart: 0, signal: 14, squeezes: 36, uterine: 0, columns: 4 * draw.ROW + 6, time: 28, whole: this.tall ? 0 : 32 };
+    const heights = { found: 38, yours, heart: 0, signal: 14, squeezes: 36, uterine: 0, columns: this.withColumns ? 4 * draw.ROW + 6 : 0, time: 28, whole: this.tall || !this.withOverview ? 0 : 32 };
     // On a small screen the picture of the whole gives way to the strip and its axes.
     const sum = Object.values(heights).reduce((total, one) => total + one, 30) * unit;
     let wanting = this.fit ? sum + LEAST_HEART + LEAST_UTERINE - this.root.clientHeight : 0;
@@ -534,7 +536,7 @@ export class Strip extends EventTarget {
     const main = this.traces.find((t) => t.kind === "heart" && t.fetus === this.fetus);
     if (main) draw.signalLane(ctx, this, main, shownItems.filter((i) => i.plot === "signal" && i.kind !== "signal lost"));
     this.paintBrackets(ctx, shownItems);
-    if (!this.blind) draw.columns(ctx, this, this.cells);
+    if (!this.blind && this.withColumns) draw.columns(ctx, this, this.cells);
     draw.timeAxis(ctx, this);
     if (!this.whole && this.lanes.whole.height) {
       const signals = hearts.map((t) => ({ ...t, colour: t.fetus === this.fetus ? this.ink.heart : this.ink.second }));

@@ -178,7 +178,7 @@ async function showStrip() {
   const traces = await Promise.all(state.traces.map(async (t) => ({ ...t, fetus: 1, samples: new Float32Array(await bytes(t.samples_href)) })));
   const first = !strip;
   if (first) {
-    strip = new Strip(el("strip"), { label: "The strip of this case" });
+    strip = new Strip(el("strip"), { label: "The strip of this case", columns: false });
     strip.setBlind(true);
   }
   const speed = strip.speed;

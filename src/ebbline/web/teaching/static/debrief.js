@@ -12,7 +12,7 @@ if (place) {
     for (const name of ["mark", "correct"]) bar.querySelector(`[data-tool="${name}"]`)?.remove();
     bar.querySelector('[data-act="blind"]')?.remove();
     if (made.traces.length) {
-      const strip = new Strip(document.getElementById("strip"), { label: "The strip, truth above and your marks below" });
+      const strip = new Strip(document.getElementById("strip"), { label: "The strip, truth above and your marks below", columns: false });
       const traces = await Promise.all(made.traces.map(async (t) => ({ ...t, fetus: 1, samples: new Float32Array(await bytes(t.samples_href)) })));
       strip.load({ duration_s: made.duration_s, start: null, traces });
       strip.setWindow({ start_s: made.window[0], end_s: made.window[1] });

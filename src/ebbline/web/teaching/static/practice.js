@@ -9,7 +9,7 @@ const query = new URLSearchParams({ one, other, seed });
 const el = (id) => document.getElementById(id);
 const answers = [...document.querySelectorAll("[data-say]")];
 const marks = [...el("drill-marks").children];
-const strip = new Strip(el("strip"), { label: "Short strip", fit: true });
+const strip = new Strip(el("strip"), { label: "Short strip", columns: false, overview: false, fit: true });
 const given = [];
 let number = 1;
 let shown = null;
@@ -23,8 +23,7 @@ async function fetched(which) {
 
 function lay() {
   if (!shown) return;
-  const [start, end] = shown.window;
-  strip.goto(start, (end - start) / strip.wide, false);
+  strip.goto(0, shown.duration_s / strip.wide, false);
 }
 
 async function begin() {
