@@ -99,7 +99,14 @@ def _mean(values: FloatArray, stretch: Window) -> float:
 
 
 def _by_minute(values: FloatArray, minutes: int) -> FloatArray:
-    return np.array([_mean(values, Window(60.0 * m, 60.0 * (m + 1))) for m in range(minutes)])
+    """Mean of each minute, 0 for one without values."""
+    made = np.zeros(minutes)
+    inside = values[: 60 * minutes]
+    if len(inside):
+        starts = np.arange(0, len(inside), 60)
+        lengths = np.diff(starts, append=len(inside))
+        made[: len(starts)] = np.add.reduceat(inside, starts) / lengths
+    return made
 
 
 LEAST_CONTRACTION_SEEN = 0.5
@@ -310,12 +317,22 @@ def _fine_bandwidth(truth: Truth) -> FloatArray:
     off = rate - np.convolve(padded, np.full(length, 1.0 / length), mode="valid")
     calm = np.repeat(~off_baseline(truth), round(1.0 / step))[: len(off)]
     per_minute = round(60.0 / step)
-    bands = []
-    for start in range(0, len(off), per_minute):
-        part = off[start : start + per_minute][calm[start : start + per_minute]]
-        low, high = np.percentile(part, FINE_OUTER) if len(part) else (math.nan, math.nan)
-        bands.append(high - low)
-    return np.array(bands, dtype=np.float64)
+    kept = np.full(math.ceil(len(off) / per_minute) * per_minute, np.nan)
+    kept[: len(off)] = np.where(calm, off, np.nan)
+    ordered = np.sort(kept.reshape(-1, per_minute), axis=1)
+    low, high = (_quantile_of_rows(ordered, share / 100) for share in FINE_OUTER)
+    return high - low
+
+
+def _quantile_of_rows(ordered: FloatArray, share: float) -> FloatArray:
+    """A quantile of each row, missing values last; NaN for a row of them. As np.nanquantile."""
+    last = np.count_nonzero(np.isfinite(ordered), axis=1) - 1
+    at = share * np.maximum(last, 0)
+    below = at.astype(int)
+    above = np.minimum(below + 1, np.maximum(last, 0))
+    rows = np.arange(len(ordered))
+    low, high = ordered[rows, below], ordered[rows, above]
+    return np.asarray(low + (at - below) * (high - low), dtype=np.float64)
 
 
 def _stretches(duration_s: float) -> list[tuple[int, int]]:

@@ -249,7 +249,7 @@ def test_what_could_hurt_is_stopped_and_changes_nothing():
 
 def test_feeling_the_pulse_tells_the_mothers_rate_from_the_strips():
     encounter = Encounter(shipped_case("two-rates"), 0)
-    assert "82" in encounter.take(Choose("feel her pulse")).text
+    assert "104" in encounter.take(Choose("feel her pulse")).text
 
 
 def test_moving_the_sensor_ends_a_capture_of_the_mothers_rate():

@@ -4,7 +4,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ebbline.criteria.model import Standard
@@ -368,6 +368,7 @@ spans = st.lists(
 
 
 @given(spans, spans)
+@settings(deadline=None)
 def test_matching_is_one_to_one_and_never_by_less_than_the_least(marks, events):
     found = match(marks, events)
     assert len({m for m, _ in found.pairs}) == len(found.pairs) == len({e for _, e in found.pairs})
@@ -377,6 +378,7 @@ def test_matching_is_one_to_one_and_never_by_less_than_the_least(marks, events):
 
 
 @given(spans, st.randoms())
+@settings(deadline=None)
 def test_the_order_of_marks_does_not_matter(marks, chance):
     shuffled = list(marks)
     chance.shuffle(shuffled)

@@ -252,11 +252,21 @@ def _bandwidth(fluctuation: FloatArray, on: NDArray[np.bool_]) -> FloatArray:
                 t, rate = time[: len(rate)][kept], rate[kept]
                 t = t - t.mean()
                 off = rate - rate.mean() - t * float(t @ rate) / float(t @ t)
-                low, high = np.quantile(off, (OUTER_SHARE, 1.0 - OUTER_SHARE))
-                widths.append(float(high - low))
+                widths.append(_inner_range(off))
         if widths:
             out[minute] = float(np.median(widths))
     return out
+
+
+def _inner_range(values: FloatArray) -> float:
+    """From the OUTER_SHARE quantile to its counterpart above, as np.quantile has them, which takes
+    a hundred times as long for so few values."""
+    ordered = np.sort(values)
+    at = OUTER_SHARE * (len(ordered) - 1)
+    first, part = int(at), at - int(at)
+    low = ordered[first] + part * (ordered[first + 1] - ordered[first])
+    high = ordered[-1 - first] - part * (ordered[-1 - first] - ordered[-2 - first])
+    return float(high - low)
 
 
 _SPAN_OF_MODE = {

@@ -54,14 +54,15 @@ def _work_ahead() -> None:
 def work_out(case: Case) -> Entry:
     """What a case shows and practises, from its truth."""
     from ebbline.teach.answers import StripAnswer
-    from ebbline.teach.coverage import shown_by, well_monitored
+    from ebbline.teach.coverage import shown_in, well_monitored
     from ebbline.teach.grading import score
     from ebbline.teach.steps import ReadStrip
 
     if case.recorded is not None:
         return Entry((), (f"class by {case.standard}",))
     encounter = well_monitored(case)
+    shows = shown_in(encounter)
     if encounter.ready_to_read:
         encounter.take(ReadStrip(StripAnswer(encounter.window, case.standard)))
     skills = {skill for skill, _ in score(encounter).skills}
-    return Entry(tuple(sorted(shown_by(case))), tuple(sorted(skills)))
+    return Entry(tuple(sorted(shows)), tuple(sorted(skills)))
