@@ -145,6 +145,8 @@ def review(**changes: Any) -> Review:
         "sinusoidal": False,
         "columns": (column(),),
         "not_assessed": (),
+        "repetitive": True,
+        "repetitive_share": 0.66,
     }
     return Review(**{**given, **changes})
 

@@ -7,16 +7,15 @@ from __future__ import annotations
 
 import json
 import math
-import re
 import warnings
 from collections import Counter
 
 import numpy as np
 import pytest
+from bench.one_answer import contradictions
 from jsonschema import Draft202012Validator
 
 from ebbline.codec import from_json, to_json
-from ebbline.criteria.model import Standard
 from ebbline.reading.analyse import read
 from ebbline.reading.model import Reading
 from ebbline.reading.schema import reading_schema
@@ -90,27 +89,14 @@ def test_history_hangs_on_the_window_s_end_and_ends_with_its_class(readings: lis
             }
 
 
-def test_what_a_class_counts_is_what_the_review_counts(readings: list[Reading]) -> None:
-    """One rule of what is in a window: NICHD's late and variable ones against the review's."""
-    for reading in readings:
-        fetal = reading.fetuses[0]
-        nichd = next(one for one in fetal.classes if one.standard is Standard.NICHD)
-        counted = {one.kind: one.count for one in fetal.review.decelerations}
-        for kind in ("late", "variable"):
-            said = [r.text for r in nichd.reasons if r.rule == f"nichd-{kind}"]
-            number = re.search(r"\((\d+) in the window", said[0]) if said else None
-            assert (int(number[1]) if number else 0) == counted.get(kind, 0), reading.recording
-
-
-def test_repetitive_is_said_alike_above_and_below(readings: list[Reading]) -> None:
-    """ "Not repetitive (FIGO, NICE)" never stands above "repetitive late decelerations"."""
-    for reading in readings:
-        fetal = reading.fetuses[0]
-        nice = next(one for one in fetal.classes if one.standard is Standard.NICE)
-        rules = {reason.rule for reason in nice.reasons}
-        late = next((one for one in fetal.review.decelerations if one.kind == "late"), None)
-        if "nice-late-repetitive" in rules and late is not None:
-            assert late.repetitive, reading.recording
+def test_no_page_contradicts_itself(readings: list[Reading]) -> None:
+    """One rule, one count: review, classes, class over time and the four lines say the same."""
+    found = {
+        (reading.recording, kind)
+        for reading in readings
+        for kind in contradictions(reading, reading.fetuses[0])
+    }
+    assert not found
 
 
 def test_a_saved_reading_fits_the_schema_and_comes_back_the_same(readings: list[Reading]) -> None:

@@ -188,7 +188,10 @@ def test_share_of_contractions_is_untold_without_activity_and_said_why() -> None
     assert math.isnan(only.share_of_contractions)
     assert only.recurrent is None
     assert only.repetitive is None
-    assert any(what.startswith("with how many contractions") for what in review.not_assessed)
+    assert any(
+        "whether gradual decelerations (contraction not known) recur" in what
+        for what in review.not_assessed
+    )
 
 
 def test_a_shallow_fall_is_no_deceleration() -> None:

@@ -42,7 +42,7 @@ def test_the_parts_come_in_the_trade_s_order() -> None:
 def test_contractions_are_said_as_a_rate_over_half_an_hour_with_length_and_relaxation() -> None:
     said = lines_of("Contractions", made.fetal())
     assert "4.3 in 10 min, averaged over 30 min (13 contractions in the window, by toco)" in said
-    assert "No tachysystole." in said
+    assert "No tachysystole over 30 min." in said
     assert "Duration 62 s, relaxation time 75 s, from one to the next 137 s (medians)." in said
 
 
@@ -107,16 +107,17 @@ def test_none_is_said_only_of_the_signal_that_was_there(
 def test_a_deceleration_is_said_with_kind_number_share_depth_length_and_concern() -> None:
     said = lines_of("Decelerations", made.fetal())
     assert said == (
-        "Late: 8, with 62 % of contractions, recurrent (NICHD), repetitive (FIGO, NICE), "
+        "Late: 8, with 62 % of the window's contractions, recurrent (NICHD, in some 20 min), "
         "depth 22 bpm (deepest 31 bpm), lasting 58 s (longest 84 s). "
-        "Concerning: longer than 60 s."
+        "Concerning: longer than 60 s.\n"
+        "All together: repetitive (FIGO), with 66 % of contractions in the busiest 20 min."
     )
 
 
 def test_recurrence_that_cannot_be_told_is_not_called_intermittent() -> None:
     unpaired = made.late(recurrent=None, repetitive=None, share_of_contractions=made.NAN)
     said = lines_of("Decelerations", made.fetal(review=made.review(decelerations=(unpaired,))))
-    assert "share of contractions not known, recurrence not known, repetition not known" in said
+    assert "share of contractions not known, recurrence not known" in said
 
 
 def test_an_indeterminate_baseline_is_said_with_its_reason() -> None:
@@ -131,7 +132,7 @@ def test_a_sinusoidal_pattern_is_said_and_an_untold_one_too() -> None:
     yes = lines_of("Variability", made.fetal(review=made.review(sinusoidal=True)))
     untold = lines_of("Variability", made.fetal(review=made.review(sinusoidal=None)))
     no = lines_of("Variability", made.fetal(review=made.review(sinusoidal=False)))
-    assert "Sinusoidal pattern." in yes
+    assert "Sinusoidal undulation" in yes
     assert "Whether the pattern is sinusoidal cannot be told." in untold
     assert "sinusoidal" not in no.lower()
 

@@ -25,7 +25,7 @@ from ebbline.definitions import HALF_OF_CONTRACTIONS
 from ebbline.features.findings import ArtefactKind, Deceleration
 from ebbline.features.fitness import unfit_words
 from ebbline.recording.model import Context
-from ebbline.terms import Stage, Window
+from ebbline.terms import Stage, Window, counted
 
 NO_CLASS = "no class"
 NEAR_SHARE = 0.05
@@ -220,7 +220,8 @@ def check_window(builder: ClassBuilder, facts: WindowFacts, context: Context) ->
     unread, contractions = facts.unread_contractions
     if unread > HALF_OF_CONTRACTIONS * contractions:
         builder.withhold(
-            f"the heart rate could not be read through {unread} of {contractions} contractions"
+            f"the heart rate could not be read through {unread} of "
+            f"{counted(contractions, 'contraction')}"
         )
     for what in unfit_words(facts.findings):
         if what.startswith("variability"):

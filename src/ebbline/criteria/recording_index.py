@@ -34,7 +34,6 @@ from ebbline.features.findings import (
     DecelerationKind,
     Findings,
     VariabilityClass,
-    VariabilitySegment,
 )
 from ebbline.features.kept import kept
 from ebbline.features.variability import class_of_minutes, usual_bandwidth
@@ -114,6 +113,18 @@ class Drop:
     until_s: float
     from_bpm: float
     to_bpm: float
+
+
+@dataclass(frozen=True, slots=True)
+class VariabilitySeen:
+    """Variability of a stretch: usual one-minute bandwidth (bpm, NaN unmeasured), its class, and
+    how many of its minutes were measured."""
+
+    start_s: float
+    end_s: float
+    bandwidth_bpm: float
+    variability: VariabilityClass
+    measured_minutes: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -353,11 +364,6 @@ class RecordingFacts:
         """Where the ten-minute baselines start."""
         return [one.start_s for one in self.findings.fetal.baseline]
 
-    @cached_property
-    def variability_starts_s(self) -> list[float]:
-        """Where the ten-minute variabilities start."""
-        return [one.start_s for one in self.findings.fetal.variability]
-
     def level_at(self, start_s: float) -> TenMinuteBaseline | None:
         """The determinate baseline measured from about this time on (within 5 minutes)."""
         starts_s = self.baseline_starts_s
@@ -401,23 +407,26 @@ class RecordingFacts:
                 values[minute] = curve.values[near].min()
         return replace(curve, values=values)
 
-    @cached_property
-    def variability(self) -> tuple[VariabilitySegment, ...]:
-        """The ten-minute variabilities, none livelier for the minutes that falls took."""
-        return tuple(map(self._variability_of, self.findings.fetal.variability))
+    def variability_in(self, start_s: float, end_s: float) -> VariabilitySeen:
+        """Usual bandwidth and class of a stretch's minutes, by their middles.
 
-    def _variability_of(self, one: VariabilitySegment) -> VariabilitySegment:
-        curve = self.bandwidth
-        first = math.floor((one.start_s - curve.start_s) / curve.step_s + 0.5)
-        last = math.ceil((one.end_s - curve.start_s) / curve.step_s)
-        if not self.taken[first:last].any():
-            return one
+        No livelier for the minutes that falls took, and never told as moderate on what was not
+        measured. One rule for the review, its ten-minute columns and every standard.
+        """
+        curve = self.findings.fetal.bandwidth
+        first = max(0, math.ceil((start_s - curve.start_s) / curve.step_s - 0.5))
+        last = max(first, math.ceil((end_s - curve.start_s) / curve.step_s - 0.5))
         minutes = curve.values[first:last]
-        named = class_of_minutes(minutes)
-        # Never livelier, and never told as moderate on what was not measured.
-        if named not in _LOW or one.variability in _LOW[: _LOW.index(named) + 1]:
-            return one
-        return replace(one, variability=named, bandwidth_bpm=usual_bandwidth(minutes))
+        measured = int(np.isfinite(minutes).sum())
+        named, width = class_of_minutes(minutes), usual_bandwidth(minutes)
+        if self.taken[first:last].any():
+            filled = self.bandwidth.values[first:last]
+            lower, narrower = class_of_minutes(filled), usual_bandwidth(filled)
+            if lower in _LOW and named not in _LOW[: _LOW.index(lower) + 1]:
+                named, width = lower, narrower
+            elif named is not VariabilityClass.INDETERMINATE and narrower < width:
+                width = narrower
+        return VariabilitySeen(start_s, end_s, width, named, measured)
 
     @cached_property
     def reduced_runs(self) -> Runs:

@@ -7,11 +7,17 @@ from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.criteria.recording_index import TenMinuteBaseline, recording_facts
+from ebbline.criteria.recording_index import (
+    LEAST_PART_S,
+    TenMinuteBaseline,
+    VariabilitySeen,
+    recording_facts,
+)
 from ebbline.criteria.variability_runs import MINUTE_S, RunFound
 from ebbline.definitions import (
     BASELINE_VERY_SLOW_BPM,
@@ -27,13 +33,13 @@ from ebbline.features import window as within
 from ebbline.features.findings import (
     Artefact,
     Deceleration,
+    DecelerationKind,
     Findings,
     SinusoidalEpisode,
     VariabilityClass,
-    VariabilitySegment,
 )
 from ebbline.features.kept import kept
-from ebbline.terms import Window
+from ebbline.terms import Window, counted
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -45,13 +51,17 @@ BEGIN_TOGETHER_S = 60.0
 
 @dataclass(frozen=True, slots=True)
 class LongFall:
-    """A fall of two minutes or more. end_s: at most the window's end; recovered: seen to return."""
+    """A fall of two minutes or more. end_s: at most the window's end; recovered: seen to return.
+
+    to_a_level: it lasted on until it is called a new baseline, and is no deceleration by name.
+    """
 
     onset_s: float
     end_s: float
     depth_bpm: float
     nadir_bpm: float
     recovered: bool
+    to_a_level: bool = False
 
     @property
     def duration_s(self) -> float:
@@ -122,16 +132,19 @@ class WindowFacts:
         return tuple(one for one in self.baselines if not math.isnan(one.whole_bpm))
 
     @cached_property
-    def variabilities(self) -> tuple[VariabilitySegment, ...]:
-        """The ten-minute variabilities of the window, in order of time."""
-        return tuple(
-            one
-            for one in self.whole.variability[slice(*self._near(self._variability_s))]
-            if self._mostly_inside(one.start_s, one.end_s)
-        )
+    def variabilities(self) -> tuple[VariabilitySeen, ...]:
+        """The variability of each ten minutes from the window's start, as in its columns.
+
+        What is left at the end joins the last where it is under five minutes.
+        """
+        begin_s, end_s = self.window.start_s, self.window.end_s
+        edges: list[float] = [*np.arange(begin_s, end_s, TEN_MINUTES_S).tolist(), end_s]
+        if len(edges) > 2 and edges[-1] - edges[-2] < LEAST_PART_S:
+            edges.pop(-2)
+        return tuple(self.whole.variability_in(*part) for part in pairwise(edges))
 
     @cached_property
-    def known_variabilities(self) -> tuple[VariabilitySegment, ...]:
+    def known_variabilities(self) -> tuple[VariabilitySeen, ...]:
         """Those of them whose class could be told."""
         return tuple(
             one
@@ -139,13 +152,9 @@ class WindowFacts:
             if one.variability is not VariabilityClass.INDETERMINATE
         )
 
-    def variability_of(self, kind: VariabilityClass) -> tuple[VariabilitySegment, ...]:
+    def variability_of(self, kind: VariabilityClass) -> tuple[VariabilitySeen, ...]:
         """Those of one class."""
         return tuple(one for one in self.variabilities if one.variability is kind)
-
-    @property
-    def _variability_s(self) -> list[float]:
-        return self.whole.variability_starts_s
 
     def _near(self, starts_s: list[float]) -> tuple[int, int]:
         """Places of the ten-minute segments that may lie in the window, from their starts."""
@@ -168,13 +177,22 @@ class WindowFacts:
         """Least and greatest mean bandwidth, each with its stretch; NaN when not measurable.
 
         Of the window itself, or in one longer than 30 minutes of every 30 minutes of it (steps of
-        a minute). The least counts what falls took as no livelier than what is beside it. Stretches
-        with less than the least number of measured minutes are left out.
+        a minute). The least leaves out a few strange minutes and counts what falls took as no
+        livelier than what is beside it (`RecordingFacts.variability_in`, as the review does); the
+        greatest is of every minute. Stretches with less than the least number of measured minutes
+        are left out.
         """
         length_s = min(self.window.duration_s, HALF_HOUR_S)
         starts = np.arange(self.window.start_s, self.window.end_s - length_s + 1e-6, MINUTE_S)
         highs = self.whole.measured.means(starts, length_s)
-        lows = np.fmin(self.whole.minutes.means(starts, length_s), highs)
+        lows = np.array(
+            [
+                self.whole.variability_in(start_s, start_s + length_s).bandwidth_bpm
+                for start_s in starts.tolist()
+            ]
+        )
+        filled = self.whole.minutes.means(starts, length_s)
+        lows = np.fmin(np.where(np.isfinite(highs), lows, filled), highs)
         return self._extreme(starts, lows, np.nanargmin), self._extreme(starts, highs, np.nanargmax)
 
     def _extreme(
@@ -261,6 +279,7 @@ class WindowFacts:
                 drop.from_bpm - drop.to_bpm,
                 drop.to_bpm,
                 drop.until_s <= end_s,
+                to_a_level=True,
             )
             for drop in self.whole.drops
             if self.window.start_s <= drop.start_s < end_s
@@ -341,6 +360,10 @@ class WindowFacts:
             return every
         return whole.late
 
+    def of_kind(self, kind: DecelerationKind) -> BoolArray:
+        """The decelerations that count as a kind in this window (NICHD, NICE)."""
+        return self.late if kind is DecelerationKind.LATE else self.whole.of_kind(kind)
+
     @cached_property
     def open_fall(self) -> Deceleration | None:
         """The deceleration that the window ends in, not seen to recover; None without one."""
@@ -375,7 +398,7 @@ class WindowFacts:
             return enough and number >= within.LEAST_TO_RECUR
 
         pattern = "repetitive" if strictly else "recurrent"
-        seen = f"decelerations with {carrying} of {all_of} contractions"
+        seen = f"decelerations with {carrying} of {counted(all_of, 'contraction')}"
         if answer.answer and not reached(carrying - 1):
             return f"{seen}: with one fewer they are not {pattern}"
         if answer.answer is False and carrying < all_of and reached(carrying + 1):

@@ -40,7 +40,7 @@ from ebbline.features.findings import (
     Findings,
 )
 from ebbline.features.kept import kept
-from ebbline.terms import SensorKind, Window
+from ebbline.terms import SensorKind, Window, counted
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -487,7 +487,8 @@ def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray) -> str:
     contractions = inside.stop - inside.start
     unread = contractions - int(np.count_nonzero(index.readable[inside]))
     if unread > HALF_OF_CONTRACTIONS * contractions:
-        return f"the heart rate could not be read through {unread} of {contractions} contractions"
+        of = counted(contractions, "contraction")
+        return f"the heart rate could not be read through {unread} of {of}"
     return ""
 
 

@@ -211,8 +211,8 @@ class WatchedBed:
             if fall is None
             else {
                 "from_s": fall.onset_s,
-                "nadir_bpm": round(fall.nadir_bpm),
-                "so_far_s": min(fall.end_s, step.at_s) - fall.onset_s,
+                "nadir_bpm": round(fall.to_bpm),
+                "so_far_s": fall.so_far_s,
             },
             "events": self._events(whole.findings, findings, full.at_s, step.at_s),
             "baseline": self._curves[fetus],

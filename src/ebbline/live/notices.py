@@ -84,13 +84,12 @@ def _now(findings: Findings, at_s: float, clock: Clock) -> Iterable[Seen]:
     window = Window(max(findings.fetal.valid.start_s, at_s - 1800.0), at_s)
     fall = open_fall(findings, window)
     if fall is not None:
-        lasting_s = min(fall.end_s, at_s) - fall.onset_s
         yield Seen(
             "prolonged-fall",
             fall.onset_s,
-            lasting_s,
-            f"Fell from {number(fall.baseline_bpm, 'bpm')} to {number(fall.nadir_bpm, 'bpm')} at "
-            f"{clock.at(fall.onset_s)}, {length(lasting_s)} so far, not recovered.",
+            fall.so_far_s,
+            f"Fell from {number(fall.from_bpm, 'bpm')} to {number(fall.to_bpm, 'bpm')} at "
+            f"{clock.at(fall.onset_s)}, {length(fall.so_far_s)} so far, not recovered.",
         )
     curve = findings.fetal.rate_curve
     there = np.flatnonzero(np.isfinite(curve.values))

@@ -8,13 +8,15 @@ handover) shows these first and whole: `FourLines.titled` gives title and senten
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
 from ebbline.criteria.model import Classification, Level
+from ebbline.criteria.window_view import window_facts
 from ebbline.definitions import LEAST_EXCURSION_BPM, TEN_MINUTES_S
 from ebbline.features import window as within
-from ebbline.features.findings import Deceleration, Findings
+from ebbline.features.findings import Findings
 from ebbline.reading.model import FourLines, Review
 from ebbline.reading.summary import new_against_the_hour_before
 from ebbline.reading.text import Clock, length, number, sentence, share, upper
@@ -78,16 +80,30 @@ def class_line(one: Classification) -> str:
     return " ".join([*beyond, f"{one.edition}: {head}.", *said, *edge])
 
 
-def open_fall(findings: Findings, window: Window) -> Deceleration | None:
-    """The deceleration that the window ends in, or None: it was not seen to recover."""
-    touched = [
-        fall
-        for fall in findings.fetal.decelerations
-        if fall.onset_s < window.end_s
-        and not fall.shallow
-        and (fall.end_s > window.end_s or not fall.recovered)
-    ]
-    return max(touched, key=lambda fall: fall.onset_s, default=None)
+@dataclass(frozen=True, slots=True)
+class OpenFall:
+    """The fall that a window ends in, as the classes count it."""
+
+    from_bpm: float
+    onset_s: float
+    to_bpm: float
+    so_far_s: float
+
+
+def open_fall(findings: Findings, window: Window) -> OpenFall | None:
+    """The fall that the window ends in, not seen to recover; None without one.
+
+    A deceleration, one that rose in part and fell again, or a fall that lasts on as a new baseline.
+    """
+    facts = window_facts(findings, window)
+    lasting = next((one for one in facts.long_falls if not one.recovered), None)
+    if lasting is not None:
+        level = lasting.nadir_bpm + lasting.depth_bpm
+        return OpenFall(level, lasting.onset_s, lasting.nadir_bpm, lasting.duration_s)
+    fall = facts.open_fall
+    if fall is None:
+        return None
+    return OpenFall(fall.baseline_bpm, fall.onset_s, fall.nadir_bpm, facts.so_far_s(fall))
 
 
 def right_now(findings: Findings, window: Window, clock: Clock) -> tuple[Level, bool | None, str]:
@@ -106,14 +122,13 @@ def right_now(findings: Findings, window: Window, clock: Clock) -> tuple[Level, 
     now_bpm = float(np.nanmedian(recent))
     fall = open_fall(findings, window)
     if fall is not None:
-        so_far_s = min(fall.end_s, window.end_s) - fall.onset_s
         lost = f", and no signal for the last {length(silent_s)}" if silent_s >= NOW_S else ""
         return (
             Level.ALARMING,
             False,
-            f"Not recovered: it fell from {number(fall.baseline_bpm, 'bpm')} at "
-            f"{clock.at(fall.onset_s)} down to {number(fall.nadir_bpm, 'bpm')}, for "
-            f"{length(so_far_s)} so far{lost}.",
+            f"Not recovered: it fell from {number(fall.from_bpm, 'bpm')} at "
+            f"{clock.at(fall.onset_s)} down to {number(fall.to_bpm, 'bpm')}, for "
+            f"{length(fall.so_far_s)} so far{lost}.",
         )
     if silent_s >= UNKNOWN_FROM_S:
         return (

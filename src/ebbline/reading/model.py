@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import datetime
 from html import escape
@@ -46,7 +47,9 @@ class DecelerationSummary:
 
     share_of_contractions: with how many of the window's contractions, 0..1, NaN without any.
     recurrent: with 50 % or more of contractions in some 20 minutes (NICHD); None untold.
-    repetitive: with more than 50 % of the window's contractions (FIGO, NICE); None untold.
+    repetitive: the same with more than 50 % (NICE counts late ones so, and variable ones of
+    concern); None untold. What FIGO counts, every kind together, is `Review.repetitive`.
+    longest_s: as the classes count it: until the rate was back, at most to the window's end.
     """
 
     kind: str
@@ -59,6 +62,20 @@ class DecelerationSummary:
     median_duration_s: float
     longest_s: float
     concerning: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LevelFall:
+    """A sudden fall that lasted on until it is called a new baseline: it still counts as a fall.
+
+    duration_s: by the window's end.
+    """
+
+    onset_s: float
+    duration_s: float
+    depth_bpm: float
+    to_bpm: float
+    recovered: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +95,11 @@ class TenMinutes:
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """The window in the trade's order, in numbers."""
+    """The window in the trade's order, in numbers.
+
+    repetitive: whether decelerations of any kind come with more than half of the contractions of
+    some 20 minutes (FIGO 2015); None untold. repetitive_share: of the busiest 20 minutes, 0..1.
+    """
 
     window: Window
     valid_share: float
@@ -96,6 +117,9 @@ class Review:
     sinusoidal: bool | None
     columns: tuple[TenMinutes, ...]
     not_assessed: tuple[str, ...]
+    level_falls: tuple[LevelFall, ...] = ()
+    repetitive: bool | None = None
+    repetitive_share: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)

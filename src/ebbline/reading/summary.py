@@ -16,7 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.criteria.recording_index import recording_facts
-from ebbline.definitions import HOUR_S, TEN_MINUTES_S, rounded_baseline
+from ebbline.criteria.rules.figo import of_any_kind
+from ebbline.criteria.window_view import WindowFacts, window_facts
+from ebbline.definitions import HOUR_S, PROLONGED_FROM_S, TEN_MINUTES_S, rounded_baseline
 from ebbline.features import window as within
 from ebbline.features.findings import (
     ArtefactKind,
@@ -27,9 +29,14 @@ from ebbline.features.findings import (
     VariabilityClass,
 )
 from ebbline.features.fitness import unfit_words
-from ebbline.features.variability import class_of_minutes, usual_bandwidth
-from ebbline.reading.model import ContractionSummary, DecelerationSummary, Review, TenMinutes
-from ebbline.reading.text import share
+from ebbline.reading.model import (
+    ContractionSummary,
+    DecelerationSummary,
+    LevelFall,
+    Review,
+    TenMinutes,
+)
+from ebbline.reading.text import of_kind, share
 from ebbline.terms import SensorKind, Window
 
 FloatArray = NDArray[np.float64]
@@ -86,6 +93,8 @@ def summarise(findings: Findings, window: Window) -> Review:
     facts = _facts(findings, window)
     contractions = _contractions(findings, window, facts)
     decelerations, untold = _decelerations(findings, facts)
+    view = window_facts(findings, window)
+    together = view.repetitive(of_any_kind(view))
     note = _baseline_note(findings, facts)
     stv_ms, ltv_bpm = _variation(findings, window)
     return Review(
@@ -105,6 +114,13 @@ def summarise(findings: Findings, window: Window) -> Review:
         sinusoidal=_sinusoidal(findings, facts),
         columns=_columns(findings, window),
         not_assessed=(*unfit_words(findings), *_missing(facts, contractions, note), *untold),
+        level_falls=tuple(
+            LevelFall(one.onset_s, one.duration_s, one.depth_bpm, one.nadir_bpm, one.recovered)
+            for one in view.long_falls
+            if one.to_a_level
+        ),
+        repetitive=together.answer,
+        repetitive_share=together.value,
     )
 
 
@@ -160,18 +176,10 @@ def _baseline(findings: Findings, window: Window) -> float:
     return rounded_baseline(mean)
 
 
-def _minutes(findings: Findings, window: Window) -> slice:
-    """The one-minute values that lie in a stretch, by their middles."""
-    curve = findings.fetal.bandwidth
-    first = math.ceil((window.start_s - curve.start_s) / curve.step_s - 0.5)
-    last = math.ceil((window.end_s - curve.start_s) / curve.step_s - 0.5)
-    return slice(max(0, first), max(0, last))
-
-
 def _bandwidth(findings: Findings, window: Window) -> tuple[float, int, VariabilityClass]:
     """Usual one-minute bandwidth, minutes measured, and class."""
-    minutes = findings.fetal.bandwidth.values[_minutes(findings, window)]
-    return usual_bandwidth(minutes), int(np.isfinite(minutes).sum()), class_of_minutes(minutes)
+    seen = recording_facts(findings).variability_in(window.start_s, window.end_s)
+    return seen.bandwidth_bpm, seen.measured_minutes, seen.variability
 
 
 def _baseline_note(findings: Findings, facts: _Facts) -> str:
@@ -259,18 +267,18 @@ def _decelerations(
     window = facts.window
     summaries: list[DecelerationSummary] = []
     untold: dict[str, None] = {}
-    masks = recording_facts(findings)
+    masks = window_facts(findings, window)
     for kind in DecelerationKind:
         chosen = [one for one in facts.decelerations if one.kind is kind]
         if not chosen:
             continue
         which = masks.of_kind(kind)
+        lasted_s = [_lasted_s(masks, one) for one in chosen]
         recurrent = within.recurrent(findings, window, which)
         repetitive = within.repetitive(findings, window, which)
         for answer in (recurrent, repetitive):
             if answer.answer is None:
-                what = f"with how many contractions {kind.value} decelerations come"
-                untold[f"{what}: {answer.why}"] = None
+                untold[f"whether {of_kind(kind.value)} recur: {answer.why}"] = None
         concerns = (
             Counter(
                 feature for one in chosen for feature in within.concerning_features(findings, one)
@@ -291,8 +299,8 @@ def _decelerations(
                 repetitive=repetitive.answer,
                 median_depth_bpm=median(one.depth_bpm for one in chosen),
                 deepest_bpm=max(one.depth_bpm for one in chosen),
-                median_duration_s=median(one.duration_s for one in chosen),
-                longest_s=max(one.duration_s for one in chosen),
+                median_duration_s=median(lasted_s),
+                longest_s=max(lasted_s),
                 concerning=tuple(
                     f"{feature} ({number} of {len(chosen)})"
                     for feature, number in concerns.most_common()
@@ -300,6 +308,12 @@ def _decelerations(
             )
         )
     return tuple(summaries), tuple(untold)
+
+
+def _lasted_s(facts: WindowFacts, fall: Deceleration) -> float:
+    """How long a fall lasted by the window's end, the longer way where the classes count it so."""
+    until_back_s = min(facts.whole.back_s(fall), facts.window.end_s) - fall.onset_s
+    return until_back_s if until_back_s >= PROLONGED_FROM_S else facts.so_far_s(fall)
 
 
 def _variation(findings: Findings, window: Window) -> tuple[float, float]:
@@ -435,7 +449,7 @@ def _number_change(what: str, before: float, now: float) -> list[str]:
 def _deceleration_change(before: _Facts, now: _Facts) -> list[str]:
     known = {one.kind for one in before.decelerations}
     fresh = dict.fromkeys(one.kind for one in now.decelerations if one.kind not in known)
-    said = [f"{kind.value} decelerations, none in the hour before" for kind in fresh]
+    said = [f"{of_kind(kind.value)}, none in the hour before" for kind in fresh]
     return said + _number_change(
         "decelerations", len(before.decelerations) / before.tens, len(now.decelerations) / now.tens
     )

@@ -30,6 +30,7 @@ from ebbline.reading.model import (
     ContractionSummary,
     DecelerationSummary,
     FetalReading,
+    LevelFall,
     Reading,
     Review,
     TenMinutes,
@@ -321,7 +322,7 @@ def _contractions(summary: ContractionSummary, fetal: FetalReading) -> tuple[str
     )
     tachysystole = {
         True: "Tachysystole.",
-        False: "No tachysystole.",
+        False: "No tachysystole over 30 min.",
         None: "Whether there is tachysystole cannot be told.",
     }[summary.tachysystole]
     lines = [
@@ -368,7 +369,7 @@ def _variability(review: Review, antepartum: bool) -> tuple[str, ...]:
         )
     lines = [said]
     if review.sinusoidal:
-        lines.append("Sinusoidal pattern.")
+        lines.append("Sinusoidal undulation: its length is told under each class.")
     elif review.sinusoidal is None:
         lines.append("Whether the pattern is sinusoidal cannot be told.")
     return tuple(lines)
@@ -392,21 +393,46 @@ def _accelerations(review: Review) -> tuple[str, ...]:
 
 
 def _decelerations(review: Review, fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
+    lines = tuple(_level_fall(one, clock) for one in review.level_falls)
     if not review.decelerations:
-        return (_none_seen(review),)
+        return lines or (_none_seen(review),)
     window = review.window
     here = within.decelerations_in(fetal.findings, window)
-    return tuple(
+    lines += tuple(
         _kind(one, [fall.onset_s for fall in here if fall.kind.value == one.kind], clock)
         for one in review.decelerations
     )
+    return (*lines, *_together(review))
+
+
+def _level_fall(one: LevelFall, clock: Clock) -> str:
+    back = "recovered" if one.recovered else "not recovered"
+    return (
+        f"Fall to another level at {clock.at(one.onset_s)}, {number(one.depth_bpm, 'bpm')} deep, "
+        f"to {number(one.to_bpm, 'bpm')}, for {length(one.duration_s)}, {back}."
+    )
+
+
+def _together(review: Review) -> tuple[str, ...]:
+    """Whether all of them together are repetitive: FIGO counts so; nothing is said of one alone."""
+    if sum(one.count for one in review.decelerations) < 2:
+        return ()
+    if review.repetitive is None:
+        return ("All together: whether repetitive (FIGO) is not known.",)
+    word = "repetitive" if review.repetitive else "not repetitive"
+    busiest = (
+        ""
+        if math.isnan(review.repetitive_share)
+        else f", with {share(review.repetitive_share)} of contractions in the busiest 20 min"
+    )
+    return (f"All together: {word} (FIGO){busiest}.",)
 
 
 def _kind(one: DecelerationSummary, onsets_s: list[float], clock: Clock) -> str:
     shared = (
         "share of contractions not known"
         if math.isnan(one.share_of_contractions)
-        else f"with {share(one.share_of_contractions)} of contractions"
+        else f"with {share(one.share_of_contractions)} of the window's contractions"
     )
     depth = f"depth {number(one.median_depth_bpm, 'bpm')}"
     lasting = f"lasting {_seconds(one.median_duration_s)}"
@@ -422,15 +448,12 @@ def _kind(one: DecelerationSummary, onsets_s: list[float], clock: Clock) -> str:
 
 
 def _pattern(one: DecelerationSummary) -> list[str]:
-    """Whether they recur; of one alone nothing is said."""
+    """Whether they recur in some 20 minutes; of one alone nothing is said."""
     if one.count < 2:
         return []
-    recurrent = {True: "recurrent (NICHD)", False: "intermittent (NICHD)"}
-    repetitive = {True: "repetitive (FIGO, NICE)", False: "not repetitive (FIGO, NICE)"}
-    return [
-        recurrent[one.recurrent] if one.recurrent is not None else "recurrence not known",
-        repetitive[one.repetitive] if one.repetitive is not None else "repetition not known",
-    ]
+    if one.recurrent is None:
+        return ["recurrence not known"]
+    return ["recurrent (NICHD, in some 20 min)" if one.recurrent else "intermittent (NICHD)"]
 
 
 def _column(one: TenMinutes, clock: Clock) -> str:
@@ -585,6 +608,12 @@ def _not_assessed(fetal: FetalReading) -> tuple[str, ...]:
         sentence(what.rstrip(".") + (f" ({', '.join(whose)})" if whose else ""))
         for what, whose in limits.items()
     ) or ("Every part of the review could be assessed on the signal that was there.",)
+
+
+def of_kind(kind: str) -> str:
+    """Decelerations of a kind, as said in a sentence: "late decelerations"."""
+    first, _, rest = kind.partition(", ")
+    return f"{first} decelerations ({rest})" if rest else f"{first} decelerations"
 
 
 def upper(text: str) -> str:

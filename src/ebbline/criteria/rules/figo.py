@@ -143,10 +143,17 @@ def _masks(whole: RecordingFacts, shallow_counts: bool) -> tuple[BoolArray, Bool
     return late, prolonged, deep & ~falls.paired & form & ~prolonged
 
 
+def of_any_kind(facts: WindowFacts) -> BoolArray:
+    """Every deceleration: late ones of 10 to under 15 bpm among them where they count."""
+    reduced = line.VARIABILITY_LOW.met(facts.mean_bandwidths[0][0])
+    late, _, _ = _masks(facts.whole, reduced and not facts.accelerations)
+    return ~facts.whole.falls.shallow | late
+
+
 def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> None:
     whole = facts.whole
     late, prolonged, maybe_late = _masks(whole, reduced and not facts.accelerations)
-    every = ~whole.falls.shallow | late
+    every = of_any_kind(facts)
     _single(builder, facts, prolonged)
 
     answer = facts.repetitive(every)
@@ -168,9 +175,11 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> 
 
     run = facts.longest_run(late | prolonged)
     if run is not None:
-        _lasting(
-            builder, facts, Window(run.start_s, run.end_s), f"{run.carrying} contractions carry one"
+        carried = (
+            f"{run.carrying} contractions carry one; late here: gradual in onset or return, or "
+            "with reduced variability within"
         )
+        _lasting(builder, facts, Window(run.start_s, run.end_s), carried)
     if answer.answer is None:
         series = facts.chain(late | prolonged | maybe_late, UNTOLD_APART_S)
         if series is not None and line.LATE_REDUCED.met(series.duration_s / 60.0):

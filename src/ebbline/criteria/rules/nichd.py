@@ -119,9 +119,10 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
             builder.add(rule, evidence=spans(falls), detail=_deepest(falls))
     long = facts.long_falls
     if prolonged or long:
-        longest_s = max([one.duration_s for one in long] + [fall.duration_s for fall in prolonged])
+        longest_s = long[0].duration_s if long else max(map(facts.so_far_s, prolonged))
         seen = tuple(Window(one.onset_s, one.end_s) for one in long) or spans(prolonged)
-        told = _deepest(prolonged, of_all_kinds=True) if prolonged else long[0].words
+        deepest = max([one.depth_bpm for one in long] or [fall.depth_bpm for fall in prolonged])
+        told = f"{len(long) or len(prolonged)} in the window, the deepest {deepest:.0f} bpm"
         builder.add(line.PROLONGED, longest_s / 60.0, evidence=seen, detail=told)
     if not (late or variable or prolonged or long or unpaired):
         builder.add(line.NO_DECELERATIONS)
@@ -193,16 +194,16 @@ def _untold(
         builder.add(line.SUSPECTED_RECURRENT, count, evidence=(stretch,), detail=name)
 
 
-def _deepest(falls: tuple[Deceleration, ...], *, of_all_kinds: bool = False) -> str:
+def _deepest(falls: tuple[Deceleration, ...]) -> str:
     """How many and how deep; prolonged ones that count as the kind, too, are told apart."""
     deepest = max(fall.depth_bpm for fall in falls)
     long = sum(fall.kind is DecelerationKind.PROLONGED for fall in falls)
     shallow = sum(fall.shallow for fall in falls)
-    number = len(falls) if of_all_kinds else len(falls) - long - shallow
+    number = len(falls) - long - shallow
     said = [f"{number} in the window"] if number else []
     if shallow:
         said.append(f"{'and ' if said else ''}{shallow} of 10 to under 15 bpm")
-    if long and not of_all_kinds:
+    if long:
         said.append(f"{'and ' if said else ''}{long} prolonged that began so")
     return f"{' '.join(said)}, the deepest {deepest:.0f} bpm"
 
