@@ -161,8 +161,11 @@ def panel_reading(
 
 
 def window_before(findings: Findings, window: Window) -> Window | None:
-    """The half hour before a window; None where there is too little of it."""
-    before = Window(max(0.0, window.start_s - BEFORE_S), window.start_s)
+    """The half hour before a window, from the first signal on; None where too little of it."""
+    rate = findings.fetal.rate_curve
+    begins_s = rate.start_s + rate.step_s * int(np.argmax(np.isfinite(rate.values)))
+    begins_s = min(max(begins_s, window.start_s - BEFORE_S), window.start_s)
+    before = Window(begins_s, window.start_s)
     if before.duration_s < LEAST_BEFORE_S or _usable_s(findings, before) < LEAST_USABLE_S:
         return None
     return before
@@ -211,8 +214,10 @@ def panel_silence(findings: Findings, window: Window, context: Context) -> str:
 
 
 def _usable_s(findings: Findings, window: Window) -> float:
-    first, last = int(window.start_s), max(int(window.start_s) + 1, round(window.end_s))
-    return float(np.isfinite(findings.fetal.rate_curve.values[first:last]).sum())
+    rate = findings.fetal.rate_curve
+    first = max(0, int((window.start_s - rate.start_s) / rate.step_s))
+    last = max(first + 1, round((window.end_s - rate.start_s) / rate.step_s))
+    return float(np.isfinite(rate.values[first:last]).sum()) * rate.step_s
 
 
 def _stage(window: Window, context: Context) -> Stage:

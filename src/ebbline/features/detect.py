@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,8 @@ from ebbline.features import contractions as hills
 from ebbline.features import events, excursions, segments, sinusoidal, suspects, variability
 from ebbline.features.findings import (
     Acceleration,
+    Artefact,
+    ArtefactKind,
     Contraction,
     Curve,
     Deceleration,
@@ -26,6 +28,7 @@ from ebbline.features.findings import (
     UterineFindings,
 )
 from ebbline.features.fitness import limited
+from ebbline.features.shifted import after_silence, shifted
 from ebbline.recording.model import ChannelKind, Recording
 from ebbline.signal import artefacts, maternal, quality
 from ebbline.signal.resampling import RATE_HZ, to_grid
@@ -48,28 +51,42 @@ FLANK_S = 2.0
 """So much on both sides of an event is not baseline either: its flanks begin unseen."""
 
 
-def detect(recording: Recording, *, fetus: int = 1, weeks: float | None = None) -> Findings:
+def detect(
+    recording: Recording,
+    *,
+    fetus: int = 1,
+    weeks: float | None = None,
+    grid_from_s: float | None = None,
+) -> Findings:
     """All findings of one fetus of a recording.
 
-    weeks: completed weeks of gestation; None takes the recording's own context. Raises
-    RecordingError when the fetus has no heart-rate channel.
+    weeks: completed weeks of gestation; None takes the recording's own context. grid_from_s: from
+    when on minutes and ten minutes are counted; None: from the second of the first fetal signal,
+    so that silence put before a recording changes nothing but times. Raises RecordingError when
+    the fetus has no heart-rate channel.
     """
     if weeks is None:
         weeks = recording.context.weeks
     channel = recording.heart_rate(fetus)
     count = max(1, round(recording.duration_s * RATE))
     bpm = to_grid(channel.samples, channel.rate_hz, count)
-    uterine = uterine_findings(recording, count)
+    silent_s = first_signal_s(recording) if grid_from_s is None else grid_from_s
+    uterine = uterine_findings(recording, count, silent_s)
     mother = recording.first(ChannelKind.MATERNAL_HEART_RATE)
     mother_bpm = None if mother is None else to_grid(mother.samples, mother.rate_hz, count)
+    first = min(int(silent_s * RATE), max(0, count - RATE))
     fetal = fetal_findings(
-        bpm,
+        np.ascontiguousarray(bpm[first:]),
         fetus=fetus,
         sensor=channel.sensor,
         weeks=weeks,
-        contractions=uterine.contractions,
-        mother_bpm=mother_bpm,
+        contractions=shifted(uterine.contractions, -first / RATE),
+        mother_bpm=None if mother_bpm is None else np.ascontiguousarray(mother_bpm[first:]),
     )
+    fetal = after_silence(fetal, first / RATE, fetal.valid)
+    if first >= suspects.LISTED_GAP_S * RATE:
+        lost = Artefact(ArtefactKind.DROP_OUT, 0.0, first / RATE, 1.0, suspects.NO_SIGNAL)
+        fetal = replace(fetal, artefacts=(lost, *fetal.artefacts))
     activity = recording.first(ChannelKind.UTERINE_ACTIVITY)
     return limited(
         Findings(duration_s=recording.duration_s, weeks=weeks, uterine=uterine, fetal=fetal),
@@ -78,8 +95,23 @@ def detect(recording: Recording, *, fetus: int = 1, weeks: float | None = None) 
     )
 
 
-def uterine_findings(recording: Recording, count: int) -> UterineFindings:
-    """Contractions and tone of a recording's activity channel, count: samples of the grid."""
+def first_signal_s(recording: Recording) -> float:
+    """The whole second in which the first sample of any fetal heart rate lies; 0 without one."""
+    begins = []
+    for fetus in recording.fetuses:
+        channel = recording.heart_rate(fetus)
+        seen = np.flatnonzero(np.isfinite(channel.samples))
+        if len(seen):
+            begins.append(math.floor(int(seen[0]) / channel.rate_hz))
+    return float(min(begins, default=0))
+
+
+def uterine_findings(recording: Recording, count: int, grid_from_s: float = 0.0) -> UterineFindings:
+    """Contractions and tone of a recording's activity channel.
+
+    count: samples of the grid; grid_from_s: from when on minutes are counted. Silence before that
+    is left out; activity before it is kept, in whole minutes.
+    """
     channel = recording.first(ChannelKind.UTERINE_ACTIVITY)
     if channel is None:
         nothing = Curve(0.0, 60.0, np.zeros(math.ceil(count / MINUTE)))
@@ -92,6 +124,10 @@ def uterine_findings(recording: Recording, count: int) -> UterineFindings:
             quality=(),
         )
     samples = to_grid(channel.samples, channel.rate_hz, count)
+    first = min(int(grid_from_s * RATE), max(0, count - RATE))
+    if np.isfinite(samples[:first]).any():
+        first %= MINUTE
+    samples, count = np.ascontiguousarray(samples[first:]), count - first
     in_mmhg = channel.sensor is SensorKind.PRESSURE_CATHETER
     floor = hills.FLOOR_MMHG if in_mmhg else hills.FLOOR_TOCO
     mean, share = hills.seconds(samples, RATE)
@@ -100,7 +136,7 @@ def uterine_findings(recording: Recording, count: int) -> UterineFindings:
     used = np.full(count, np.nan)
     used[: len(live)] = np.where(live, samples[: len(live)], np.nan)
     table = quality.segments(used, np.zeros(count, np.int8), int(quality.SEGMENT_S * RATE))
-    return UterineFindings(
+    found = UterineFindings(
         present=True,
         sensor=channel.sensor,
         contractions=tuple(events.contractions_from(rows, channel.sensor, floor)),
@@ -108,6 +144,7 @@ def uterine_findings(recording: Recording, count: int) -> UterineFindings:
         measured=Curve(0.0, 60.0, quality.valid_by_minute(used, RATE)),
         quality=suspects.quality_segments(table, count, {}),
     )
+    return after_silence(found, first / RATE, found.measured)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

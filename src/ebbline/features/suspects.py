@@ -33,8 +33,10 @@ _KIND_OF_CODE = {
     artefacts.FLAT: ArtefactKind.FLAT,
 }
 
+NO_SIGNAL = "no signal"
+
 _WHY = {
-    artefacts.MISSING: "no signal",
+    artefacts.MISSING: NO_SIGNAL,
     artefacts.OUT_OF_RANGE: (f"outside {artefacts.LOWEST_BPM:.0f}-{artefacts.HIGHEST_BPM:.0f} bpm"),
     artefacts.SPIKE: "a short piece far from what lies on both sides",
     artefacts.DOUBLED: (

@@ -291,7 +291,9 @@ class BedReader:
         recording = self._cut(start_s, at_s)
         made = []
         for fetus in recording.fetuses:
-            found = moved(detect(recording, fetus=fetus), start_s)
+            # A stretch that is cut out begins on the grid of the whole.
+            grid_from_s = 0.0 if start_s > 0.0 else None
+            found = moved(detect(recording, fetus=fetus, grid_from_s=grid_from_s), start_s)
             classes: tuple[Classification, ...] = ()
             if full:
                 found = joined(self._final.get(fetus), found, self.final_s)
@@ -313,7 +315,11 @@ class BedReader:
                 one.findings, seam_s, since_s=max(0.0, seam_s - LOOK_BACK_S)
             )
         self.final_s = seam_s
-        from_s = max(0.0, math.floor((seam_s - RUN_IN_S) / ALIGN_S) * ALIGN_S)
+        # Minutes and ten minutes are counted from the first signal, here as over the whole.
+        origin_s = self.read_from_s or min(
+            one.findings.fetal.baseline[0].start_s for one in step.fetuses
+        )
+        from_s = origin_s + math.floor((seam_s - RUN_IN_S - origin_s) / ALIGN_S) * ALIGN_S
         if from_s > self.read_from_s:
             self.read_from_s = from_s
             for trailing in self._trailing.values():

@@ -16,33 +16,16 @@ import numpy as np
 
 from ebbline.features.findings import (
     NO_CONTRACTION,
-    Acceleration,
     Artefact,
     BaselineChange,
     BaselineSegment,
     Contraction,
     Curve,
-    Deceleration,
     Findings,
-    QualitySegment,
-    SinusoidalEpisode,
-    VariabilitySegment,
 )
+from ebbline.features.shifted import TIMES, each, shifted
 
 T = TypeVar("T")
-
-TIMES: dict[type, tuple[str, ...]] = {
-    Artefact: ("start_s", "end_s"),
-    QualitySegment: ("start_s", "end_s"),
-    Contraction: ("onset_s", "peak_s", "end_s"),
-    Acceleration: ("onset_s", "peak_s", "end_s"),
-    Deceleration: ("onset_s", "nadir_s", "end_s"),
-    BaselineSegment: ("start_s", "end_s", "carried_from_s"),
-    BaselineChange: ("at_s",),
-    VariabilitySegment: ("start_s", "end_s"),
-    SinusoidalEpisode: ("start_s", "end_s"),
-}
-"""The fields of each kind of finding that are times on the recording's clock, the first first."""
 
 REACH_S = 30.0
 """A finding of the trailing stretch that ends this little before the seam may still be new: its
@@ -62,8 +45,8 @@ def moved(findings: Findings, by_s: float) -> Findings:
     return replace(
         findings,
         duration_s=findings.duration_s + by_s,
-        uterine=_each(findings.uterine, lambda one: _shift(one, by_s)),
-        fetal=_each(findings.fetal, lambda one: _shift(one, by_s)),
+        uterine=each(findings.uterine, lambda one: shifted(one, by_s)),
+        fetal=each(findings.fetal, lambda one: shifted(one, by_s)),
     )
 
 
@@ -87,8 +70,8 @@ def before(findings: Findings, seam_s: float, *, since_s: float = 0.0) -> Findin
     made = replace(
         findings,
         duration_s=seam_s,
-        uterine=_each(findings.uterine, kept),
-        fetal=_each(findings.fetal, kept),
+        uterine=each(findings.uterine, kept),
+        fetal=each(findings.fetal, kept),
     )
     return _paired(made, findings)
 
@@ -126,16 +109,6 @@ def end_of(one: Any) -> float:
     return float(one.at_s if isinstance(one, BaselineChange) else one.end_s)
 
 
-def _each(part: T, change: Callable[[Any], Any]) -> T:
-    """A copy of a part of the findings with each of its lists and curves changed."""
-    made = {
-        item.name: change(value)
-        for item in fields(part)  # type: ignore[arg-type]
-        if isinstance(value := getattr(part, item.name), Curve | tuple)
-    }
-    return replace(part, **made)  # type: ignore[type-var]
-
-
 def _both(past: T, new: T, together: Callable[[Any, Any], Any]) -> T:
     made = {
         item.name: together(getattr(past, item.name), value)
@@ -143,14 +116,6 @@ def _both(past: T, new: T, together: Callable[[Any, Any], Any]) -> T:
         if isinstance(value := getattr(new, item.name), Curve | tuple)
     }
     return replace(new, **made)  # type: ignore[type-var]
-
-
-def _shift(one: Any, by_s: float) -> Any:
-    if isinstance(one, Curve):
-        return replace(one, start_s=one.start_s + by_s)
-    return tuple(
-        replace(x, **{name: getattr(x, name) + by_s for name in TIMES[type(x)]}) for x in one
-    )
 
 
 def _curve(curve: Curve, since_s: float, until_s: float) -> Curve:
