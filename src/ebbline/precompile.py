@@ -6,16 +6,14 @@ import numpy as np
 
 from ebbline.reading.analyse import read
 from ebbline.recording.model import Channel, ChannelKind, Recording
-from ebbline.synth import Story, invent
 from ebbline.terms import SensorKind
 
 _RATE_HZ = 4.0
 _DURATION_S = 3600.0
 
 
-def warm() -> None:
-    """Invent a labour, and read a made-up hour with and without the mother's pulse."""
-    invent(Story.from_words("normal"), seed=1)
+def made_up_hours() -> tuple[Recording, Recording]:
+    """An hour that makes every loop of a reading run: with the mother's pulse, and without."""
     time_s = np.arange(0.0, _DURATION_S, 1.0 / _RATE_HZ)
     contraction = np.maximum(0.0, np.sin(2 * np.pi * time_s / 180.0)) ** 2
     variability = 6.0 * np.sin(2 * np.pi * time_s / 17.0)
@@ -26,8 +24,16 @@ def warm() -> None:
         Channel(ChannelKind.UTERINE_ACTIVITY, 60.0 * contraction, _RATE_HZ, SensorKind.TOCO),
         Channel(ChannelKind.MATERNAL_HEART_RATE, np.full_like(fetal, 85.0), _RATE_HZ),
     )
-    for some in (channels, channels[:2]):
-        read(Recording("invented", some))
+    return Recording("invented", channels), Recording("invented", channels[:2])
+
+
+def warm() -> None:
+    """Invent a labour, and read the made-up hours."""
+    from ebbline.synth import Story, invent
+
+    invent(Story.from_words("normal"), seed=1)
+    for one in made_up_hours():
+        read(one)
 
 
 if __name__ == "__main__":

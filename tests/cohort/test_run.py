@@ -7,9 +7,9 @@ import os
 import signal
 from pathlib import Path
 
-import psutil
 import pyarrow.parquet as pq
 import pytest
+from bench.archive import worker_pids
 
 from cohort.conftest import lay_out
 from ebbline.cohort.run import Summary, run_archive
@@ -122,12 +122,11 @@ def test_killed_workers_change_nothing(
 
     def kill(done: int, of: int) -> None:
         if 0 < done < of and len(killed) < 2:
-            for child in psutil.Process().children(recursive=True):
-                # A child that ended in the meantime is nobody's worker any more.
-                with contextlib.suppress(psutil.NoSuchProcess):
-                    if "spawn_main" in " ".join(child.cmdline()):
-                        os.kill(child.pid, signal.SIGKILL)
-                        killed.append(child.pid)
+            for pid in worker_pids():
+                # One that ended in the meantime is nobody's worker any more.
+                with contextlib.suppress(ProcessLookupError):
+                    os.kill(pid, signal.SIGKILL)
+                    killed.append(pid)
 
     run_archive(str(archive), tmp_path / "out", workers=1, progress=kill)
     assert killed

@@ -63,6 +63,11 @@ def read(
 
     Example: ebbline archive recordings/ --out results/
     """
+    from ebbline.cohort.fork_server import start_loading
+
+    if not scheduler and not out.exists():
+        # There is something to read: loading for it goes on beside our own.
+        start_loading()
     from ebbline.cohort.run import run_archive
     from ebbline.criteria.asked import named_standards
 

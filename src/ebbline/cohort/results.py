@@ -50,6 +50,7 @@ class Results:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.parts = folder / "parts"
+        self._next: int | None = None
 
     def begin(self, facts: RunFacts, *, force: bool) -> dict[str, str]:
         """Get ready; returns the fingerprints of what is done already, by recording.
@@ -83,6 +84,7 @@ class Results:
                     "them anew.",
                 )
             shutil.rmtree(self.parts, ignore_errors=True)
+            self._next = None
         self.parts.mkdir(parents=True, exist_ok=True)
         self._write_text(self.folder / "run.json", json.dumps(asdict(facts), indent=1))
         return {}
@@ -102,8 +104,12 @@ class Results:
         """Keep what a batch gave; the list of its recordings is written last and makes it count."""
         import pyarrow.parquet as pq
 
-        last = max((int(one.name.split(".")[0]) for one in self.parts.glob("*.*")), default=-1)
-        number = f"{last + 1:07d}"
+        if self._next is None:
+            # Looked up once: an archive of 20,000 has thousands of parts.
+            there = (int(one.name.split(".")[0]) for one in self.parts.glob("*.*"))
+            self._next = max(there, default=-1) + 1
+        number = f"{self._next:07d}"
+        self._next += 1
         for name, table in tables.items():
             if table.num_rows:
                 pq.write_table(table, self.parts / f"{number}.{name}.parquet")

@@ -86,7 +86,7 @@ def rows_of(
             window=window,
             standards=standards,
             history=False,
-            edges=False,
+            brief=True,
         )
         notes = reading.notes
         for fetal in reading.fetuses:

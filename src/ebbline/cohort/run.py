@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ebbline import CAUTION, __version__
+from ebbline.cohort.fork_server import METHOD, start_loading
 from ebbline.cohort.results import Results, RunFacts
-from ebbline.cohort.schema import TABLES, arrow_schema
 from ebbline.cohort.sources import Source, find_sources
-from ebbline.cohort.work import failed, read_batch
+from ebbline.cohort.work import failed, read_batch, to_tables
 from ebbline.criteria import TABLES as STANDARDS
 from ebbline.errors import EbblineError
 from ebbline.reading.analyse import ALL_STANDARDS
@@ -87,6 +87,8 @@ def run_archive(
     wanted = [one for one in sources if done.get(one.recording) != one.fingerprint]
     progress(len(sources) - len(wanted), len(sources))
     if wanted:
+        if not scheduler:
+            start_loading()
         count = len(sources) - len(wanted)
         for batch, tables in _read_all(scheduler, workers, wanted, standards):
             results.add(batch, tables)
@@ -185,18 +187,13 @@ def _workers(client: Any) -> int:
 
 def _lost(source: Source) -> dict[str, pa.Table]:
     """The row of a recording under which every worker died."""
-    import pyarrow as pa
-
     rows = failed(
         source,
         "the worker that read it ended, each time it was tried.",
         "",
         "Try it alone with `ebbline read`; it may be too large for the memory of a worker.",
     )
-    return {
-        table.name: pa.Table.from_pylist(getattr(rows, table.name), schema=arrow_schema(table))
-        for table in TABLES
-    }
+    return to_tables(rows)
 
 
 @contextmanager
@@ -220,12 +217,19 @@ def _client(scheduler: str, workers: int, tasks: int) -> Iterator[Any]:
         return
     count = workers or max(1, min(_cores(), -(-tasks // BATCH)))
     with (
-        dask.config.set({"distributed.worker.daemon": True}),
+        dask.config.set(
+            {
+                "distributed.worker.daemon": True,
+                "distributed.worker.multiprocessing-method": METHOD,
+                "distributed.worker.http.routes": [],
+                "distributed.scheduler.http.routes": [],
+            }
+        ),
         distributed.LocalCluster(
             n_workers=count,
             threads_per_worker=1,
             processes=True,
-            dashboard_address="127.0.0.1:0",
+            dashboard_address=None,
             host="127.0.0.1",
             silence_logs=50,
         ) as cluster,

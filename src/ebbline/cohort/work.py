@@ -25,11 +25,16 @@ _HERE = "file://"
 
 def read_batch(sources: Sequence[Source], standards: Sequence[Standard]) -> dict[str, pa.Table]:
     """The rows of some sources, by table."""
-    import pyarrow as pa
-
     rows = Rows()
     for source in sources:
         rows.extend(read_source(source, standards))
+    return to_tables(rows)
+
+
+def to_tables(rows: Rows) -> dict[str, pa.Table]:
+    """The same rows as Arrow tables, by name."""
+    import pyarrow as pa
+
     return {
         table.name: pa.Table.from_pylist(getattr(rows, table.name), schema=arrow_schema(table))
         for table in TABLES

@@ -84,11 +84,12 @@ def read_findings(
     window: Window | None = None,
     standards: Sequence[AnyStandard] = ALL_STANDARDS,
     history: bool = True,
-    edges: bool = True,
+    brief: bool = False,
 ) -> Reading:
     """The reading that follows from findings that are already there: detected before, or
-    corrected by a reader. Without edges it is not asked what class a window moved by EDGE_S would
-    have. Raises ContextError for a window outside the recording.
+    corrected by a reader. A brief one, for tables of thousands, has no ten-minute columns and no
+    four lines, and it is not asked what class a window moved by EDGE_S would have. Raises
+    ContextError for a window outside the recording.
     """
     context = recording.context
     chosen = _window(recording, window)
@@ -102,7 +103,7 @@ def read_findings(
         context=context,
         window=chosen,
         fetuses=tuple(
-            _fetus(one, chosen, context, standards, history, edges, clock, twice)
+            _fetus(one, chosen, context, standards, history, brief, clock, twice)
             for one in findings
         ),
         notes=tuple(dict.fromkeys((*recording.provenance.notes, *_assumptions(recording)))),
@@ -135,13 +136,13 @@ def _fetus(
     context: Context,
     standards: Sequence[AnyStandard],
     history: bool,
-    edges: bool,
+    brief: bool,
     clock: Clock,
     above: tuple[str, ...],
 ) -> FetalReading:
     """above: what is said above every class, whatever the findings."""
-    review = summarise(findings, window)
-    classed = _with_edge if edges else classify
+    review = summarise(findings, window, columns=not brief)
+    classed = classify if brief else _with_edge
     found = (classed(findings, window, one, context) for one in standards)
     classes = tuple(replace(one, beyond=(*above, *one.beyond)) for one in found)
     return FetalReading(
@@ -151,7 +152,9 @@ def _fetus(
         classes=classes,
         history=_history(findings, window, context, standards) if history else (),
         panel=panel_reading(findings, window, context),
-        four_lines=four_lines(findings, review, classes[0], clock) if classes else None,
+        four_lines=(
+            four_lines(findings, review, classes[0], clock) if classes and not brief else None
+        ),
         panel_silence=panel_silence(findings, window, context),
     )
 

@@ -84,8 +84,8 @@ class _Facts:
         return self.window.duration_s / COLUMN_S
 
 
-def summarise(findings: Findings, window: Window) -> Review:
-    """The review of one window of one fetus.
+def summarise(findings: Findings, window: Window, *, columns: bool = True) -> Review:
+    """The review of one window of one fetus; its ten-minute columns only where they are asked for.
 
     A number that could not be measured is NaN and a state that could not be told is None or
     indeterminate; `not_assessed` says in words what was missing and why.
@@ -112,7 +112,7 @@ def summarise(findings: Findings, window: Window) -> Review:
         accelerations=facts.accelerations,
         decelerations=decelerations,
         sinusoidal=_sinusoidal(findings, facts),
-        columns=_columns(findings, window),
+        columns=_columns(findings, window) if columns else (),
         not_assessed=(*unfit_words(findings), *_missing(facts, contractions, note), *untold),
         level_falls=tuple(
             LevelFall(one.onset_s, one.duration_s, one.depth_bpm, one.nadir_bpm, one.recovered)
