@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from importlib.util import find_spec
+
 import numpy as np
 
 from ebbline.reading.analyse import read
@@ -28,12 +30,16 @@ def made_up_hours() -> tuple[Recording, Recording]:
 
 
 def warm() -> None:
-    """Invent a labour, and read the made-up hours."""
+    """Invent a labour, read the made-up hours, and follow a pen where paper can be read."""
     from ebbline.synth import Story, invent
 
     invent(Story.from_words("normal"), seed=1)
     for one in made_up_hours():
         read(one)
+    if find_spec("cv2") is not None:
+        from ebbline.recording.paper import precompile
+
+        precompile.warm()
 
 
 if __name__ == "__main__":

@@ -54,8 +54,11 @@ def parts(path: Path) -> tuple[Path, ...]:
     return (path,)
 
 
-def recording_of(found: PaperReading, path: Path) -> Recording:
-    """What was read as a recording that says where it is from, and what it cannot tell."""
+def recording_of(found: PaperReading, path: Path, checked_by: str = "") -> Recording:
+    """What was read as a recording that says where it is from, and what it cannot tell.
+
+    checked_by: who saw the reading laid over its picture and corrected it where need was.
+    """
     channels = [
         Channel(ChannelKind.FETAL_HEART_RATE, one.values, found.rate_hz, fetus=n, unit="bpm")
         for n, one in enumerate(found.heart, start=1)
@@ -72,6 +75,7 @@ def recording_of(found: PaperReading, path: Path) -> Recording:
     sure = ", ".join(f"{100 * one:.0f}" for one in found.minutes)
     notes = (
         "Read from paper: check it against the paper before you rely on it.",
+        *((f"Laid over its picture and taken by {checked_by}.",) if checked_by else ()),
         *found.said,
         f"What lasts less than {found.pen_s:.1f} s is narrower than the pen's stroke: short-term "
         "variation is not assessed, and quick variability reads lower than it was.",

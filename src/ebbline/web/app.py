@@ -29,6 +29,7 @@ from ebbline.web.live.service import LiveService
 from ebbline.web.operations.audit import Audit
 from ebbline.web.operations.health import Health
 from ebbline.web.pages import mount_static, page
+from ebbline.web.paper.service import Papers
 from ebbline.web.reading.corrections_service import Corrections
 from ebbline.web.record.service import Records
 from ebbline.web.recordings.library import Library, StaleContextError
@@ -99,6 +100,7 @@ def create_app(settings: Settings, *, warm: bool = False) -> FastAPI:
         settings.record or settings.store.with_name("record.sqlite"), library
     )
     app.state.live = LiveService(settings, app.state.records)
+    app.state.papers = Papers(store)
     app.state.health = Health(store)
     app.state.reports = Held(HELD_REPORTS)
     app.state.secret = store.secret()

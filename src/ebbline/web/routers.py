@@ -12,6 +12,7 @@ from ebbline.web.help.routes import router as help_pages
 from ebbline.web.live.device_routes import router as live_devices
 from ebbline.web.live.routes import router as live
 from ebbline.web.operations.routes import router as operations
+from ebbline.web.paper.routes import router as paper
 from ebbline.web.reading.routes import router as reading
 from ebbline.web.reading.strip_routes import router as strip
 from ebbline.web.record.routes import router as record
@@ -25,6 +26,7 @@ from ebbline.web.teaching.routes import router as teaching
 ROUTERS: list[APIRouter] = [
     auth,
     recordings,
+    paper,
     strip,
     reading,
     examination,
@@ -42,5 +44,5 @@ ROUTERS: list[APIRouter] = [
     classroom_guests,
 ]
 
-UPLOAD_PATHS = ("/api/recordings", "/api/record/archive")
+UPLOAD_PATHS = ("/api/recordings", "/api/papers", "/api/record/archive")
 """Paths that take files, and so larger bodies than the rest."""

@@ -9,12 +9,13 @@ from ebbline import store
 from ebbline.store import Layout
 from ebbline.web.auth import models as _accounts
 from ebbline.web.examination import models as _examinations
+from ebbline.web.paper import models as _papers
 from ebbline.web.reading import models as _readers
 from ebbline.web.recordings import models as _recordings
 from ebbline.web.tables import Base, Meta
 from ebbline.web.teaching.models import LAYOUT as TEACHING
 
-TABLES = (_accounts, _recordings, _readers, _examinations)
+TABLES = (_accounts, _recordings, _papers, _readers, _examinations)
 """The modules whose tables share one base, and so can refer to each other."""
 
 WORKBENCH = Layout("workbench", Base.metadata, Path(__file__).parent / "migrations")

@@ -46,6 +46,11 @@ class ReadScale:
         """What a level line stands for."""
         return self.first + self.step * line
 
+    def value_of(self, lines: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The same of many places, in lines."""
+        found: NDArray[np.float64] = self.first + self.step * lines
+        return found
+
 
 def read_scale(ink: Plane, columns: slice, top: float, down: float) -> ReadScale | None:
     """The scale told by the numbers within some columns of a flat paper, or None.

@@ -9,6 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.compiled import kernel
+
 Image = NDArray[np.uint8]
 """Shape (height, width, 3), red, green, blue."""
 Plane = NDArray[Any]
@@ -65,10 +67,24 @@ def darkness(image: Image, light: NDArray[np.float32]) -> tuple[Plane, Plane]:
     The first is 1 less the darkest channel over the paper's light there: it shows every grid. The
     second takes the lightest channel: coloured grids all but vanish, black traces stay.
     """
-    even = np.minimum(image / light, 1.0)
-    darkest = np.minimum(np.minimum(even[:, :, 0], even[:, :, 1]), even[:, :, 2])
-    lightest = np.maximum(np.maximum(even[:, :, 0], even[:, :, 1]), even[:, :, 2])
-    return 1.0 - darkest, 1.0 - lightest
+    return _darkness(image, light)
+
+
+@kernel
+def _darkness(image: Image, light: NDArray[np.float32]) -> tuple[Plane, Plane]:
+    height, width = image.shape[:2]
+    any_colour = np.empty((height, width), np.float32)
+    black = np.empty((height, width), np.float32)
+    for i in range(height):
+        for j in range(width):
+            darkest, lightest = np.float32(1.0), np.float32(0.0)
+            for n in range(3):
+                even = min(np.float32(image[i, j, n]) / light[i, j, n], np.float32(1.0))
+                darkest = min(darkest, even)
+                lightest = max(lightest, even)
+            any_colour[i, j] = np.float32(1.0) - darkest
+            black[i, j] = np.float32(1.0) - lightest
+    return any_colour, black
 
 
 def shrunk_darkness(image: Image, light: Light, size: tuple[int, int]) -> Plane:

@@ -30,6 +30,8 @@ LEAST_SHARE = 0.18
 """Of how alike the strongest lines make it, so much must the faint ones between them (ours)."""
 _ACROSS, _ALONG = 0.9, 2.5
 """Width of the smoothing across the lines and along them, in periods (ours)."""
+MEANS = 5.0
+"""A wave is smoothed on so many means a period (ours)."""
 _FAINT = 0.4
 """A wave fainter than so much of a strong one counts less and less (ours)."""
 _MOST_RIDGE, _PALE = 1.6, 0.1
@@ -180,25 +182,52 @@ def _pieces(lined: Plane, axis: int, count: int = 48) -> NDArray[np.float64]:
 
 
 def demodulated(
-    lined: Plane, axis: int, period: float, spread: tuple[float, float]
+    lined: Plane, axis: int, period: float, spread: tuple[float, float], step: int = 1
 ) -> tuple[NDArray[np.complex64], Plane]:
-    """The comb's wave at every pixel, and how strong it is against all that is there.
+    """The comb's wave at every `step` px, and how strong it is against all that is there.
 
     spread: width of the smoothing in px, along x and along y.
     """
     along = np.arange(lined.shape[axis], dtype=np.float64)
-    wave = np.exp(-2j * np.pi * along / period).astype(np.complex64)
-    carried = lined * (wave[None, :] if axis == 1 else wave[:, None])
-    real = cv2.GaussianBlur(np.ascontiguousarray(carried.real), (0, 0), spread[0], sigmaY=spread[1])
-    imaginary = cv2.GaussianBlur(
-        np.ascontiguousarray(carried.imag), (0, 0), spread[0], sigmaY=spread[1]
-    )
-    level = cv2.GaussianBlur(np.abs(lined), (0, 0), spread[0], sigmaY=spread[1]) + 1e-4
-    found = real + 1j * imaginary
+    angle = 2 * np.pi * along / period
+    across = (1, -1) if axis == 1 else (-1, 1)
+    # What is left of the wave changes slowly: five means a period tell it, and smooth quickly.
+    shrink = max(1, int(period / MEANS)) if step > 1 else 1
+
+    def smooth(plane: Plane) -> Plane:
+        if shrink == 1:
+            return cv2.GaussianBlur(plane, (0, 0), spread[0], sigmaY=spread[1])
+        rows, columns = (max(2, -(-length // shrink)) for length in plane.shape)
+        reach = columns * shrink - plane.shape[1], rows * shrink - plane.shape[0]
+        whole = cv2.copyMakeBorder(plane, 0, reach[1], 0, reach[0], cv2.BORDER_REPLICATE)
+        few = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
+        return cv2.GaussianBlur(few, (0, 0), spread[0] / shrink, sigmaY=spread[1] / shrink)
+
+    def carried(turn: NDArray[np.float64]) -> Plane:
+        return smooth(lined * turn.astype(np.float32).reshape(across))
+
+    found = carried(np.cos(angle)) - 1j * carried(np.sin(angle))
+    level = smooth(np.abs(lined)) + 1e-4
     size = np.abs(found)
     # On blank paper chance looks like a comb, but a faint one.
-    usual = _FAINT * float(np.quantile(size[::4, ::4], 0.9)) + 1e-9
-    return found, (size / level * np.minimum(1.0, (size / usual) ** 2)).astype(np.float32)
+    few = 1 if step > 1 else 4
+    usual = _FAINT * float(np.quantile(size[::few, ::few], 0.9)) + 1e-9
+    strength = (size / level * np.minimum(1.0, (size / usual) ** 2)).astype(np.float32)
+    wave: NDArray[np.complex64] = found.astype(np.complex64)
+    if step == 1:
+        return wave, strength
+    # The middle of the first mean lies half a mean in.
+    x, y = (
+        ((np.arange(0, length, step) + 0.5) / shrink - 0.5).astype(np.float32)
+        for length in (lined.shape[1], lined.shape[0])
+    )
+    x, y = np.meshgrid(x, y)
+    planes = (np.ascontiguousarray(wave.real), np.ascontiguousarray(wave.imag), strength)
+    real, imaginary, seen = (
+        cv2.remap(one, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE) for one in planes
+    )
+    wave = (real + 1j * imaginary).astype(np.complex64)
+    return wave, seen
 
 
 def comb(ink: Plane, axis: int, period: float, where: Plane | None = None) -> Comb:
@@ -210,17 +239,47 @@ def comb(ink: Plane, axis: int, period: float, where: Plane | None = None) -> Co
     if where is not None:
         lined = lined * where
     spread = (_ACROSS * period, _ALONG * period)
-    wave, seen = demodulated(lined, axis, period, spread if axis == 1 else spread[::-1])
     step = max(2, int(period / 2.5))
+    nodes, seen = demodulated(lined, axis, period, spread if axis == 1 else spread[::-1], step)
     rows, columns = np.arange(0, lined.shape[0], step), np.arange(0, lined.shape[1], step)
-    nodes, strength = wave[np.ix_(rows, columns)], seen[np.ix_(rows, columns)].astype(np.float64)
+    strength = seen.astype(np.float64)
     if where is not None:
         strength = strength * where[np.ix_(rows, columns)]
-    phase = unwrapped(np.angle(nodes).astype(np.float64), strength)
+    phase = unwrapped(np.angle(nodes).astype(np.float64), np.ascontiguousarray(strength))
     strength = strength * trusted(phase, strength)
-    phase = smoothed(phase, strength)
+    phase = smoothed(phase, strength, axis, period / step)
     place = (columns[None, :] if axis == 1 else rows[:, None]) / period
     return Comb(period, step, place + phase / (2 * np.pi), strength)
+
+
+@kernel
+def running_median(rows: Field, window: int) -> Field:
+    """The median of every place with its neighbours in the same row, the rims repeated.
+
+    window: how many of them, odd.
+    """
+    height, width = rows.shape
+    half = window // 2
+    found = np.empty(rows.shape)
+    held = np.empty(window)
+    for i in range(height):
+        for n in range(window):
+            held[n] = rows[i, min(max(n - half, 0), width - 1)]
+        held.sort()
+        found[i, 0] = held[half]
+        for j in range(1, width):
+            gone = rows[i, max(j - 1 - half, 0)]
+            new = rows[i, min(j + half, width - 1)]
+            n = np.searchsorted(held, gone)
+            while n + 1 < window and held[n + 1] < new:
+                held[n] = held[n + 1]
+                n += 1
+            while n > 0 and held[n - 1] > new:
+                held[n] = held[n - 1]
+                n -= 1
+            held[n] = new
+            found[i, j] = held[half]
+    return found
 
 
 @kernel
@@ -248,10 +307,10 @@ def unwrapped(phase: Field, strength: Field) -> Field:
     return told
 
 
-def trusted(phase: Field, strength: Field) -> Field:
-    """1 where the phase lies near the smooth sheet through all of it, 0 where it was lost.
+def sheet_through(phase: Field, strength: Field) -> Field:
+    """The smooth sheet through most of the phase, its strays left aside.
 
-    A sheet bends slowly: beside words and beyond the paper's rim the phase runs off by whole turns.
+    Paper bends slowly; beside words and beyond the paper's rim the phase runs off by whole turns.
     """
     rows, columns = np.mgrid[-1 : 1 : phase.shape[0] * 1j, -1 : 1 : phase.shape[1] * 1j]
     terms = np.stack(
@@ -261,31 +320,45 @@ def trusted(phase: Field, strength: Field) -> Field:
     some, told = terms.reshape(-1, terms.shape[-1])[::every], phase.ravel()[::every]
     weight = np.clip(strength.ravel()[::every], 0.0, 1.0) ** 2
     off = np.zeros(len(told))
-    fit = np.zeros(terms.shape[-1])
+    fit: Field = np.zeros(terms.shape[-1])
     for _ in range(8):
-        root = np.sqrt(weight / (1.0 + (off / (0.15 * 2 * np.pi)) ** 2))
-        fit, *_ = np.linalg.lstsq(some * root[:, None], told * root, None)
+        fit = fitted(some, told, weight / (1.0 + (off / (0.15 * 2 * np.pi)) ** 2))
         off = told - some @ fit
-    near: Field = (np.abs(phase - terms @ fit) < LOST * 2 * np.pi).astype(np.float64)
+    found: Field = terms @ fit
+    return found
+
+
+def trusted(phase: Field, strength: Field) -> Field:
+    """1 where the phase lies near the smooth sheet through all of it, 0 where it was lost."""
+    away = np.abs(phase - sheet_through(phase, strength))
+    near: Field = (away < LOST * 2 * np.pi).astype(np.float64)
     return near
+
+
+def fitted(terms: Field, told: Field, weight: Field) -> Field:
+    """Factors of the terms, shape (n, count), that come nearest to what is told, weighted."""
+    weighed = terms * weight[:, None]
+    square = weighed.T @ terms
+    # So little as to move nothing: terms that nothing is told of stay at none.
+    square += np.eye(len(square)) * (1e-9 * float(np.trace(square)) / len(square) + 1e-300)
+    return np.asarray(np.linalg.solve(square, weighed.T @ told), np.float64)
 
 
 LOST = 0.55
 """Turns by which the phase may lie off the smooth sheet before it counts as lost (ours)."""
 
 
-def smoothed(phase: Field, strength: Field) -> Field:
-    """Nodes where the comb is clear as they are; others from those around them, near ones first.
+def smoothed(phase: Field, strength: Field, axis: int, per_line: float) -> Field:
+    """The phase over all nodes, each told by those around it as far as they agree.
 
-    Where nothing is seen for a long way, the plane through what is seen.
+    per_line: nodes between two lines. Nodes where the comb is faint take it from those around them,
+    near ones first. Pen and print pull the phase a little wherever they cross the lines, the paper
+    itself bends over many: what strays a little alone is calmed, along the lines farther than
+    across them; what bends more, as a crease does, stays.
     """
     weight = np.clip(strength, 0.0, 1.0) ** 2
     weight = np.where(weight > 0.25 * np.quantile(weight, 0.9), weight, 0.0)
-    rows, columns = np.mgrid[0 : phase.shape[0], 0 : phase.shape[1]]
-    terms = np.stack([np.ones(phase.shape), rows, columns], axis=-1)
-    root = np.sqrt(weight)[..., None]
-    plane, *_ = np.linalg.lstsq((terms * root).reshape(-1, 3), (phase * root[..., 0]).ravel(), None)
-    base = terms @ plane
+    base = sheet_through(phase, strength)
     rest = phase - base
     found = np.zeros_like(phase)
     settled = np.zeros_like(phase)
@@ -295,5 +368,21 @@ def smoothed(phase: Field, strength: Field) -> Field:
         share = np.clip(mass / (0.15 * weight.max() + 1e-12), 0.0, 1.0) * (1.0 - settled)
         found += share * value
         settled += share
-    whole: Field = base + found
+    spread = (CALM_ACROSS * per_line, CALM_ALONG * per_line)
+    wide, tall = spread if axis == 1 else spread[::-1]
+    mass = cv2.GaussianBlur(weight, (0, 0), wide, sigmaY=tall) + 1e-6
+    calm = np.zeros_like(found)
+    for _ in range(2):
+        # The second time what was bent away at the rims comes back.
+        left = weight * (found - calm)
+        calm += cv2.GaussianBlur(left, (0, 0), wide, sigmaY=tall) / mass
+    stray = cv2.GaussianBlur(np.abs(found - calm), (0, 0), 0.5 * wide, sigmaY=0.5 * tall)
+    bent = np.clip((stray / (2 * np.pi) - STRAY) / STRAY, 0.0, 1.0)
+    whole: Field = base + calm + bent * (found - calm)
     return whole
+
+
+CALM_ACROSS, CALM_ALONG = 2.5, 5.0
+"""Lines over which the phase is calmed, across them and along them (ours)."""
+STRAY = 0.04
+"""Turns by which the phase may stray and still be calmed; at twice as much it stays (ours)."""

@@ -25,14 +25,33 @@ def pictures_of(path: Path) -> list[Image]:
         raise
     except Exception as error:
         # Damaged pictures fail in as many ways as there are kinds of them.
-        raise RecordingError(
-            f"this picture cannot be opened: {error}.",
-            where=str(path),
-            remedy="Export it again as JPEG, PNG, TIFF or PDF.",
-        ) from error
+        raise _damaged(str(path), error) from error
     if not found:
         raise RecordingError("there is no page in this file.", where=str(path))
     return found
+
+
+def picture_in(content: bytes, where: str) -> Image:
+    """The picture of an encoded file's content, red, green and blue. Raises RecordingError."""
+    from io import BytesIO
+
+    from PIL import Image as Pillow
+    from PIL import ImageOps
+
+    Pillow.MAX_IMAGE_PIXELS = MOST_PIXELS
+    try:
+        with Pillow.open(BytesIO(content)) as opened:
+            return np.array(ImageOps.exif_transpose(opened).convert("RGB"), dtype=np.uint8)
+    except Exception as error:
+        raise _damaged(where, error) from error
+
+
+def _damaged(where: str, error: Exception) -> RecordingError:
+    return RecordingError(
+        f"this picture cannot be opened: {error}.",
+        where=where,
+        remedy="Export it again as JPEG, PNG, TIFF or PDF.",
+    )
 
 
 def _too_large(path: Path, width: float, height: float) -> None:

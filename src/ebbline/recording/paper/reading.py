@@ -7,6 +7,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.errors import RecordingError
+from ebbline.recording.paper.corrections import (
+    DRAWN_SURE,
+    NONE,
+    Corrections,
+    Stroke,
+    check_corrections,
+    in_time,
+    without_erased,
+)
 from ebbline.recording.paper.figures import ReadScale
 from ebbline.recording.paper.flatten import Image
 from ebbline.recording.paper.scale import (
@@ -16,7 +26,7 @@ from ebbline.recording.paper.scale import (
     heart_scale,
     seconds_per_line,
 )
-from ebbline.recording.paper.sheet import Paper, papers_of, unread
+from ebbline.recording.paper.sheet import Paper, cornered, papers_of, unread
 from ebbline.recording.paper.trace import Path, Sheet, follow, sheet_of, without_path
 
 FloatArray = NDArray[np.float64]
@@ -65,37 +75,78 @@ class PaperReading:
     said: tuple[str, ...] = ()
 
 
-def read_paper(image: Image, answers: PaperAnswers, where: str = "") -> PaperReading:
+def read_paper(
+    image: Image, answers: PaperAnswers, where: str = "", corrections: Corrections = NONE
+) -> PaperReading:
     """Read a picture of one strip.
 
     Raises RecordingError where no grid, no trace or no scale is found; it says which answer is
     missing. Nothing about speed or scale is guessed: what is not on the page is asked for.
     """
     check_answers(answers, where)
-    papers = papers_of(image, where)
+    height, width = image.shape[:2]
+    check_corrections(corrections, width, height, where)
+    return read_papers(
+        found_papers(image, answers, where, corrections), answers, where, corrections
+    )
+
+
+def found_papers(
+    image: Image, answers: PaperAnswers, where: str, corrections: Corrections
+) -> list[Paper]:
+    """The papers of a picture, its lines followed; by four corners alone where they cannot be."""
+    corners = corrections.corners
+    try:
+        return papers_of(image, where, corners)
+    except RecordingError as error:
+        if corners is None:
+            raise
+        if answers.minutes is None or answers.low is None or answers.high is None:
+            raise RecordingError(
+                error.what,
+                where=where,
+                remedy="The paper can be read by its four corners alone: say its minutes, and the "
+                "bpm of its lowest and highest line.",
+            ) from error
+        return [cornered(image, corners, *PARTED)]
+
+
+PARTED = (60, 16)
+"""Into so many lines, across and down, a paper is parted whose own are not followed (ours)."""
+
+
+def read_papers(
+    papers: list[Paper], answers: PaperAnswers, where: str, corrections: Corrections = NONE
+) -> PaperReading:
+    """Read the traces of papers that were found, as corrected. Raises RecordingError."""
     main = papers[0]
     scale, told = heart_scale(main, answers, where)
     line_s, told_time = seconds_per_line(main, scale, answers, where)
-    said = [told, told_time]
+    said = [told, told_time, *_corrected(main, corrections)]
     rate_hz = _rate(main, line_s)
     count = int((main.lines[1] - main.lines[0]) * line_s * rate_hz)
     clock = _Clock(line_s, rate_hz, count)
-    sheet = sheet_of(main.flat, main.lines)
+    sheet = _sheet(main, corrections)
     heart = _traces(main, sheet, scale, clock, answers.fetuses)
+    if answers.fetuses == 1:
+        heart, left_out = _without_rivals(heart[0], rate_hz)
+        said += left_out
+    heart = [
+        _with_drawn(one, _strokes(main, scale, clock, corrections, fetus))
+        for fetus, one in enumerate(heart, start=1)
+    ]
     if not np.isfinite(heart[0].values).any():
         raise unread("no trace was found on the heart-rate paper.", where)
     if len(heart) > 1 and np.isfinite(heart[1].values).sum() < LEAST_TRACE_S * rate_hz:
         raise unread("only one heart-rate trace was found, and two were asked for.", where)
-    if answers.fetuses == 1:
-        heart, left_out = _without_rivals(heart[0], rate_hz)
-        said += left_out
     activity = None
     scales = [scale]
     if len(papers) > 1:
         below, told = activity_scale(papers[1], where)
         said.append(told)
         scales.append(below)
-        [activity] = _traces(papers[1], sheet_of(papers[1].flat, papers[1].lines), below, clock, 1)
+        [activity] = _traces(papers[1], _sheet(papers[1], corrections), below, clock, 1)
+        activity = _with_drawn(activity, _strokes(papers[1], below, clock, corrections, 0))
     else:
         said.append("No activity paper was found below the heart rate's: activity was not read.")
     minutes = by_minute(heart[0], rate_hz)
@@ -112,6 +163,53 @@ def read_paper(image: Image, answers: PaperAnswers, where: str = "") -> PaperRea
         tuple(scales),
         tuple(said),
     )
+
+
+def _sheet(paper: Paper, corrections: Corrections) -> Sheet:
+    sheet = sheet_of(paper.flat, paper.lines, followed=paper.followed)
+    return without_erased(sheet, paper.flat, paper.warp, corrections.erased)
+
+
+def _strokes(
+    paper: Paper, scale: ReadScale, clock: _Clock, corrections: Corrections, fetus: int
+) -> list[Stroke]:
+    """What was drawn of one trace, in time."""
+    grid = (clock.line_s, clock.rate_hz, clock.count)
+    return [
+        in_time(one, paper.warp, scale, paper.lines[0], grid)
+        for one in corrections.drawn
+        if one.fetus == fetus
+    ]
+
+
+def _with_drawn(trace: PaperTrace, strokes: list[Stroke]) -> PaperTrace:
+    """The trace with what a person has drawn in place of what was read there."""
+    values, sure, x, y = (one.copy() for one in (trace.values, trace.certainty, trace.x, trace.y))
+    for stroke in strokes:
+        values[stroke.samples] = stroke.values
+        sure[stroke.samples] = DRAWN_SURE
+        x[stroke.samples], y[stroke.samples] = stroke.x, stroke.y
+    return PaperTrace(values, sure, x, y)
+
+
+def _corrected(paper: Paper, corrections: Corrections) -> list[str]:
+    """Sentences about what a person has corrected."""
+    said = []
+    if not paper.followed:
+        said.append(
+            "The printed lines were not followed: time and values are spread evenly between four "
+            "corners told by hand, and what is curled or bent between them reads wrong."
+        )
+    elif corrections.corners is not None:
+        said.append("The corners of the heart-rate paper were told by hand.")
+    for strokes, what in (
+        (corrections.erased, "erased as no trace"),
+        (corrections.drawn, "drawn where a trace was missed"),
+    ):
+        if strokes:
+            count = f"{len(strokes)} strokes were" if len(strokes) > 1 else "One stroke was"
+            said.append(f"{count} {what}, by hand.")
+    return said
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,6 @@ from typing import Any
 
 import cv2
 import numpy as np
-from scipy.ndimage import median_filter
 
 from ebbline.recording.paper.flatten import Image, Light, Plane, darkness
 from ebbline.recording.paper.lattice import (
@@ -16,6 +15,7 @@ from ebbline.recording.paper.lattice import (
     Field,
     demodulated,
     even_ridges,
+    running_median,
     sampled,
     smoothed,
     trusted,
@@ -91,6 +91,18 @@ class Warp:
             (back[1, 0] * x + back[1, 1] * y + back[1, 2]) / depth,
         )
 
+    def numbers(self, x: Field, y: Field) -> tuple[Field, Field]:
+        """Line numbers, upright and level, at places of the original picture, px."""
+        to = self.straight
+        depth = to[2, 0] * x + to[2, 1] * y + to[2, 2]
+        across = (to[0, 0] * x + to[0, 1] * y + to[0, 2]) / depth
+        down = (to[1, 0] * x + to[1, 1] * y + to[1, 2]) / depth
+        u, v = self.upright.at(across, down), self.level.at(across, down)
+        for bend in self.bends:
+            add_u, add_v = bend.at(u, v)
+            u, v = u + add_u, v + add_v
+        return u, v
+
     def small(self, ink: Plane, lines: tuple[float, float, float, float]) -> Plane:
         """The straightened picture laid flat between lines, `_PER_LINE` px a line.
 
@@ -118,9 +130,8 @@ def followed_again(warp: Warp, ink: Plane, lines: tuple[float, float, float, flo
     found, seen = [], []
     for axis, spread in ((1, (narrow, wide)), (0, (wide, narrow))):
         lined = even_ridges(laid, axis)
-        wave, strong = demodulated(lined, axis, float(_PER_LINE), spread)
-        nodes = wave[::step, ::step]
-        strength = strong[::step, ::step].astype(np.float64)
+        nodes, strong = demodulated(lined, axis, float(_PER_LINE), spread, step)
+        strength = strong.astype(np.float64)
         phase = unwrapped(np.angle(nodes).astype(np.float64), strength)
         # The first pixel lies on a whole place of its own, not on a line.
         start = 2 * np.pi * (lines[0] if axis == 1 else lines[2])
@@ -130,9 +141,10 @@ def followed_again(warp: Warp, ink: Plane, lines: tuple[float, float, float, flo
         away = away - 2 * np.pi * np.round((np.median(away) - main) / (2 * np.pi))
         if axis == 1:
             # Time runs evenly on paper: what bends a few lines alone is a crease's shadow, a word.
-            usual = median_filter(away, (5, _CALM_LINES * _PER_LINE // step), mode="nearest")
+            calm = running_median(away.T.copy(), 5).T.copy()
+            usual = running_median(calm, _CALM_LINES * _PER_LINE // step | 1)
             strength = np.where(np.abs(away - usual) > _ODD_TURN, 0.0, strength)
-        found.append(smoothed(away, strength) / (2 * np.pi))
+        found.append(smoothed(away, strength, axis, _PER_LINE / step) / (2 * np.pi))
         seen.append(strength)
     return Bend(lines[0], lines[2], step / _PER_LINE, found[0], found[1], (seen[0], seen[1]))
 

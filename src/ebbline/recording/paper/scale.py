@@ -20,6 +20,8 @@ NEAR = 0.17
 makes one direction shorter, and by how much no picture tells (ours)."""
 LINE_S = (1.0, 600.0)
 """Least and most seconds between upright lines that are taken from a person (ours)."""
+MINUTES = (1.0, 24 * 60.0)
+"""Least and most minutes of one strip that are taken from a person (ours)."""
 BPM = (0.0, 300.0)
 NORMAL = (110.0, 160.0)
 """Every heart-rate paper holds the normal baseline (NICHD 2008, FIGO 2015): others, such as the
@@ -31,7 +33,8 @@ class PaperAnswers:
     """What a person says of the paper. None: read from the page, or asked for.
 
     speed: cm a minute. low, high: bpm at the lowest and highest level line of the heart-rate
-    paper. line_s: seconds between two upright lines, however faint. fetuses: traces on it.
+    paper. line_s: seconds between two upright lines, however faint. minutes: from its left end to
+    its right end. fetuses: traces on it.
     """
 
     speed: float | None = None
@@ -39,6 +42,7 @@ class PaperAnswers:
     high: float | None = None
     line_s: float | None = None
     fetuses: int = 1
+    minutes: float | None = None
 
 
 def ask(what: str, where: str, option: str) -> RecordingError:
@@ -48,7 +52,7 @@ def ask(what: str, where: str, option: str) -> RecordingError:
 
 def check_answers(answers: PaperAnswers, where: str) -> None:
     """Refuse before any work what is missing or impossible. Raises RecordingError."""
-    if answers.speed is None and answers.line_s is None:
+    if answers.speed is None and answers.line_s is None and answers.minutes is None:
         raise ask("the page does not tell the paper's speed.", where, "--paper-speed 1, 2 or 3")
     if answers.speed is not None and answers.speed not in SPEEDS:
         raise ask(f"{answers.speed:g} cm/min is no paper speed.", where, "--paper-speed 1, 2 or 3")
@@ -57,6 +61,12 @@ def check_answers(answers: PaperAnswers, where: str) -> None:
             f"upright lines {answers.line_s:g} s apart are on no paper.",
             where,
             f"--paper-line SECONDS, from {LINE_S[0]:g} to {LINE_S[1]:g}",
+        )
+    if answers.minutes is not None and not MINUTES[0] <= answers.minutes <= MINUTES[1]:
+        raise ask(
+            f"{answers.minutes:g} minutes are on no strip.",
+            where,
+            f"the minutes from the paper's left end to its right, {MINUTES[0]:g} to {MINUTES[1]:g}",
         )
     if (answers.low is None) != (answers.high is None):
         raise ask("one end of the heart-rate paper alone gives no scale.", where, _RANGE)
@@ -149,6 +159,12 @@ def seconds_per_line(
     """
     if answers.line_s is not None:
         return answers.line_s, f"Time: upright lines are {answers.line_s:g} s apart, as told."
+    if answers.minutes is not None:
+        line_s = answers.minutes * 60 / (paper.lines[1] - paper.lines[0])
+        return line_s, (
+            f"Time: {answers.minutes:g} minutes from the left end to the right, as told: upright "
+            f"lines are {line_s:.3g} s apart."
+        )
     assert answers.speed is not None
     fitting = [
         (per_cm, cm)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.errors import RecordingError
+from ebbline.recording.paper.corners import Corners, plain_warp, straight_by
 from ebbline.recording.paper.flatten import Image, Light, Plane, light_of, shrunk_darkness
 from ebbline.recording.paper.lattice import Comb, comb, period_of
 from ebbline.recording.paper.panels import Region, drawn_lines, regions
@@ -27,6 +28,8 @@ MOST_BEND = 0.12
 """Lines by which the followed lines may still stray at the end (ours)."""
 WIDENED = 5
 """So often is a paper looked for beyond where it was first seen (ours)."""
+OFF_CORNER = 0.7
+"""Lines by which two corners of one side may lie apart (ours)."""
 UNEVEN = 0.3
 """Share by which the distance of two lines may differ from that of their neighbours (ours)."""
 
@@ -36,7 +39,8 @@ class Paper:
     """One paper laid flat.
 
     lines: first and last upright, first and last level line. wide, tall: px between two upright
-    and two level lines of the straightened picture.
+    and two level lines of the straightened picture. followed: whether those are the printed lines;
+    else the paper is parted evenly between four corners.
     """
 
     flat: Flat
@@ -44,6 +48,7 @@ class Paper:
     wide: float
     tall: float
     warp: Warp
+    followed: bool = True
 
 
 def unread(what: str, where: str) -> RecordingError:
@@ -55,14 +60,23 @@ def unread(what: str, where: str) -> RecordingError:
     )
 
 
-def papers_of(image: Image, where: str) -> list[Paper]:
-    """The papers with a grid, from above downwards. Raises RecordingError where there is none."""
+def papers_of(image: Image, where: str, corners: Corners | None = None) -> list[Paper]:
+    """The papers with a grid, from above downwards: the heart rate's, then the activity's.
+
+    corners: of the heart-rate grid where a person has told them, px, clockwise from the upper left.
+    Raises RecordingError where there is none.
+    """
     light = light_of(image)
-    straight, ink, period = _straightened(image, light, where)
+    straight, ink, period = _straightened(image, light, where, corners)
     found = regions(ink, period)
     if not found:
         raise unread("no paper with a grid was found on this picture.", where)
-    papers = [_paper(image, light, ink, period, found[0], straight, where)]
+    if corners is not None:
+        told = _within(straight, corners, ink.shape)
+        found = found[max(range(len(found)), key=lambda n: float((found[n].mask * told).sum())) :]
+        rows = np.flatnonzero(told.any(axis=1))
+        found[0] = Region(told, float(rows[0]), float(rows[-1]))
+    papers = [_paper(image, light, ink, period, found[0], straight, where, corners=corners)]
     for region in found[1:]:
         try:
             other = _paper(image, light, ink, period, region, straight, where, papers[0])
@@ -75,6 +89,27 @@ def papers_of(image: Image, where: str) -> list[Paper]:
     return papers
 
 
+def cornered(image: Image, corners: Corners, across: int, down: int) -> Paper:
+    """The paper between four corners, whatever lines are printed on it.
+
+    across, down: into how many lines it is parted evenly.
+    """
+    light = light_of(image)
+    warp = plain_warp(corners, across, down)
+    beside = max(1.0, 0.04 * across)
+    flat = flattened(warp, image, light, (-beside, across + beside, -0.6, down + 0.6))
+    return Paper(flat, (0, across, 0, down), 1.0, 1.0, warp, followed=False)
+
+
+def _within(straight: Matrix, corners: Corners, shape: tuple[int, ...]) -> Plane:
+    """1 inside the four corners on the straightened picture, and a little beyond."""
+    at = cv2.perspectiveTransform(np.array([corners], np.float64), straight)[0]
+    mask = np.zeros(shape[:2], np.uint8)
+    cv2.fillPoly(mask, [np.round(at).astype(np.int32)], 1)
+    found: Plane = cv2.dilate(mask, np.ones((5, 5), np.uint8)).astype(np.float32)
+    return found
+
+
 def _below(upper: Paper, lower: Paper) -> bool:
     """Whether one paper ends above where another begins."""
     ends = []
@@ -85,29 +120,36 @@ def _below(upper: Paper, lower: Paper) -> bool:
     return ends[0] < ends[1] + 0.3 * upper.tall
 
 
-def _straightened(image: Image, light: Light, where: str) -> tuple[Matrix, Plane, float]:
+def _straightened(
+    image: Image, light: Light, where: str, corners: Corners | None
+) -> tuple[Matrix, Plane, float]:
     """From the original picture to a small straight one; that one's ink; its upright period."""
     height, width = image.shape[:2]
     shrink = max(1.0, max(height, width) / LONG)
     size = (round(width / shrink), round(height / shrink))
     small = shrunk_darkness(image, light, size)
-    found = straightening(small)
+    smaller = _resized(size[0] / width, size[1] / height)
+    if corners is None:
+        found = straightening(small)
+    else:
+        at = cv2.perspectiveTransform(np.array([corners], np.float64), smaller)[0]
+        found = straight_by(at)
     if found is None:
         raise unread("no grid was found on this picture.", where)
     straight, wide, tall = framed(found, *size)
     ink = cv2.warpPerspective(small, straight, (wide, tall))
     # Centres of pixels, not corners, are what a size change keeps apart.
-    straight = straight @ _resized(size[0] / width, size[1] / height)
+    straight = straight @ smaller
     period, level = period_of(ink, 1), period_of(ink, 0)
     if period is None:
         raise unread("the grid's upright lines were not found on this picture.", where)
     finest = min(period, level or period)
     if finest > 1.4 * FINE:
         less = FINE / finest
-        smaller = (round(wide * less), round(tall * less))
-        ink = cv2.resize(ink, smaller, interpolation=cv2.INTER_AREA)
-        straight = _resized(smaller[0] / wide, smaller[1] / tall) @ straight
-        period *= smaller[0] / wide
+        less_wide, less_tall = round(wide * less), round(tall * less)
+        ink = cv2.resize(ink, (less_wide, less_tall), interpolation=cv2.INTER_AREA)
+        straight = _resized(less_wide / wide, less_tall / tall) @ straight
+        period *= less_wide / wide
     return straight, ink, period
 
 
@@ -126,6 +168,7 @@ def _paper(
     straight: Matrix,
     where: str,
     above: Paper | None = None,
+    corners: Corners | None = None,
 ) -> Paper:
     # Of this paper alone: what lies around it has phases of its own.
     upright = comb(ink, 1, across, region.mask)
@@ -150,7 +193,10 @@ def _paper(
         box, found = wider, None
     if found is None:
         raise unread("the grid's lines could not be followed over the whole paper.", where)
-    lines = _trimmed(warp, found) if above is None else _as_long(warp, found, above)
+    if corners is not None:
+        lines = _told(warp, corners, where)
+    else:
+        lines = _trimmed(warp, found) if above is None else _as_long(warp, found, above)
     _check_followed(warp, ink, lines, where)
     _check_even(warp, lines, where)
     beside = MARGIN_LINES * level.period / upright.period
@@ -162,6 +208,17 @@ def _paper(
     )
     wide, tall = _spacing(warp, lines)
     return Paper(flat, lines, wide, tall, warp)
+
+
+def _told(warp: Warp, corners: Corners, where: str) -> tuple[int, int, int, int]:
+    """The outermost lines that four corners stand on. Raises RecordingError where they do not."""
+    at = np.array(corners, np.float64)
+    u, v = warp.numbers(at[:, 0], at[:, 1])
+    ends = np.array([u[[0, 3]], u[[1, 2]], v[[0, 1]], v[[2, 3]]])
+    if np.ptp(ends, axis=1).max() > OFF_CORNER:
+        raise unread("the grid was followed to other lines at one corner than at the other.", where)
+    first, last, top, bottom = (round(float(one)) for one in ends.mean(axis=1))
+    return first, last, top, bottom
 
 
 def _as_long(

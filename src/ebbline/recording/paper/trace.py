@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from ebbline.compiled import kernel
 from ebbline.recording.paper.flatten import Plane
+from ebbline.recording.paper.lattice import running_median
 from ebbline.recording.paper.rectify import Flat
 
 FloatArray = NDArray[np.float64]
@@ -30,6 +31,8 @@ REACH = 0.02
 
 PAPER_NOISE = 0.05
 """Darkness between the lines that is taken for the paper's own at most (ours)."""
+PLAIN = 0.1
+"""In so large a share of all columns the pen is taken to run level or upright (ours)."""
 CLEAR_INK = 0.3
 """A black pen leaves at least so much darkness; where none does, the pen has a colour (ours)."""
 
@@ -61,24 +64,27 @@ class Sheet:
     pen: float
 
 
-def sheet_of(flat: Flat, lines: tuple[int, int, int, int]) -> Sheet:
-    """The ink between a paper's outermost lines, its grid taken out."""
+def sheet_of(flat: Flat, lines: tuple[int, int, int, int], *, followed: bool = True) -> Sheet:
+    """The ink between a paper's outermost lines, its grid taken out.
+
+    followed: whether the lines are those that are printed.
+    """
     left, right = ((n - flat.left) * flat.across for n in lines[:2])
     top, bottom = ((n - flat.top) * flat.down for n in lines[2:])
     slack = 0.15 * flat.down
     rows = slice(max(0, round(top - slack)), round(bottom + slack) + 1)
     columns = slice(max(0, round(left)), round(right) + 1)
-    phase = (
-        (flat.left + columns.start / flat.across) % 1.0,
-        (flat.top + rows.start / flat.down) % 1.0,
-    )
-    best = None
-    for plane in (flat.black, flat.ink):
-        ink, peak = without_grid(plane[rows, columns], flat.across, flat.down, phase)
-        if best is None or peak > CLEAR_INK > best[1]:
-            best = (ink, peak)
-    assert best is not None
-    ink = best[0]
+    phase = None
+    if followed:
+        phase = (
+            (flat.left + columns.start / flat.across) % 1.0,
+            (flat.top + rows.start / flat.down) % 1.0,
+        )
+    ink, peak = without_grid(flat.black[rows, columns], flat.across, flat.down, phase)
+    if peak < CLEAR_INK:
+        # The pen has a colour, or writes faintly.
+        other, peak = without_grid(flat.ink[rows, columns], flat.across, flat.down, phase)
+        ink = other if peak > CLEAR_INK else ink
     return Sheet(ink, columns.start, rows.start, _pen(ink))
 
 
@@ -90,19 +96,25 @@ def _pen(ink: Plane) -> float:
 
 
 def without_grid(
-    ink: Plane, across: float, down: float, phase: tuple[float, float]
+    ink: Plane, across: float, down: float, phase: tuple[float, float] | None
 ) -> tuple[Plane, float]:
     """Ink less what a grid line leaves there, as a share of the pen's; and how dark the pen is.
 
-    across, down: px between lines. phase: where between two lines the first pixel lies. A line is
-    what most columns, or rows, show at its place, and no darker than lines are there: a pen that
-    follows a line for minutes stays.
+    across, down: px between lines. phase: where between two lines the first pixel lies; None where
+    nothing is known of the lines. A line is what most columns, or rows, show at its place, and no
+    darker than lines are there: a pen that follows a line for minutes stays.
     """
-    level = np.minimum(_usual(ink, max(9, round(4 * across))), _most(ink, down, phase[1])[:, None])
     turned = np.ascontiguousarray(ink.T)
-    upright = np.minimum(
-        _usual(turned, max(9, round(3 * down))), _most(turned, across, phase[0])[:, None]
-    ).T
+    if phase is None:
+        # Of lines that were not followed only those that run straight from end to end are told.
+        level, upright = _usual(ink, ink.shape[1]), _usual(turned, ink.shape[0]).T
+    else:
+        level = np.minimum(
+            _usual(ink, max(9, round(4 * across))), _most(ink, down, phase[1])[:, None]
+        )
+        upright = np.minimum(
+            _usual(turned, max(9, round(3 * down))), _most(turned, across, phase[0])[:, None]
+        ).T
     grid = np.maximum(level, upright)
     rest = ink - grid
     peak = float(np.clip(np.quantile(rest[::2, ::2], 0.995), 0.1, 1.0))
@@ -131,25 +143,21 @@ def _usual(ink: Plane, reach: int) -> Plane:
     """What most columns show of every row, over a reach in px."""
     shrink = max(1, reach // 15)
     columns = max(1, ink.shape[1] // shrink)
-    small = cv2.resize(ink, (columns, ink.shape[0]), interpolation=cv2.INTER_AREA)
-    clipped = np.clip(small * 255, 0, 255).astype(np.uint8)
-    window = min(15, columns - (columns + 1) % 2)
-    # A median along rows alone: an image of one row's height each, stacked far apart, would cost
-    # more than sorting windows of a tenth of the columns.
-    padded = np.pad(clipped, ((0, 0), (window // 2, window // 2)), mode="edge")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, window, axis=1)
-    middle = np.partition(windows, window // 2, axis=2)[:, :, window // 2]
-    return cv2.resize(
-        middle.astype(np.float32) / 255, (ink.shape[1], ink.shape[0]),
+    small: Plane = cv2.resize(ink, (columns, ink.shape[0]), interpolation=cv2.INTER_AREA)
+    middle = running_median(small.astype(np.float64), min(15, columns - (columns + 1) % 2))
+    whole: Plane = cv2.resize(
+        np.clip(middle, 0, 1).astype(np.float32), (ink.shape[1], ink.shape[0]),
         interpolation=cv2.INTER_LINEAR,
     )  # fmt: skip
+    return whole
 
 
 def follow(sheet: Sheet) -> Path:
     """The path of the pen."""
     ink = sheet.ink
     height, width = ink.shape
-    first, top, bottom, mass, centre = _runs(ink.astype(np.float64), _threshold(ink))
+    whole, least = np.ascontiguousarray(ink, np.float64), _threshold(ink)
+    first, top, bottom, mass, upper, lower = _runs(whole, least)
     y, above, below = (np.full(width, np.nan) for _ in range(3))
     sure = np.zeros(width)
     if first[-1] == 0:
@@ -157,7 +165,12 @@ def follow(sheet: Sheet) -> Path:
     chosen = _cheapest(first, top, bottom, mass, float(height))
     there = chosen >= 0
     run = chosen[there]
-    y[there], above[there], below[there] = centre[run], top[run], bottom[run]
+    above[there], below[there] = top[run], bottom[run]
+    edges = np.full((2, width), np.nan)
+    edges[0, there], edges[1, there] = upper[run], lower[run]
+    y = middle(edges[0], edges[1], _radius(whole, chosen, top, bottom, mass, least))
+    there &= np.isfinite(y)
+    run = chosen[there]
     total = np.add.reduceat(np.r_[mass, 0.0], np.minimum(first[:-1], len(mass)))
     total = np.where(np.diff(first) > 0, total, 0.0)
     sure[there] = mass[run] / np.maximum(total[there], 1e-9)
@@ -188,8 +201,9 @@ def _threshold(ink: Plane) -> float:
 @kernel
 def _runs(
     ink: FloatArray, least: float
-) -> tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]:
-    """Runs of ink: where each column's begin in the lists; top, bottom, mass and centre."""
+) -> tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray, FloatArray]:
+    """Runs of ink: where each column's begin in the lists; top, bottom, mass, and both edges to a
+    part of a pixel."""
     height, width = ink.shape
     count = 0
     for j in range(width):
@@ -205,7 +219,8 @@ def _runs(
     top = np.zeros(count, np.int64)
     bottom = np.zeros(count, np.int64)
     mass = np.zeros(count)
-    centre = np.zeros(count)
+    upper = np.zeros(count)
+    lower = np.zeros(count)
     n = 0
     for j in range(width):
         first[j] = n
@@ -214,24 +229,100 @@ def _runs(
             if ink[i, j] >= least:
                 begin = i
                 weight = 0.0
-                moment = 0.0
                 while i < height and ink[i, j] >= least:
                     weight += ink[i, j]
-                    moment += ink[i, j] * i
                     i += 1
-                # The pale rims of the stroke tell its middle to a part of a pixel.
-                for rim in (begin - 1, i):
-                    if 0 <= rim < height:
-                        weight += ink[rim, j]
-                        moment += ink[rim, j] * rim
                 top[n], bottom[n] = begin, i - 1
+                # The pale rims of the stroke tell its edges to a part of a pixel.
+                upper[n], lower[n] = begin - 0.5, i - 0.5
+                if begin > 0:
+                    rim = ink[begin - 1, j]
+                    weight += rim
+                    upper[n] = begin - (ink[begin, j] - least) / (ink[begin, j] - rim)
+                if i < height:
+                    weight += ink[i, j]
+                    lower[n] = i - 1 + (ink[i - 1, j] - least) / (ink[i - 1, j] - ink[i, j])
                 mass[n] = weight
-                centre[n] = moment / weight
                 n += 1
             else:
                 i += 1
     first[width] = n
-    return first, top, bottom, mass, centre
+    return first, top, bottom, mass, upper, lower
+
+
+def _radius(
+    ink: FloatArray,
+    chosen: IntArray,
+    top: IntArray,
+    bottom: IntArray,
+    mass: FloatArray,
+    least: float,
+) -> float:
+    """Half the pen's width, px: where it runs level or upright its stroke is as thick as it is."""
+    columns = np.flatnonzero(chosen >= 0)
+    run = chosen[columns]
+    if not len(run):
+        return 0.5
+    along = _thickness(ink, columns, (top[run] + bottom[run]) // 2, least)
+    return max(0.5, 0.5 * float(np.quantile(np.minimum(mass[run], along), PLAIN)))
+
+
+@kernel
+def _thickness(ink: FloatArray, columns: IntArray, rows: IntArray, least: float) -> FloatArray:
+    """How thick the ink is along the row at some places, px; its pale rims count in part."""
+    width = ink.shape[1]
+    found = np.zeros(len(columns))
+    for n in range(len(columns)):
+        i = rows[n]
+        for way in (-1, 1):
+            j = columns[n] + (1 if way == 1 else 0)
+            while 0 <= j < width and ink[i, j] >= least:
+                found[n] += ink[i, j]
+                j += way
+            if 0 <= j < width:
+                found[n] += ink[i, j]
+    return found
+
+
+@kernel
+def middle(upper: FloatArray, lower: FloatArray, radius: float) -> FloatArray:
+    """The way of the pen's point between the edges of its stroke, px, NaN where none was.
+
+    A round pen widens the way it goes to every side. Taken back by the same round, the upper edge
+    tells the way but for valleys narrower than the pen, the lower edge but for such peaks (closing
+    and opening: Serra J. Image analysis and mathematical morphology. 1982): between them it lies.
+    The stroke begins and ends a radius beyond the way.
+    """
+    width = len(upper)
+    reach = int(radius)
+    found = np.full(width, np.nan)
+    end = 0
+    while end < width:
+        start = end
+        if np.isnan(upper[start]):
+            end += 1
+            continue
+        end += 1
+        # One stroke: each column's run touches the one before.
+        while (
+            end < width
+            and not np.isnan(upper[end])
+            and upper[end] <= lower[end - 1] + 1.0
+            and upper[end - 1] <= lower[end] + 1.0
+        ):
+            end += 1
+        # At the paper's rim, and where it jumps, it was not the pen that ended.
+        cut = min(int(radius + 0.5), (end - start - 1) // 2)
+        first = start + (cut if start > 0 and np.isnan(upper[start - 1]) else 0)
+        last = end - (cut if end < width and np.isnan(upper[end]) else 0)
+        for j in range(first, last):
+            highest, lowest = -np.inf, np.inf
+            for k in range(max(start, j - reach), min(end, j + reach + 1)):
+                rise = np.sqrt(max(radius * radius - (k - j) ** 2, 0.0))
+                highest = max(highest, upper[k] + rise)
+                lowest = min(lowest, lower[k] - rise)
+            found[j] = 0.5 * (highest + lowest)
+    return found
 
 
 @kernel

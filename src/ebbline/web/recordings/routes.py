@@ -52,6 +52,7 @@ def first_page(request: Request, books: Books, who: Who, search: str = "") -> HT
         "recordings/open.html",
         place="open",
         cards=books.cards(search),
+        papers=request.app.state.papers.cards(),
         blind=read_blind_by(request.app.state.store, who.name),
         cases=CASES,
         search=search,

@@ -62,6 +62,19 @@ def laid_out(files: Sequence[Received], limits: Limits) -> Iterator[Path]:
     One file, an archive, or a header with its samples. Raises RecordingError for names that are
     no plain file names, for too much, for unsafe archives, and where the recording is unclear.
     """
+    with _placed(files, limits) as place:
+        yield _main(place)
+
+
+@contextmanager
+def laid_out_each(files: Sequence[Received], limits: Limits) -> Iterator[list[Path]]:
+    """The path of every file, in the order in which they were sent, none unpacked."""
+    with _placed(files, limits, unpack=False) as place:
+        yield [place / _plain(received.filename or "") for received in files]
+
+
+@contextmanager
+def _placed(files: Sequence[Received], limits: Limits, *, unpack: bool = True) -> Iterator[Path]:
     if len(files) > limits.upload_files:
         raise RecordingError(
             f"{len(files)} files at once are too many.",
@@ -75,7 +88,7 @@ def laid_out(files: Sequence[Received], limits: Limits) -> Iterator[Path]:
                 target = _fresh(place, name)
                 with target.open("xb") as out:
                     _copy(received.file, out, name, limits.upload_bytes)
-                if target.suffix.lower() == ".zip":
+                if unpack and target.suffix.lower() == ".zip":
                     _unpack(target, limits)
                     target.unlink()
         except OSError as error:
@@ -87,7 +100,7 @@ def laid_out(files: Sequence[Received], limits: Limits) -> Iterator[Path]:
                 remedy="Make room there, and send it again.",
             ) from error
         try:
-            yield _main(place)
+            yield place
         except EbblineError as error:
             # The sender knows the file by its name, not by where it lay meanwhile.
             where, what, remedy = (

@@ -16,7 +16,8 @@ async function upload(files) {
   if (!files.length) return;
   const form = new FormData();
   for (const file of files) form.append("files", file, file.name);
-  if ([...files].some((file) => PICTURE.test(file.name))) {
+  const pictures = [...files].filter((file) => PICTURE.test(file.name)).length;
+  if (pictures) {
     const answers = [...paper.querySelectorAll("select, input")].filter((one) => one.value.trim());
     for (const one of answers) form.append(one.name, one.value.trim());
     paper.open = true;
@@ -29,7 +30,8 @@ async function upload(files) {
   }
   say(`Reading ${[...files].map((f) => f.name).join(" and ")}…`, true);
   try {
-    const card = await send("POST", "/api/recordings", form);
+    // Pictures are looked at, and corrected, before they are a recording.
+    const card = await send("POST", pictures ? "/api/papers" : "/api/recordings", form);
     location.assign(card.href);
   } catch (error) {
     say("", false);

@@ -1,0 +1,1 @@
+"""Strips on paper: pictures with what was read laid over them, corrected, read on."""
