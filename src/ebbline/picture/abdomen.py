@@ -100,6 +100,10 @@ def figure_page(results: Sequence[ExamResult]) -> Page:
     return Page(width, bottom + 0.1, (Group(tuple(body), name="abdomen"),), _told(results))
 
 
+SIDES_PT = 11.0
+"""Letters on a page that a phone shows five centimetres wide."""
+
+
 def body_page(abdomen: Abdomen, state: State | None = None) -> tuple[Page, Place]:
     """The abdomen to be touched, and the mapping from its skin to the page.
 
@@ -114,7 +118,7 @@ def body_page(abdomen: Abdomen, state: State | None = None) -> tuple[Page, Place
         *uterus(abdomen, place),
         *fetus,
         *landmarks(abdomen, place, named=False),
-        *sides(place, abdomen),
+        *sides(place, abdomen, SIDES_PT),
     ]
     bottom = place.at(0, abdomen.symphysis_y_cm - 6.0)[1]
     title = "The abdomen from the front" if state is None else f"The abdomen: {state.name}"

@@ -132,12 +132,12 @@ def ruler(place: Place, abdomen: Abdomen) -> list[Shape]:
     return shapes
 
 
-def sides(place: Place, abdomen: Abdomen) -> list[Shape]:
-    """Whose left is where."""
+def sides(place: Place, abdomen: Abdomen, size: float = BODY) -> list[Shape]:
+    """Whose left is where. size: of its letters, points."""
     y = place.at(0, abdomen.symphysis_y_cm - 5.2)[1]
     edge = (place.round_cm * 0.62) * place.scale
     return [
-        Text(place.x0 + sign * edge, y, text, BODY, QUIET_INK, True, anchor=Anchor.MIDDLE)
+        Text(place.x0 + sign * edge, y, text, size, QUIET_INK, True, anchor=Anchor.MIDDLE)
         for text, sign in (("HER LEFT", 1), ("HER RIGHT", -1))
     ]
 

@@ -17,7 +17,7 @@ from ebbline.reading.analyse import read, read_findings
 from ebbline.synth.scenario import Point
 from ebbline.teach import anatomy
 from ebbline.teach.answers import DECELERATION_MARKS, Mark, MarkKind
-from ebbline.teach.auscultation import true_mean_bpm
+from ebbline.teach.auscultation import moments, true_mean_bpm
 from ebbline.teach.case import AskedStep
 from ebbline.teach.case_facts import context_of
 from ebbline.teach.electrode_policy import Allowed, may_be_offered
@@ -186,12 +186,16 @@ class StatementVerdict:
 
 @dataclass(frozen=True, slots=True)
 class CountVerdict:
-    """One listening. start_s, end_s: of the labour; said, true: bpm, NaN where not counted."""
+    """One listening. start_s, end_s: of the labour; said, true: bpm, NaN where not counted.
+
+    moments: seconds before, during and after a contraction, in words; "" where none was near.
+    """
 
     start_s: float
     end_s: float
     said: float
     true: float
+    moments: str
 
 
 def debrief(encounter: Encounter) -> Debrief:
@@ -242,7 +246,13 @@ def _counts(encounter: Encounter) -> tuple[CountVerdict, ...]:
         return ()
     truth = encounter.labour().truth
     return tuple(
-        CountVerdict(c.start_s, c.end_s, c.bpm, true_mean_bpm(truth, c.first_s, c.last_s))
+        CountVerdict(
+            c.start_s,
+            c.end_s,
+            c.bpm,
+            true_mean_bpm(truth, c.first_s, c.last_s),
+            ", ".join(f"{k} {s:.0f} s" for k, s in moments((c,), truth).items() if s >= 1),
+        )
         for c in encounter.counts
     )
 

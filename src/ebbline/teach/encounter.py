@@ -205,7 +205,9 @@ class Encounter:
 
     @property
     def last_minute(self) -> float:
-        """Up to when the case can go on."""
+        """Up to when the case can go on; birth ends it."""
+        if self.birth is not None:
+            return self.minute
         planned = self.case.minutes_before_reading + self.case.minutes_after + SLACK_MIN
         coming = self.threat.birth_at if self.threat is not None else None
         return max(planned, (coming or 0.0) + 1.0)

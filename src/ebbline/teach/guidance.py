@@ -39,7 +39,8 @@ def after_grip(encounter: Encounter) -> tuple[str, ...]:
         out = [
             one.word
             for one in is_now
-            if earlier.get(one.word, 0.0) >= POSSIBLE and one.probability < RULED_OUT
+            if earlier.get(one.word, 0.0) >= POSSIBLE
+            and one.probability < min(RULED_OUT, SPEAKS_AGAINST * earlier[one.word])
         ]
         if out:
             said.append(f"Ruled out ({name}): {', '.join(out)}.")

@@ -9,6 +9,9 @@ from ebbline.teach.scoring import NOT_ANSWERED, Score, ScoreLine
 
 RIGHT_FROM = 0.999
 MOST_NAMED = 4
+URGENT = ("emergency known", "help called", "first act", "birth asked for")
+MOST_SAID = 120
+"""Letters of the right answer up to which it fits into a sentence (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,14 +50,23 @@ def _differently(score: Score) -> str:
     lost = [line for line in score.lines if line.share < RIGHT_FROM]
     if not lost:
         return "There is nothing to do differently next time."
-    worst = max(lost, key=_lost)
+    # In an emergency nothing else is as worth doing otherwise, whatever its points.
+    worst = max(lost, key=lambda line: (line.item in URGENT and line.share < 0.5, _lost(line)))
     if worst.learner in (NOT_ANSWERED, "never", "nobody", "none"):
+        if len(worst.truth) > MOST_SAID:
+            return f"Do differently: {worst.item}, which was left out. What was right is below."
         return f"Do differently: {worst.item}, which was left out: {_end(worst.truth)}"
-    return f"Do differently: {worst.item}; you had {worst.learner}, it was {_end(worst.truth)}"
+    if len(worst.truth) > MOST_SAID:
+        return f"Do differently: {worst.item}. You: {_bare(worst.learner)}. What was right is below."
+    return f"Do differently: {worst.item}. You: {_bare(worst.learner)}. Rightly: {_end(worst.truth)}"
 
 
 def _lost(line: ScoreLine) -> float:
     return line.possible - line.points
+
+
+def _bare(text: str) -> str:
+    return text.removesuffix(".")
 
 
 def _end(text: str) -> str:

@@ -224,7 +224,7 @@ def debrief_page(request: Request, attempt: Allowed, kept: Kept, live: Live, who
         return RedirectResponse(f"/teach/attempts/{attempt.id}", 303)
     from ebbline.teach.attempt_log import narrated
     from ebbline.teach.debrief import debrief
-    from ebbline.teach.encounter import Encounter
+    from ebbline.teach.encounter import Encounter, told_birth
     from ebbline.teach.practice import mixed_up
     from ebbline.web.teaching.touch_and_sound import drawn
 
@@ -238,6 +238,7 @@ def debrief_page(request: Request, attempt: Allowed, kept: Kept, live: Live, who
                 case=encounter.case,
                 made=(made := debrief(encounter)),
                 mistakes=mixed_up(made.score.confused),
+                birth_words="" if made.birth is None else told_birth(made.birth),
                 opening=made.summary.sentences,
                 told=narrated(encounter),
                 drawn=drawn(encounter, fetus=True, name="truth").model_dump(),

@@ -5,7 +5,7 @@ const NS = "http://www.w3.org/2000/svg";
 /** @type {[string, number][]} */
 const FIRMNESS = [["light", 0.35], ["firm", 0.7], ["deep", 1]];
 const HANDS = { look: 0, ask: 0, "first grip": 2, "second grip": 2, "third grip": 1, "fourth grip": 2 };
-const APART = { "first grip": 9, "second grip": 15, "third grip": 0, "fourth grip": 8 };
+const APART = { "first grip": 9, "second grip": 20, "third grip": 0, "fourth grip": 8 };
 // A left hand from above, fingers up, about 10 by 17 cm; the right one is its mirror.
 const HAND = "M-3.6 8 C-4.4 5 -4.6 2 -4.3 -.6 L-4.1 -5.4 Q-4 -6.7 -3.2 -6.6 Q-2.4 -6.5 -2.4 -5.3 L-2.3 -1.4 L-2.2 -7.4 Q-2.1 -8.6 -1.2 -8.6 Q-.4 -8.6 -.4 -7.4 L-.3 -1.5 L-.1 -7.9 Q0 -9 .9 -8.9 Q1.7 -8.8 1.6 -7.6 L1.5 -1.2 L1.9 -6 Q2.1 -7 2.9 -6.9 Q3.6 -6.7 3.5 -5.7 L3.2 0 L4.8 -1.6 Q5.7 -2.3 6.3 -1.7 Q6.9 -1 6.2 0 L3.9 3.4 Q3 5 2.8 8 Z";
 
@@ -39,6 +39,7 @@ export class Hands {
     for (const over of ["pointerup", "pointercancel", "pointerleave"]) svg.addEventListener(over, (event) => this.pointers.delete(event.pointerId));
     svg.addEventListener("keydown", (event) => this.keyed(event));
     for (const [zone, node] of Object.entries(abdomen.zoneNodes)) node.addEventListener("focus", () => this.goTo(zone));
+    this.setGrip(this.grip);
   }
 
   controls(place) {

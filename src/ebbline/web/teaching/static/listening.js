@@ -13,7 +13,7 @@ export function wireListening({ path, step, isOwn }) {
   const taps = () => {
     if (!running) return;
     running.taps.push((performance.now() - running.from) / 1000);
-    el("count").textContent = `${running.taps.length} taps`;
+    el("count").textContent = `· ${running.taps.length} taps`;
     el("tap").classList.remove("hit");
     el("tap").getBoundingClientRect();
     el("tap").classList.add("hit");
