@@ -90,6 +90,15 @@ def test_stories_fit_their_strips(name):
     assert missing_promises(CASES[name]) == ()
 
 
+def test_a_case_promises_whom_to_tell_what_to_do_and_how_often_too():
+    case = CASES["what-follows"]
+    kept = case.model_copy(update={"promises": ("call: the obstetrician",)})
+    assert missing_promises(kept) == ()
+    for broken in ("call: nobody for now", "measure: amnioinfusion", "no decelerations",
+                   "contractions: every 9 minutes"):  # fmt: skip
+        assert missing_promises(case.model_copy(update={"promises": (broken,)})) == (broken,)
+
+
 @pytest.mark.parametrize("name", ["what-follows", "little-fluid-left", "thick-and-green"])
 def test_a_variant_teaches_what_the_written_case_teaches(name):
     case = CASES[name]

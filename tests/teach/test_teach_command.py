@@ -202,3 +202,20 @@ def test_report_and_export_read_the_workbenchs_store(tmp_path: Path):
         run("export", str(tmp_path / "a.xls"), "--store", str(place))
     with pytest.raises(EbblineError, match="no store"):
         run("report", "--store", str(tmp_path / "none.sqlite"))
+
+
+def test_a_pass_mark_by_judges_or_by_borderline_regression(tmp_path: Path):
+    judges = tmp_path / "judges.csv"
+    judges.write_text("case,One,Two\na,50,60\nb,70,80\n", encoding="utf-8")
+    said = run("passmark", str(judges)).output
+    assert "Pass mark 65.0 of 100 by Angoff's method (2 judges, 2 cases" in said
+    rated = tmp_path / "rated.csv"
+    rated.write_text("name,score,rating\nA,40,1\nB,50,2\nC,60,3\nD,70,4\n", encoding="utf-8")
+    said = run("passmark", str(rated), "--borderline", "2").output
+    assert "Pass mark 50.0 of 100 by borderline regression (4 learners" in said
+    rated.write_text("name,score,rating\nA,70,1\nB,60,2\nC,50,3\n", encoding="utf-8")
+    with pytest.raises(EbblineError, match="do not rise"):
+        run("passmark", str(rated), "--borderline", "2")
+    judges.write_text("case,One\na,fifty\n", encoding="utf-8")
+    with pytest.raises(EbblineError, match="no pass mark"):
+        run("passmark", str(judges))

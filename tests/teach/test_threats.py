@@ -7,6 +7,7 @@ from ebbline.teach.fetal_course import base_deficit_of, course_of, ph_of
 from ebbline.teach.grading import score
 from ebbline.teach.library import shipped
 from ebbline.teach.measures import measure_table
+from ebbline.teach.scoring import RULES
 from ebbline.teach.steps import (
     AttemptError,
     Choose,
@@ -17,7 +18,7 @@ from ebbline.teach.steps import (
     Tell,
     Wait,
 )
-from ebbline.teach.threats import TARGETS, threat_table
+from ebbline.teach.threats import TARGETS, TOLERANCE_MIN, threat_table
 from ebbline.terms import Stage
 
 PROLAPSE = shipped()["a-gush"]
@@ -102,6 +103,16 @@ def test_ignoring_an_emergency_costs_points_and_the_child():
         "Help was not called in time",
         "What was needed was not done in time",
     }
+
+
+def test_a_minute_over_a_limit_counts_as_within_it():
+    for kind in threat_table().values():
+        for target in kind.targets.values():
+            assert target.share(target.full + TOLERANCE_MIN) == 1.0
+            assert target.share(target.none + TOLERANCE_MIN / 2) > 0.0
+            assert target.share(target.none + TOLERANCE_MIN) == 0.0
+            assert target.share(None) == 0.0
+    assert "A minute over" in RULES["emergency known"].words
 
 
 def test_the_rate_does_not_recover_by_itself_after_a_cord_prolapse():

@@ -102,24 +102,33 @@ def test_an_erased_learner_leaves_no_name_anywhere(teacher: Visitor):
     assert "Marta" not in teacher.get("/teach/groups").text
 
 
-def test_a_portfolio_tells_the_year_by_term_with_an_interval():
+def test_text_and_paper_tell_the_same_portfolio_by_half_year_with_an_interval():
     from dataclasses import replace as changed
     from datetime import UTC, datetime
 
     from ebbline.teach.attempt_record import FinishedAttempt
-    from ebbline.teach.portfolio_sheet import interval, portfolio, term_of
-    from ebbline.teach.scoring import Score, score_unread
+    from ebbline.teach.portfolio import portfolio, portfolio_text
+    from ebbline.teach.portfolio_sheet import portfolio_sheet
+    from ebbline.teach.scoring import Score, scored_line
 
-    score: Score = score_unread()
-    at = datetime(2031, 3, 1, tzinfo=UTC)
-    one = FinishedAttempt("a", "Marta Ivory", CASE, 0, at, at, "", score, "nichd", "", "")
-    year = [one, changed(one, finished=datetime(2031, 11, 2, tzinfo=UTC))]
-    assert [term_of(attempt) for attempt in year] == ["spring 2031", "autumn 2031"]
-    text = str(portfolio("Marta Ivory", year, {CASE: "What follows"}))
-    assert "Spring 2031" in text and "Autumn 2031" in text and "What follows" in text
-    assert interval([0.5, 0.6]) is None
-    low, high = interval([0.4, 0.5, 0.6, 0.9]) or (0, 0)
-    assert 0.4 <= low < 0.6 < high <= 0.9
+    def scored(month: int, share: float) -> FinishedAttempt:
+        score = Score((scored_line("lie", share, "", ""),), skills=(("lie", share),))
+        at = datetime(2031, month, 2, tzinfo=UTC)
+        return FinishedAttempt("a", "Marta Ivory", CASE, 0, at, at, "", score, "nichd", "", "")
+
+    year = [scored(3, 0.2), *(scored(month, share) for month, share in
+            ((8, 0.4), (9, 0.5), (10, 0.6), (11, 0.9)))]  # fmt: skip
+    made = portfolio([*year, changed(year[0], learner="Else")], "Marta Ivory")
+    spring, autumn = made.half_years
+    assert (spring.name, len(spring.cases), spring.low == spring.low) == ("spring 2031", 1, False)
+    assert autumn.mean == pytest.approx(0.6)
+    assert 0.4 <= autumn.low < 0.6 < autumn.high <= 0.9
+    paper = str(portfolio_sheet(made, {CASE: "What follows"}))
+    text = portfolio_text(made)
+    for words in (f"{100 * autumn.low:.0f} to {100 * autumn.high:.0f} %", "lie: 20 % at first"):
+        assert words in text
+        assert words.split(" at first")[0] in paper
+    assert "Spring 2031" in paper and "What follows" in paper
 
 
 def test_a_sheet_has_a_line_for_the_name_and_no_page_for_one_line():

@@ -225,29 +225,47 @@ def portfolio(
 def passmark(
     judgements: Annotated[
         Path,
-        typer.Argument(help="CSV: a first column of cases, then one column a judge, 0 to 100."),
+        typer.Argument(
+            help="CSV with a heading: cases, then one column a judge, 0 to 100; with --borderline "
+            "learners, their scores (0 to 100), the examiner's rating of the whole."
+        ),
     ],
+    borderline: Annotated[
+        float | None,
+        typer.Option(help="The rating that means just good enough: by borderline regression."),
+    ] = None,
 ) -> None:
-    """A pass mark by Angoff's method: what judges expect of a learner just good enough."""
-    import csv
+    """A pass mark: by Angoff's method from judges, or by borderline regression from learners."""
+    from ebbline.teach.statistics.reliability import angoff, borderline_regression
 
-    from ebbline.teach.statistics.reliability import angoff
-
+    remedy = "A heading; then for each case its name and each judge's 0 to 100."
+    if borderline is not None:
+        remedy = "A heading; then for each of three learners or more name, score 0 to 100, rating."
     try:
-        rows = list(csv.reader(judgements.read_text(encoding="utf-8").splitlines()))[1:]
-        table = [[float(cell) / 100 for cell in row[1:]] for row in rows if row]
-        made = angoff(list(zip(*table, strict=True)))
+        rows = _numbers_after_names(judgements)
+        if borderline is None:
+            made = angoff([[cell / 100 for cell in row] for row in zip(*rows, strict=True)])
+            basis = f"{counted(made.judges, 'judge')}, {counted(made.items, 'case')}"
+        else:
+            shares, ratings = zip(*rows, strict=True)
+            if not all(0 <= share <= 100 for share in shares):
+                raise ValueError("scores are 0 to 100")
+            made = borderline_regression([s / 100 for s in shares], ratings, borderline)
+            basis = f"{counted(len(shares), 'learner')}, just good enough rated {borderline:g}"
     except (OSError, ValueError) as error:
         raise EbblineError(
-            f"no pass mark can be made of it: {error}.",
-            where=str(judgements),
-            remedy="A heading; then for each case its name and each judge's 0 to 100.",
+            f"no pass mark can be made of it: {error}.", where=str(judgements), remedy=remedy
         ) from None
-    error_words = f", standard error {100 * made.error:.1f}" if made.judges > 1 else ""
-    typer.echo(
-        f"Pass mark {100 * made.mark:.1f} of 100 by Angoff's method ({made.judges} judges, "
-        f"{made.items} cases{error_words})."
-    )
+    error_words = f", standard error {100 * made.error:.1f}" if made.error == made.error else ""
+    typer.echo(f"Pass mark {100 * made.mark:.1f} of 100 by {made.method} ({basis}{error_words}).")
+
+
+def _numbers_after_names(path: Path) -> list[list[float]]:
+    """The numbers of a table's rows, after its heading and each row's name."""
+    import csv
+
+    rows = list(csv.reader(path.read_text(encoding="utf-8").splitlines()))[1:]
+    return [[float(cell) for cell in row[1:]] for row in rows if row]
 
 
 @teach_app.command()

@@ -263,7 +263,8 @@ class Case(_Part):
     """One virtual patient (labour) or one real recording (recorded), with what is asked of it.
 
     threat: what worsens with the clock. guided: after each grip it is told what it rules out.
-    promises: terms that the strip must truly show up to its reading (`coverage.TERMS`), so that
+    promises: terms that the strip must truly show up to its reading (`coverage.TERMS`), sentences
+    that must hold of it (`coverage.told_in`: whom to tell, what it calls for, how often), so that
     the story fits it; checked with the case. draw: which of the labours that the case as written
     can be is taken, where the first does not show what is promised.
     """

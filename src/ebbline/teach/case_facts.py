@@ -10,6 +10,7 @@ import numpy as np
 
 from ebbline.criteria import classify
 from ebbline.criteria.model import Standard
+from ebbline.criteria.tables import nst
 from ebbline.definitions import (
     ABSENT_BELOW_BPM,
     BASELINE_CHANGE_S,
@@ -143,7 +144,8 @@ def facts_of_trace(truth: Truth, seen: Seen, case: Case) -> set[Fact]:
         facts.add(Fact.ABSENT_WITH_DECELERATIONS)
     antepartum = case.labour is not None and case.labour.stage is Stage.ANTEPARTUM
     recent = within.accelerations_in(findings, Window(max(0.0, end_s - 1200.0), end_s))
-    if antepartum and case.standard is Standard.NST and len(recent) < 2:
+    early = end_s < 60.0 * nst.NONREACTIVE.threshold
+    if antepartum and early and case.standard is Standard.NST and len(recent) < 2:
         facts.add(Fact.NOT_REACTIVE_YET)
     of_class = facts_of_class(_class_now(truth, seen, case), case.standard)
     facts |= of_class

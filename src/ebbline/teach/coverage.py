@@ -14,6 +14,7 @@ from ebbline.teach.case_facts import strip_truth
 from ebbline.teach.electrode_policy import may_be_offered
 from ebbline.teach.encounter import LONGEST_WAIT_MIN, Encounter
 from ebbline.teach.measure_facts import Fact
+from ebbline.teach.measures import measure_table
 from ebbline.teach.patient import AS_WRITTEN
 from ebbline.teach.steps import PlaceContractionSensor, PlaceHeartSensor, Wait
 from ebbline.terms import Attitude, Lie, Position, Presentation, Window
@@ -100,11 +101,47 @@ def shown_in(encounter: Encounter) -> frozenset[str]:
 
 
 def missing_promises(case: Case) -> tuple[str, ...]:
-    """What a case promises and its strip as written does not show: its story would not fit.
+    """What a case promises and as written does not keep: its story would not fit.
 
     `ebbline teach check` names another `draw` that keeps them, where there is one.
     """
-    return tuple(sorted(set(case.promises) - shown_by(case))) if case.promises else ()
+    return kept_promises(well_monitored(case))[1] if case.promises else ()
+
+
+def kept_promises(encounter: Encounter) -> tuple[bool, tuple[str, ...]]:
+    """Whether an encounter keeps all that its case promises, and what it does not keep."""
+    promised = set(encounter.case.promises)
+    missing = promised - shown_in(encounter) - told_in(encounter) if promised else set()
+    return not missing, tuple(sorted(missing))
+
+
+NO_FALLS = "no decelerations"
+EVERY = "contractions: every "
+
+
+def told_in(encounter: Encounter) -> frozenset[str]:
+    """Sentences of a story that hold of an encounter up to now, as a case may promise them.
+
+    `call: ...` whom the picture asks to tell, `measure: ...` each that it calls for,
+    `contractions: every N minutes` in the window that is read, `no decelerations` in it.
+    """
+    case = encounter.case
+    told: set[str] = set()
+    if AskedStep.MEASURES in case.asks:
+        facts, table = encounter.facts(), measure_table()
+        told.add(f"call: {table.lowest_call(facts).id}")
+        told |= {f"measure: {measure.id}" for measure in table.wanted(facts)}
+    if encounter.monitors and encounter.minute >= 1:
+        truth, window = encounter.labour().truth, encounter.window
+        inside = [
+            c for c in truth.contractions if c.counts and window.start_s <= c.peak_s < window.end_s
+        ]
+        if inside:
+            told.add(f"{EVERY}{round(window.duration_s / 60 / len(inside))} minutes")
+        findings = findings_from_truth(truth, encounter.seen(truth))
+        if not within.decelerations_in(findings, window):
+            told.add(NO_FALLS)
+    return frozenset(told)
 
 
 def _lies(encounter: Encounter) -> set[str]:

@@ -1,82 +1,58 @@
-"""A learner's portfolio on paper: what was played over the year, term by term, and how it went."""
+"""A learner's portfolio on paper: what `portfolio` reckoned, half-year by half-year."""
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
-
-import numpy as np
+from collections.abc import Mapping
 
 from ebbline import CAUTION
 from ebbline.picture.canvas import Document
 from ebbline.picture.style import QUIET_INK
-from ebbline.teach.attempt_record import FinishedAttempt
+from ebbline.teach.portfolio import (
+    LEAST_FOR_INTERVAL,
+    Portfolio,
+    calibration_words,
+    growth_words,
+    half_year_words,
+    share_words,
+)
 from ebbline.teach.printout import SMALL_PT, TITLE_PT, Flow
-from ebbline.teach.statistics.resampling import ratio_interval
-
-RESAMPLES = 2000
-LEAST_FOR_INTERVAL = 4
-"""Attempts of a term from which an interval of its mean is given (ours)."""
 
 
-def term_of(attempt: FinishedAttempt) -> str:
-    """The term an attempt belongs to: spring (January to June) or autumn of its year (ours)."""
-    half = "spring" if attempt.finished.month <= 6 else "autumn"
-    return f"{half} {attempt.finished.year}"
-
-
-def interval(shares: Sequence[float]) -> tuple[float, float] | None:
-    """95 % percentile bootstrap interval of a mean over attempts; None for too few."""
-    if len(shares) < LEAST_FOR_INTERVAL:
-        return None
-    return ratio_interval(shares, np.ones(len(shares)), seed=1, resamples=RESAMPLES)
-
-
-def portfolio(
-    learner: str, attempts: Sequence[FinishedAttempt], titles: Mapping[str, str]
-) -> Document:
-    """All finished attempts of a learner by term, each term with its mean and what it practised."""
-    title = f"Portfolio of {learner}"
+def portfolio_sheet(made: Portfolio, titles: Mapping[str, str]) -> Document:
+    """The portfolio as pages. titles: case -> its title."""
+    title = f"Portfolio of {made.learner}"
     flow = Flow(title, f"{title}. Invented patients. {CAUTION}")
     flow.words(title, size=TITLE_PT, bold=True)
-    terms: dict[str, list[FinishedAttempt]] = defaultdict(list)
-    for attempt in sorted(attempts, key=lambda one: one.finished):
-        terms[term_of(attempt)].append(attempt)
-    if not terms:
+    if not made.half_years:
         flow.words("Nothing has been finished yet.")
-    for term, own in terms.items():
-        _term(flow, term, own, titles)
+    for half in made.half_years:
+        flow.head(f"{half.name[0].upper()}{half.name[1:]}")
+        flow.words(half_year_words(half))
+        flow.pairs(
+            [
+                (
+                    f"{case.finished:%d %b %Y}",
+                    f"{share_words(case).strip()}  {titles.get(case.case, case.case)}",
+                )
+                for case in half.cases
+            ]
+        )
+    if made.growth:
+        flow.head("Growth, skill by skill")
+        for one in made.growth:
+            flow.words(growth_words(one), size=SMALL_PT, after=0.02)
+    if made.calibration.answers:
+        flow.head("How sure against how right")
+        flow.words(calibration_words(made.calibration))
+    if made.unsafe:
+        flow.head("Unsafe choices")
+        for choice, times in made.unsafe:
+            flow.words(f"{times} x {choice}", after=0.02)
     flow.words(
-        "Means are of all finished attempts of a term; intervals are 95 % percentile bootstrap "
-        "intervals over attempts, given from four attempts on.",
+        "Means are of all finished cases of a half-year; intervals are 95 % percentile bootstrap "
+        f"intervals over cases, given from {LEAST_FOR_INTERVAL} on. Growth: change of a skill's "
+        "share of points in 30 days, least squares, the least grown first.",
         size=SMALL_PT,
         colour=QUIET_INK,
     )
     return Document(title, tuple(flow.pages()))
-
-
-def _term(flow: Flow, term: str, own: Sequence[FinishedAttempt], titles: Mapping[str, str]) -> None:
-    shares = [one.score.share for one in own]
-    told = interval(shares)
-    words = f"mean {100 * float(np.mean(shares)):.0f} % of the points"
-    if told is not None:
-        words += f" (95 % interval {100 * told[0]:.0f} to {100 * told[1]:.0f} %)"
-    unsafe = sum(len(one.score.unsafe) for one in own)
-    flow.head(f"{term[0].upper()}{term[1:]}")
-    flow.words(f"{len(own)} finished, {words}; unsafe choices: {unsafe}.")
-    flow.pairs(
-        [
-            (
-                f"{one.finished:%d %b %Y}",
-                f"{100 * one.score.share:.0f} %  {titles.get(one.case, one.case)}",
-            )
-            for one in own
-        ]
-    )
-    skills: dict[str, list[float]] = defaultdict(list)
-    for one in own:
-        for skill, share in one.score.skills:
-            skills[skill].append(share)
-    rows = sorted(skills.items(), key=lambda row: float(np.mean(row[1])))
-    flow.words("Skills, the weakest first", bold=True, after=0.02)
-    flow.pairs([(k[:34], f"{100 * float(np.mean(v)):.0f} %, {len(v)} times") for k, v in rows])

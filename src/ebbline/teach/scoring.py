@@ -183,7 +183,8 @@ _RULES = (
         "emergency known",
         2,
         "Minutes from when it could be known to saying what it is, or to the first right act or "
-        "call: whole up to the target, falling evenly to nothing at the limit beside it.",
+        "call: whole up to the target, falling evenly to nothing at the limit beside it. A minute "
+        "over either counts as within it.",
         "the targets stand beside each danger",
     ),
     Rule("help called", 3, "Minutes to the call that it asks for, scored alike.", OURS),

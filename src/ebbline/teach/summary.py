@@ -57,8 +57,12 @@ def _differently(score: Score) -> str:
             return f"Do differently: {worst.item}, which was left out. What was right is below."
         return f"Do differently: {worst.item}, which was left out: {_end(worst.truth)}"
     if len(worst.truth) > MOST_SAID:
-        return f"Do differently: {worst.item}. You: {_bare(worst.learner)}. What was right is below."
-    return f"Do differently: {worst.item}. You: {_bare(worst.learner)}. Rightly: {_end(worst.truth)}"
+        return (
+            f"Do differently: {worst.item}. You: {_bare(worst.learner)}. What was right is below."
+        )
+    return (
+        f"Do differently: {worst.item}. You: {_bare(worst.learner)}. Rightly: {_end(worst.truth)}"
+    )
 
 
 def _lost(line: ScoreLine) -> float:

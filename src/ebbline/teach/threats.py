@@ -18,6 +18,10 @@ PHASES = ("begins", "eased", "cured", "failing", "ending")
 TARGETS = ("know", "call", "act", "birth")
 
 
+TOLERANCE_MIN = 1.0
+"""A minute more than a limit counts as within it: nobody's clock is truer than that (ours)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Target:
     """Minutes from when the threat could be known: all points up to `full`, none from `none`."""
@@ -29,7 +33,8 @@ class Target:
         """Share of the points for something done so late; None: never done."""
         if minutes is None:
             return 0.0
-        return min(1.0, max(0.0, (self.none - minutes) / (self.none - self.full)))
+        late = minutes - TOLERANCE_MIN
+        return min(1.0, max(0.0, (self.none - late) / (self.none - self.full)))
 
 
 @dataclass(frozen=True, slots=True)

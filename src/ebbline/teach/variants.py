@@ -93,12 +93,12 @@ def draw_that_keeps_promises(case: Case) -> int | None:
 
 
 def _drawn_alike(case: Case, seed: int) -> int:
-    from ebbline.teach.coverage import shown_in, well_monitored
+    from ebbline.teach.coverage import kept_promises, well_monitored
 
     as_written = engine_seed(case, AS_WRITTEN)
     written = lesson(well_monitored(case, AS_WRITTEN, engine_seed=as_written))
     for drawn in _draws(case, seed):
         encounter = well_monitored(case, seed, engine_seed=drawn)
-        if lesson(encounter) == written and shown_in(encounter) >= set(case.promises):
+        if lesson(encounter) == written and kept_promises(encounter)[0]:
             return drawn
     return as_written

@@ -127,7 +127,7 @@ def angoff(judgements: Sequence[Sequence[float]]) -> PassMark:
         raise ValueError("every judge gives every case a share of 0 to 1")
     own = table.mean(axis=1)
     error = float(own.std(ddof=1) / math.sqrt(len(own))) if len(own) > 1 else math.nan
-    return PassMark(float(own.mean()), error, "Angoff", *table.shape)
+    return PassMark(float(own.mean()), error, "Angoff's method", *table.shape)
 
 
 def borderline_regression(
@@ -137,12 +137,15 @@ def borderline_regression(
 
     shares: learners' scores, 0..1; ratings: the examiner's global rating of each. Source: Kramer
     A, et al. Med Educ 2003;37:132-9 (from memory). The error is that of the regression's mean
-    there. Raises ValueError with fewer than three learners or one rating for all.
+    there. Raises ValueError with fewer than three learners, one rating for all, or scores that do
+    not rise with the ratings.
     """
     y, x = np.asarray(shares, float), np.asarray(ratings, float)
     if len(y) != len(x) or len(y) < LEAST_LEARNERS or np.ptp(x) == 0:
         raise ValueError("needs three learners or more, rated differently")
     slope, start = np.polyfit(x, y, 1)
+    if slope <= 0:
+        raise ValueError("the scores do not rise with the ratings")
     rest = y - (start + slope * x)
     spread = math.sqrt(float((rest**2).sum()) / (len(y) - 2)) if len(y) > 2 else math.nan
     apart = float(((x - x.mean()) ** 2).sum())

@@ -11,7 +11,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from ebbline.web.pages import page
 from ebbline.web.principal import Principal, Role, needs
-from ebbline.web.teaching.groups import check_known
+from ebbline.web.teaching.groups import check_known, names_from
 from ebbline.web.teaching.routes import Kept, live_of, portfolio_pdf
 from ebbline.web.teaching.store import Teaching, TeachingError
 
@@ -142,7 +142,7 @@ def set_assignment(
     from ebbline.errors import EbblineError
 
     try:
-        people = [one.strip() for one in names.replace("\n", ",").split(",") if one.strip()]
+        people = names_from(names) if names.strip() else ()
         check_known(people, _known(request, kept))
         kept.set_assignment(
             case=case,

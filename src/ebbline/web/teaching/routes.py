@@ -297,12 +297,13 @@ def own_portfolio(who: Who, kept: Kept) -> Response:
 def portfolio_pdf(kept: Teaching, learner: str) -> Response:
     """A learner's portfolio."""
     from ebbline.picture.pdf import pdf
-    from ebbline.teach.portfolio_sheet import portfolio
+    from ebbline.teach.portfolio import portfolio
+    from ebbline.teach.portfolio_sheet import portfolio_sheet
 
     titles = {name: case.title for name, case in kept.cases().items()}
-    made = portfolio(learner, kept.finished(learner=learner), titles)
+    made = portfolio(kept.finished(learner=learner), learner)
     return Response(
-        pdf(made),
+        pdf(portfolio_sheet(made, titles)),
         media_type="application/pdf",
         headers={"content-disposition": 'inline; filename="portfolio.pdf"'},
     )
