@@ -18,6 +18,10 @@ from ebbline.features.findings import NO_CONTRACTION, DecelerationKind, FetalFin
 from features.constructed import Trace
 
 
+def at(start_s: float, end_s: float) -> slice:
+    return slice(int(start_s * 4), int(end_s * 4))
+
+
 def findings_of(trace: Trace) -> FetalFindings:
     return detect(trace.recording()).fetal
 
@@ -251,3 +255,39 @@ def test_two_falls_around_one_gap_do_not_overlap() -> None:
     trace.lose(640, 676)
     found = sorted(findings_of(trace).decelerations, key=lambda d: d.onset_s)
     assert all(a.end_s <= b.onset_s + 1e-6 for a, b in pairwise(found))
+
+
+def test_a_brief_piece_entered_and_left_in_steps_is_no_event_but_is_told() -> None:
+    trace = Trace(20)
+    trace.bpm[at(300, 320)] -= 40.0
+    found = findings_of(trace)
+    assert not found.decelerations
+    assert any(a.start_s < 310 < a.end_s and "steps" in a.why for a in found.artefacts)
+
+
+@pytest.mark.parametrize(("down_s", "back_s"), [(6, 0.25), (0.25, 6)])
+def test_a_fall_with_one_flank_seen_is_a_deceleration(down_s: float, back_s: float) -> None:
+    found = findings_of(Trace(20).excursion(300, down_s, 14, back_s, -40))
+    assert len(found.decelerations) == 1
+
+
+def test_a_longer_fall_entered_and_left_in_steps_stays_with_a_doubt() -> None:
+    stepped, sloped = Trace(20), Trace(20).excursion(300, 8, 34, 8, -40)
+    stepped.bpm[at(300, 350)] -= 40.0
+    (doubted,) = findings_of(stepped).decelerations
+    (sure,) = findings_of(sloped).decelerations
+    assert doubted.certainty < 0.7 * sure.certainty
+
+
+@pytest.mark.parametrize(("rest", "count"), [(-20, 1), (-40, 2)])
+def test_a_faltering_way_back_is_the_rest_of_its_fall(rest: float, count: int) -> None:
+    trace = Trace(20, band=2.0).excursion(300, 10, 20, 10, -50).excursion(341, 5, 15, 5, rest)
+    assert len(findings_of(trace).decelerations) == count
+
+
+def test_a_value_held_while_the_heart_is_lost_makes_no_nadir() -> None:
+    trace = Trace(20, band=2.0).excursion(300, 15, 20, 15, -40)
+    trace.lose(312, 322)
+    trace.bpm[at(315, 318)] = 62.0
+    (found,) = findings_of(trace).decelerations
+    assert found.nadir_bpm > 90.0

@@ -178,6 +178,7 @@ class _Trace:
             least_s,
             RATE_HZ,
             described,
+            excursions.REST_S if sign < 0 else -1.0,
         )
 
 
@@ -213,7 +214,8 @@ def fetal_findings(
     suspect = suspects.suspect_stretches(
         trace.kept, trace.code, line.level, trace.coincident, mother_bpm is None
     )
-    falls, rises = _events(trace, line, weeks, contractions)
+    falls, rises, pieces = _events(trace, line, weeks, contractions)
+    suspect = tuple(sorted((*suspect, *pieces), key=lambda artefact: artefact.start_s))
     if mother_bpm is None:
         suspect = suspects.with_rises(suspect, rises, contractions)
     decelerations = events.doubted(events.not_of_waves(falls, waves), suspect)
@@ -285,17 +287,21 @@ def _baseline(trace: _Trace) -> _Baseline:
 
 def _events(
     trace: _Trace, line: _Baseline, weeks: float | None, contractions: tuple[Contraction, ...]
-) -> tuple[list[Deceleration], list[Acceleration]]:
+) -> tuple[list[Deceleration], list[Acceleration], tuple[Artefact, ...]]:
+    """Falls, rises, and what looks like one but comes and goes in steps."""
     least = least_acceleration(weeks)
     falls = trace.leaving(line.level, -1.0, events.FAINT_BPM, LEAST_EXCURSION_S, True)
     rises = trace.leaving(line.level, 1.0, *least, True)
+    pieces = [rows[events.between_jumps(rows, RATE_HZ)] for rows in (falls, rises)]
+    falls = falls[~events.between_jumps(falls, RATE_HZ)]
+    rises = rises[~events.between_jumps(rises, RATE_HZ)]
     decelerations = events.decelerations_from(
         events.standing_out(falls, trace.rough, MINUTE), contractions, line.sure, RATE_HZ
     )
     accelerations = events.accelerations_from(
         rises, contractions, decelerations, line.sure, least, RATE_HZ
     )
-    return decelerations, accelerations
+    return decelerations, accelerations, suspects.other_pieces(pieces)
 
 
 def _in_event(

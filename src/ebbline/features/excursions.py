@@ -30,10 +30,12 @@ FloatArray = NDArray[np.float64]
     FAILS_TO_RETURN,
     CUT,
     SEEN_OFF,
+    BY_STEPS,
     COLUMNS,
-) = range(17)
+) = range(18)
 """Columns of `excursions`; times in samples, rates in bpm, AREA in bpm x samples; SEEN_OFF: usable
-samples that lie off the baseline. CUT adds up:"""
+samples that lie off the baseline; BY_STEPS: share of the height that both flanks, at least, go in
+one step. CUT adds up:"""
 
 CUT_BEFORE, CUT_AFTER, NOT_RECOVERED = 1.0, 2.0, 4.0
 """A gap took its onset; a gap took its end; no signal follows it."""
@@ -62,6 +64,16 @@ WITHIN_TIMES = 1.9
 """The range of 30 s over that of 8 s of the same fluctuation, both about their own line: measured
 on the baselines of 120 open recordings (CTU-UHB) at 4 to 6 bpm. So the variability within a
 deceleration, where only short pieces can be told from its slope, has the limits of a minute's."""
+
+REST_S, REST_SHARE = 5.0, 0.6
+"""Of two excursions less than this apart the one under this share of the other's height is its
+rest, a way back that falters or a first step, not another (ours: of six decelerations too many on
+the quarter hours marked by eye on open recordings four were such rests)."""
+
+STEP_BPM, STEP_GAP_S, STEP_LEVEL_S, STEP_REACH_S = 22.0, 1.0, 1.5, 4.0
+"""Between neighbouring samples a change of more, or any across a longer gap, is a step where the
+means of so much before and after it differ: the rate was not seen on its way. Steps are looked for
+from so long before the onset to so long after the end."""
 
 UNSEEN_S = 2.0
 """So much of a flank that a gap has taken counts towards an excursion's least duration."""
@@ -128,12 +140,13 @@ def excursions(
     least_s: float,
     rate_hz: float,
     described: bool,
+    rest_s: float,
 ) -> FloatArray:
     """One row of numbers for each excursion to the positive side of `away`.
 
     away: distance from the baseline, positive towards the excursion sought; level: the baseline
     at each sample; seed: least amplitude; least_s: least duration. Without `described` only
-    ONSET, EXTREME, END and AMPLITUDE are measured.
+    ONSET, EXTREME, END and AMPLITUDE are measured. rest_s: see REST_S; under 0 nothing is joined.
     """
     n = away.size
     long_gap = int(LONG_GAP_S * rate_hz)
@@ -141,6 +154,9 @@ def excursions(
     found = 0
     i = 0
     free_from = 0
+    # Where the last row's excursion began, whether another joined it there, and where it ended.
+    began = ended = -n
+    joined = cut_began = False
     while i < n:
         if not away[i] >= seed:
             i += 1
@@ -158,6 +174,7 @@ def excursions(
             if amplitude >= seed and found < rows.shape[0]:
                 whole_left = piece_start > start
                 whole_right = piece_end < end
+                cut_left = cut_start and not whole_left
                 row = rows[found]
                 _place(row, away, piece_start, piece_end, top, whole_left, whole_right, rate_hz)
                 # What a flank is drawn on into a gap does not make an excursion last.
@@ -166,13 +183,25 @@ def excursions(
                 seen_to = min(row[END], piece_end + after)
                 duration = (seen_to - max(row[ONSET], piece_start - before)) / rate_hz
                 if duration >= least_s - ROUNDING_S:
+                    first = piece_start
+                    if found > 0 and piece_start - ended <= rest_s * rate_hz:
+                        last_high = rows[found - 1, AMPLITUDE]
+                        if min(amplitude, last_high) < REST_SHARE * max(amplitude, last_high):
+                            found -= 1
+                            row = rows[found]
+                            first, whole_left, cut_left = began, joined, cut_began
+                            top = _highest(away, first, piece_end)
+                            _place(
+                                row, away, first, piece_end, top, whole_left, whole_right, rate_hz
+                            )
+                    began, joined, cut_began, ended = first, whole_left, cut_left, piece_end
                     if found > 0 and rows[found - 1, END] > row[ONSET]:
                         _part(rows[found - 1], row)
                     found += 1
                     if described:
                         row[BASELINE] = level[top]
                         row[FAILS_TO_RETURN] = 1.0 if whole_right else 0.0
-                        row[CUT] = CUT_BEFORE if cut_start and not whole_left else 0.0
+                        row[CUT] = CUT_BEFORE if cut_left else 0.0
                         if cut_end and not whole_right:
                             row[CUT] += CUT_AFTER
                             if not np.any(np.isfinite(kept[piece_end:])):
@@ -181,7 +210,7 @@ def excursions(
                             row,
                             kept,
                             away,
-                            piece_start,
+                            first,
                             piece_end,
                             top,
                             edge,
@@ -350,10 +379,33 @@ def describe(
     row[AREA] = area
     row[VALID_SHARE] = seen / max(1, until - int(onset))
     row[SEEN_OFF] = seen_off
+    far = int(STEP_REACH_S * rate_hz)
+    left = _greatest_step(kept, max(0, int(onset) - far), top, rate_hz)
+    right = _greatest_step(kept, top, min(away.size - 1, int(finish) + far), rate_hz)
+    row[BY_STEPS] = min(left, right) / amplitude
     row[WITHIN] = _fluctuation(kept, start, end, rate_hz)
     row[SHOULDER_BEFORE] = _hump(away, int(onset), -1, int(25 * rate_hz), edge, rate_hz)
     row[SHOULDER_AFTER] = _hump(away, int(finish), 1, int(25 * rate_hz), edge, rate_hz)
     row[OVERSHOOT] = _hump(away, int(finish), 1, int(120 * rate_hz), edge, rate_hz)
+
+
+@kernel
+def _greatest_step(kept: FloatArray, first: int, last: int, rate_hz: float) -> float:
+    """Greatest step (bpm) between successive usable samples of first to last; 0 without any."""
+    greatest = 0.0
+    before = -1
+    around = int(STEP_LEVEL_S * rate_hz)
+    for i in range(first, last + 1):
+        if kept[i] != kept[i]:
+            continue
+        if before >= 0:
+            change = abs(kept[i] - kept[before])
+            if change > STEP_BPM or i - before > STEP_GAP_S * rate_hz:
+                left = np.nanmean(kept[max(0, before - around + 1) : before + 1])
+                right = np.nanmean(kept[i : i + around])
+                greatest = max(greatest, min(change, abs(right - left)))
+        before = i
+    return greatest
 
 
 @kernel

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.features import excursions
 from ebbline.features.findings import (
     Acceleration,
     Artefact,
@@ -148,6 +149,21 @@ def suspect_stretches(
         found.append(Artefact(kind, start / RATE_HZ, end / RATE_HZ, 0.4, _WHY_LASTING[kind]))
     found.sort(key=lambda artefact: artefact.start_s)
     return tuple(found)
+
+
+def other_pieces(rows: Sequence[FloatArray]) -> tuple[Artefact, ...]:
+    """Brief excursions that come and go in steps (`events.between_jumps`) as suspect stretches."""
+    return tuple(
+        Artefact(
+            ArtefactKind.SPIKE,
+            row[excursions.ONSET] / RATE_HZ,
+            row[excursions.END] / RATE_HZ,
+            0.4,
+            "a brief piece at another level, entered and left in steps: not counted as an event",
+        )
+        for part in rows
+        for row in part.tolist()
+    )
 
 
 def suspicions(artefacts: tuple[Artefact, ...]) -> dict[int, list[ArtefactKind]]:

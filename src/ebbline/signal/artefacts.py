@@ -36,6 +36,10 @@ SPECK_S = 1.5
 DEEP_BPM = 35.0
 """A short piece less far under its neighbours than this may be the floor of a deceleration."""
 
+HELD_BPM = 1.0
+"""A short piece between jumps that moves no more than this is a value the sensor holds as it loses
+the heart: it makes the nadir of no deceleration (ours; common on open recordings of labour)."""
+
 REACH_S = 75.0
 """How far from a piece its neighbours are looked for."""
 
@@ -95,15 +99,23 @@ def usable(bpm: FloatArray, rate_hz: float) -> tuple[FloatArray, CodeArray]:
             continue
         level = _level(kept, start, end, True, rate_hz)
         top, bottom = max(before, after), min(before, after)
-        # Both neighbours must agree with each other before they can judge what lies between.
-        if top - bottom > 30.0:
-            continue
-        middle = 0.5 * (before + after)
-        ratio = level / middle
         edge_in = abs(kept[start] - before)
         edge_out = abs(kept[end - 1] - after)
         jumped = edge_in > JUMP_BPM and edge_out > JUMP_BPM
-        far = level > top + JUMP_BPM or level < bottom - DEEP_BPM
+        # Both neighbours must agree with each other before they can judge what lies between; a
+        # value held by the sensor beyond both needs no judge.
+        if top - bottom > 30.0:
+            beyond = level > top + JUMP_BPM or level < bottom - JUMP_BPM
+            if jumped and beyond and seconds < FRAGMENT_S and _held(kept, start, end):
+                for i in range(start, end):
+                    if code[i] == 0:
+                        code[i] = SPIKE
+                        kept[i] = np.nan
+            continue
+        middle = 0.5 * (before + after)
+        ratio = level / middle
+        under = JUMP_BPM if _held(kept, start, end) else DEEP_BPM
+        far = level > top + JUMP_BPM or level < bottom - under
         mark = 0
         if jumped and 1.8 <= ratio <= 2.2:
             mark = 4
@@ -133,6 +145,16 @@ def _level(kept: FloatArray, start: int, end: int, backwards: bool, rate_hz: flo
             if seen == wanted:
                 break
     return total / seen if seen > 0 else np.nan
+
+
+@kernel
+def _held(kept: FloatArray, start: int, end: int) -> bool:
+    """Whether the kept samples of a stretch are one value that the sensor holds, not a rate."""
+    low, high = np.inf, -np.inf
+    for i in range(start, end):
+        if kept[i] == kept[i]:
+            low, high = min(low, kept[i]), max(high, kept[i])
+    return bool(high - low <= HELD_BPM)
 
 
 @kernel
