@@ -73,6 +73,17 @@ class _Waiting:
     done: asyncio.Future[None]
 
 
+def _refuse(waiting: list[_Waiting], why: Exception) -> None:
+    """Answer those who sent these; some may have gone already."""
+    for one in waiting:
+        if not one.done.done():
+            one.done.set_exception(why)
+
+
+def _closing() -> BusyError:
+    return BusyError("the unit is closing.")
+
+
 class Unit:
     """One process of a unit.
 
@@ -132,7 +143,7 @@ class Unit:
         await asyncio.gather(*self._tasks, return_exceptions=True)
         self._tasks.clear()
         while not self._waiting.empty():
-            self._waiting.get_nowait().done.set_exception(BusyError("the unit is closing."))
+            _refuse([self._waiting.get_nowait()], _closing())
         await self._in(self._notices_thread, self.store.release, self.name)
         if self.bus is not None:
             await self.bus.close()
@@ -202,18 +213,19 @@ class Unit:
 
     async def _write(self) -> None:
         """Gather what waits, write it to disk, acknowledge it, read it."""
-        first = await self._waiting.get()
-        await asyncio.sleep(GATHER_S)
-        batch = [first]
-        while not self._waiting.empty() and len(batch) < 5000:
-            batch.append(self._waiting.get_nowait())
-        pieces = [one.piece for one in batch]
+        batch = [await self._waiting.get()]
         try:
+            await asyncio.sleep(GATHER_S)
+            while not self._waiting.empty() and len(batch) < 5000:
+                batch.append(self._waiting.get_nowait())
+            pieces = [one.piece for one in batch]
             await self._in(self._samples_thread, self.store.append, pieces)
+        except asyncio.CancelledError:
+            # Whether it is on disk is not known: what is sent again is written once.
+            _refuse(batch, _closing())
+            raise
         except Exception as error:
-            for one in batch:
-                if not one.done.done():
-                    one.done.set_exception(error)
+            _refuse(batch, error)
             return
         for one in batch:
             if not one.done.done():
