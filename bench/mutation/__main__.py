@@ -29,22 +29,32 @@ import coverage
 import yaml
 
 from bench.mutation.child import ROOT, preload, run
-from bench.mutation.operators import Mutant, mutants
+from bench.mutation.operators import PACKAGE, Mutant, mutants
+from bench.mutation.session import Forking, Judgement
+from bench.mutation.session import run as session
 
-SRC = ROOT / "src"
 WANTED = 0.9
 
 
 @dataclass(frozen=True)
 class Area:
-    """Modules that are mutated (patterns below src/ebbline), and the tests that must notice."""
+    """Modules that are mutated (patterns below src/ebbline), and the tests that must notice.
+
+    of_kernels: where those lie that run compiled loops, which coverage cannot see.
+    """
 
     modules: tuple[str, ...]
     tests: tuple[str, ...]
+    of_kernels: tuple[str, ...] = ()
 
     def paths(self) -> list[Path]:
         """The modules' files."""
-        return sorted({p for pattern in self.modules for p in (SRC / "ebbline").glob(pattern)})
+        return sorted({p for pattern in self.modules for p in PACKAGE.glob(pattern)})
+
+    def test_files(self) -> list[Path]:
+        """The files of tests."""
+        said = [ROOT / name for name in self.tests]
+        return [f for s in said for f in ([s] if s.is_file() else sorted(s.glob("test_*.py")))]
 
 
 AREAS = {
@@ -67,13 +77,26 @@ AREAS = {
             "tests/criteria/test_biting.py",
             "tests/criteria/test_borders.py",
             "tests/criteria/test_reasons.py",
+            "tests/criteria/test_minutes_counted_by_hand.py",
+            "tests/criteria/test_what_is_said.py",
         ),
     ),
     "panel": Area(
         ("criteria/panel*.py",),
         ("tests/criteria/test_panel.py", "tests/criteria/test_panel_features.py"),
     ),
-    "features": Area(("features/*.py",), ("tests/features",)),
+    # What the criteria ask of the events of a window is claimed by their tests.
+    "features": Area(
+        ("features/*.py",),
+        (
+            "tests/features",
+            "tests/criteria/test_window.py",
+            "tests/criteria/test_biting.py",
+            "tests/criteria/test_refusal.py",
+            "tests/criteria/test_standards.py",
+        ),
+        of_kernels=("tests/features",),
+    ),
     "likelihood": Area(
         ("bedside/likelihood*.py",),
         (
@@ -97,39 +120,45 @@ SLOWEST_S = 20.0
 
 
 class Reach:
-    """Which tests reach which line, and how long each takes."""
+    """Which tests reach which line, and how long each takes; at first of no test."""
 
-    def __init__(self, area: Area, limit_s: float) -> None:
+    def __init__(self) -> None:
+        self.seconds: dict[str, float] = {}
+        self._lines: dict[str, dict[int, set[str]]] = {}
+        self._measured: dict[str, int] = {}
+
+    def measure(self, area: Area, limit_s: float) -> None:
+        """Run the test files of an area that are new or have changed since they were measured."""
+        stale = [f for f in area.test_files() if self._measured.get(str(f)) != f.stat().st_mtime_ns]
+        if not stale:
+            return
         with tempfile.TemporaryDirectory() as made:
             data = Path(made) / "reach"
             settings = Path(made) / "settings"
             settings.write_text(f"[run]\ndata_file = {data}\n", encoding="utf-8")
-            words = [*area.tests, *NOT_HERE, "--cov=ebbline", "--cov-context=test", "--cov-report="]
-            how, watch = run([*words, f"--cov-config={settings}"], limit_s)
+            words = [*map(str, stale), *NOT_HERE, "--cov=ebbline", "--cov-context=test"]
+            how, watch = run([*words, "--cov-report=", f"--cov-config={settings}"], limit_s)
             if how != "passed":
                 raise SystemExit(f"without any change the tests do not pass: {how} {watch.failed}")
-            self.seconds = watch.seconds
+            self.seconds.update(watch.seconds)
             found = coverage.CoverageData(str(data))
             found.read()
-            self._lines = {
-                path: {
-                    line: {c.partition("|")[0] for c in contexts if c}
-                    for line, contexts in found.contexts_by_lineno(path).items()
-                }
-                for path in found.measured_files()
-            }
+            for path in found.measured_files():
+                lines = self._lines.setdefault(path, {})
+                for line, contexts in found.contexts_by_lineno(path).items():
+                    lines.setdefault(line, set()).update(c.partition("|")[0] for c in contexts if c)
+        self._measured.update({str(f): f.stat().st_mtime_ns for f in stale})
 
-    def tests(self, mutant: Mutant, budget_s: float) -> list[str]:
+    def tests(self, mutant: Mutant, area: Area, budget_s: float) -> list[str]:
         """Tests for a mutant: those that reach its line, quick ones first, within a budget.
 
-        What runs inside compiled code is not seen: every test of the module counts for it; what
-        runs at import is used anywhere: every test of the area does.
+        What runs inside compiled code is not seen: every test of the area's kernels counts for it;
+        what runs at import is used anywhere: every test of the area does.
         """
-        lines = self._lines.get(str(SRC / "ebbline" / mutant.path), {})
-        chosen = set() if mutant.in_kernel else set(lines.get(mutant.line, ()))
-        if not chosen and mutant.in_kernel:
-            chosen = set().union(*lines.values())
-        if mutant.function == "module" or not chosen:
+        chosen = set(self._lines.get(str(mutant.file), {}).get(mutant.line, ()))
+        if mutant.in_kernel:
+            chosen = {name for name in self.seconds if name.startswith(area.of_kernels)}
+        elif mutant.function == "module" or not chosen:
             chosen = set(self.seconds)
         ordered = sorted(chosen & self.seconds.keys(), key=self.seconds.__getitem__)
         within, spent = [], 0.0
@@ -141,16 +170,13 @@ class Reach:
         return within
 
 
-def judged(mutant: Mutant, reach: Reach, limit_s: float) -> str:
-    """ "killed", "survived", "time" or "not reached"."""
-    tests = reach.tests(mutant, limit_s / 3)
-    if not tests:
-        return "not reached"
-    path = SRC / "ebbline" / mutant.path
-    module = ".".join(("ebbline", *Path(mutant.path).with_suffix("").parts))
-    change = (module.removesuffix(".__init__"), path, mutant.tree)
-    how, _ = run([*tests, "-x"], limit_s, change, compiled=not mutant.in_kernel)
-    return {"passed": "survived", "failed": "killed", "time": "time"}[how]
+def judged_alone(mutant: Mutant, area: Area, reach: Reach, limit_s: float) -> Judgement:
+    """A fault that cannot be put into what is loaded: its tests in a process of their own."""
+    tests = reach.tests(mutant, area, limit_s / 3)
+    change = (mutant.module, mutant.file, mutant.tree)
+    how, watch = run([*tests, "-x"], limit_s, change, compiled=not mutant.is_beside_kernels)
+    name = {"passed": "survived", "failed": "killed", "time": "time"}[how]
+    return Judgement(mutant, name, watch.failed)
 
 
 def sampled(area: Area, count: int, seed: int, only: str) -> list[Mutant]:
@@ -158,7 +184,7 @@ def sampled(area: Area, count: int, seed: int, only: str) -> list[Mutant]:
     found = [
         m
         for path in area.paths()
-        for m in mutants(path.read_text(encoding="utf-8"), str(path.relative_to(SRC / "ebbline")))
+        for m in mutants(path.read_text(encoding="utf-8"), str(path.relative_to(PACKAGE)))
         if only in m.name
     ]
     return random.Random(seed).sample(found, min(count, len(found)) if count else len(found))
@@ -170,17 +196,39 @@ def run_area(name: str, args: argparse.Namespace, harmless: dict[str, str]) -> b
     reach = _reach(name, args)
     began = time.monotonic()
     chosen = sampled(area, args.sample, args.seed, args.only)
-    counts: dict[str, int] = {}
-    alive: list[tuple[Mutant, str]] = []
-    for mutant in chosen:
-        if time.monotonic() - began > args.area_limit:
-            break
-        how = judged(mutant, reach, args.limit)
-        counts[how] = counts.get(how, 0) + 1
-        if how != "killed":
-            alive.append((mutant, how))
+
+    def tell(one: Judgement) -> None:
         if args.verbose:
-            print(f"  {how:12} {mutant.line:4} {mutant.name}", file=sys.stderr, flush=True)
+            m = one.mutant
+            line = f"  {one.how:11} {one.seconds:5.1f} s {m.line:4} {m.name}  {one.by}"
+            print(line, file=sys.stderr, flush=True)
+
+    plugin = Forking(
+        chosen,
+        lambda mutant: reach.tests(mutant, area, args.limit / 3),
+        args.limit,
+        began + args.area_limit,
+        args.workers,
+        tell,
+    )
+    session(area.tests, plugin)
+    judged = []
+    for one in plugin.judged:
+        # What else was made of a module's value at import is not seen in a loaded process.
+        again = one.how == "elsewhere" or (
+            one.how == "survived"
+            and one.mutant.function == "module"
+            and not one.mutant.is_beside_kernels
+        )
+        if again and time.monotonic() - began > args.area_limit:
+            continue
+        judged.append(judged_alone(one.mutant, area, reach, args.limit) if again else one)
+        if again:
+            tell(judged[-1])
+    counts: dict[str, int] = {}
+    for one in judged:
+        counts[one.how] = counts.get(one.how, 0) + 1
+    alive = [(one.mutant, one.how) for one in judged if one.how != "killed"]
     done = sum(counts.values())
     killed = counts.get("killed", 0)
     excused = sum(1 for m, _ in alive if m.name in harmless)
@@ -201,9 +249,10 @@ def run_area(name: str, args: argparse.Namespace, harmless: dict[str, str]) -> b
 def _reach(name: str, args: argparse.Namespace) -> Reach:
     """Which tests reach what: measured, or as measured in an earlier run (--reach)."""
     kept = args.reach / f"{name}.pickle" if args.reach else None
+    reach = Reach()
     if kept is not None and kept.is_file():
-        return cast(Reach, pickle.loads(kept.read_bytes()))
-    reach = Reach(AREAS[name], args.baseline_limit)
+        reach = cast(Reach, pickle.loads(kept.read_bytes()))
+    reach.measure(AREAS[name], args.baseline_limit)
     if kept is not None:
         args.reach.mkdir(parents=True, exist_ok=True)
         kept.write_bytes(pickle.dumps(reach))
@@ -222,6 +271,7 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument(
         "--reach", type=Path, help="folder: keep which tests reach what, and use what is kept"
     )
+    parser.add_argument("--workers", type=int, default=2, help="mutants at a time")
     parser.add_argument("--verbose", action="store_true", help="each mutant as it is judged")
     args = parser.parse_args(words)
     told = yaml.safe_load((Path(__file__).parent / "harmless.yaml").read_text(encoding="utf-8"))

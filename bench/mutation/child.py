@@ -63,9 +63,7 @@ def preload() -> None:
     import pytest
     import typer  # noqa: F401
 
-    _ = (numba, numpy, pydantic, pytest)
-    hypothesis.settings.register_profile("same", derandomize=True, database=None, deadline=None)
-    hypothesis.settings.load_profile("same")
+    _ = (hypothesis, numba, numpy, pydantic, pytest)
 
 
 def run(

@@ -10,6 +10,9 @@ import ast
 import copy
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
+
+PACKAGE = Path(__file__).parents[2] / "src" / "ebbline"
 
 COMPARISONS: dict[type[ast.cmpop], tuple[type[ast.cmpop], ...]] = {
     ast.Lt: (ast.LtE, ast.GtE),
@@ -46,6 +49,23 @@ class Mutant:
     nth: int
     tree: ast.Module
     in_kernel: bool
+
+    @property
+    def file(self) -> Path:
+        """Where the module lies."""
+        return PACKAGE / self.path
+
+    @property
+    def module(self) -> str:
+        """The module's full name."""
+        return ".".join(("ebbline", *Path(self.path).with_suffix("").parts)).removesuffix(
+            ".__init__"
+        )
+
+    @property
+    def is_beside_kernels(self) -> bool:
+        """Whether its module has compiled loops, whose caches know nothing of a fault."""
+        return "\n@kernel" in self.file.read_text(encoding="utf-8")
 
     @property
     def name(self) -> str:
