@@ -2,7 +2,23 @@
 
 from __future__ import annotations
 
+import os
+
 import pytest
+from hypothesis import HealthCheck, settings
+
+# The same examples wherever and whenever the suite runs, however loaded the computer: what fails
+# once fails again. HYPOTHESIS_PROFILE=explore looks at others each time.
+settings.register_profile(
+    "same",
+    derandomize=True,
+    database=None,
+    deadline=None,
+    print_blob=True,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.register_profile("explore", deadline=None, print_blob=True)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "same"))
 
 
 @pytest.fixture(autouse=True)

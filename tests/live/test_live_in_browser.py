@@ -37,7 +37,7 @@ def test_a_bed_is_begun_seen_on_the_board_and_read_and_nothing_old_is_called_now
         page.locator("#demo [name=beds]").select_option("1")
         page.locator("#demo button").tap()
         tile = page.locator(".bed-tile")
-        tile.locator(".tile-rate").wait_for(timeout=20_000)
+        tile.locator(".tile-rate").wait_for()
         assert "bpm now" in tile.inner_text() or "fell" in tile.inner_text()
         assert "Bed 4" in page.locator("#reviews").inner_text(), "reviews ahead, of all beds"
         assert grave(page) == []
@@ -52,7 +52,7 @@ def test_a_bed_is_begun_seen_on_the_board_and_read_and_nothing_old_is_called_now
         # The reading stops and the trace goes on (60 times as fast as a clock).
         for bed in app.state.live._unit.beds.values():
             bed.advance = lambda _: None
-        page.locator("#stale").wait_for(state="visible", timeout=20_000)
+        page.locator("#stale").wait_for(state="visible")
         page.get_by_text("not now").wait_for()
         assert "behind the trace" in page.locator("#stale").inner_text()
         assert page.locator("#numbers .big-rate").inner_text().startswith("–")

@@ -107,11 +107,10 @@ def test_a_second_labour_on_a_bed_is_refused_in_words(visitor: Visitor) -> None:
 
 def test_invented_labours_are_replayed_and_read(visitor: Visitor) -> None:
     (labour,) = visitor.post("/api/live/demo", json={"beds": 1, "speed": 600}).json()
-    for _ in range(300):
-        (state,) = visitor.get("/api/live/beds").json()
-        if state["at_s"]:
-            break
-        time.sleep(0.2)
+    last = time.monotonic() + 120.0
+    while not (state := visitor.get("/api/live/beds").json()[0])["at_s"]:
+        assert time.monotonic() < last, "the bed is not read"
+        time.sleep(0.1)
     (fetus,) = state["fetuses"]
     assert [title for title, _ in fetus["lines"]] == ["Class", "Right now", "New", "Not seen"]
     assert json.dumps(state) and labour["bed"] == "Demo 1"

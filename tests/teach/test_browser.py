@@ -13,7 +13,7 @@ from ebbline.teach.grading import reading_truth
 from ebbline.teach.library import shipped_case
 from ebbline.teach.steps import PlaceContractionSensor, PlaceHeartSensor, Wait
 from ebbline.web.settings import Settings
-from web.browser import chromium, grave, needs_chromium, opened, served
+from web.browser import chromium, grave, needs_chromium, opened, served, until, until_still
 
 pytestmark = [pytest.mark.browser, needs_chromium]
 
@@ -50,11 +50,7 @@ def begin(page: Any, address: str, case: str = CASE) -> None:
 
 def said(page: Any, words: str) -> None:
     """Wait until the latest outcome holds these words."""
-    for _ in range(400):
-        if words in page.locator("#latest").inner_text():
-            return
-        page.wait_for_timeout(25)
-    raise AssertionError(f"{words!r} was not said: {page.locator('#latest').inner_text()!r}")
+    until(page, "(words) => document.getElementById('latest').innerText.includes(words)", words)
 
 
 def laid_truth() -> tuple[Encounter, Any]:
@@ -68,14 +64,11 @@ def laid_truth() -> tuple[Encounter, Any]:
 
 def drawn(page: Any) -> None:
     """Wait until the strip shows thirty minutes."""
-    for _ in range(400):
-        if page.evaluate(
-            "() => { const s = document.getElementById('strip').strip;"
-            " return Boolean(s && s.duration >= 1800 && !s.pending && !s.target); }"
-        ):
-            return
-        page.wait_for_timeout(25)
-    raise AssertionError("the strip did not come")
+    until(
+        page,
+        "() => { const s = document.getElementById('strip').strip;"
+        " return Boolean(s && s.duration >= 1800 && !s.pending && !s.target); }",
+    )
 
 
 def tab_to(page: Any, test: str) -> None:
@@ -239,11 +232,7 @@ def test_a_whole_case_is_played_by_pointer(school: tuple[str, Any, Any]) -> None
         page.get_by_text("Second grip", exact=True).click()
         for zone in ("left flank", "right flank"):
             page.get_by_role("button", name=zone).click()
-        for _ in range(200):
-            if page.locator(".abdomen-zone.felt").count() == 2:
-                break
-            page.wait_for_timeout(25)
-        assert page.locator(".abdomen-zone.felt").count() == 2
+        until(page, "document.querySelectorAll('.abdomen-zone.felt').length === 2")
         page.get_by_role("tab", name="Sensors").click()
         _touch(page, 9.0, -6.0, "listen")
         said(page, "You count about")
@@ -258,7 +247,7 @@ def test_a_whole_case_is_played_by_pointer(school: tuple[str, Any, Any]) -> None
         page.locator("select[name=variability]").select_option(truth.variability_accepted[0].value)
         page.locator("select[name=label]").select_option(truth.labels["nichd"])
         page.locator('#tools [data-act="all"]').click()
-        page.wait_for_timeout(500)
+        drawn(page)
         page.locator('[data-tool="mark"]').click()
         for event in truth.events:
             if event.kind.value == "variable deceleration" and event.end_s < 1790:
@@ -285,10 +274,7 @@ def test_a_whole_case_is_played_by_pointer(school: tuple[str, Any, Any]) -> None
         page.get_by_role("button", name="Finish, and see").click()
         page.wait_for_url("**/debrief")
         assert "Unsafe, apart from the score" in page.locator("main").inner_text()
-        for _ in range(200):
-            if page.evaluate("() => document.getElementById('strip').strip?.items.length > 5"):
-                break
-            page.wait_for_timeout(25)
+        until(page, "() => document.getElementById('strip').strip?.items.length > 5")
         layers = page.evaluate(
             "() => document.getElementById('strip').strip.items.map(i => i.layer)"
         )
@@ -354,12 +340,12 @@ def test_axe_finds_nothing_serious_on_any_page(
         begin(page, address)
         for tab in page.get_by_role("tab").all():
             tab.click()
-            page.wait_for_timeout(100)
+            until_still(page)
             assert grave(page) == [], tab.inner_text()
         page.get_by_role("tab", name="Finish").click()
         page.get_by_role("button", name="Finish, and see").click()
         page.wait_for_url("**/debrief")
-        page.wait_for_timeout(300)
+        until_still(page)
         assert grave(page) == []
 
 

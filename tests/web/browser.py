@@ -20,6 +20,10 @@ from ebbline.web.settings import Settings
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
+PATIENCE_S = 90.0
+"""How long a test waits for a state that must come. It returns as soon as it is there; a loaded
+computer may take long, and a limit of time is no claim of these tests (bench/ measures speed)."""
+
 needs_chromium = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this computer")
 
 
@@ -39,7 +43,7 @@ def served(settings: Settings) -> Iterator[tuple[str, Any]]:
         yield f"http://127.0.0.1:{listening.getsockname()[1]}", app
     finally:
         server.should_exit = True
-        thread.join(10)
+        thread.join(PATIENCE_S)
         listening.close()
 
 
@@ -71,6 +75,7 @@ def chromium() -> Iterator[Any]:
 def opened(browser: Any, **options: Any) -> Iterator[Any]:
     """A page of a fresh context; any error in its scripts, and any request away, fails the test."""
     context = browser.new_context(**options)
+    context.set_default_timeout(1000 * PATIENCE_S)
     page = context.new_page()
     wrong: list[str] = []
     page.on("pageerror", lambda error: wrong.append(f"script: {error}"))
@@ -93,6 +98,25 @@ def opened(browser: Any, **options: Any) -> Iterator[Any]:
     yield page
     context.close()
     assert not wrong, wrong
+
+
+def until(page: Any, expression: str, arg: Any = None) -> None:
+    """Wait for something to hold in the page; Playwright's own way needs eval, which is barred."""
+    last = time.monotonic() + PATIENCE_S
+    while not page.evaluate(expression, arg):
+        assert time.monotonic() < last, f"did not come: {expression}"
+        page.wait_for_timeout(25)
+
+
+def until_still(page: Any) -> None:
+    """Wait until the page is laid out with its own letters, and no strip on it moves."""
+    page.wait_for_load_state("load")
+    until(page, "document.fonts.status === 'loaded'")
+    until(
+        page,
+        "(() => { const s = document.getElementById('strip')?.strip;"
+        " return !s || !(s.target || s.glide || s.pending); })()",
+    )
 
 
 def grave(page: Any) -> list[str]:

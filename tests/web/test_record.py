@@ -235,11 +235,10 @@ def test_a_bed_that_is_watched_gives_its_record_the_trace_and_what_was_seen(
     assert ward.post("/api/record/cases", json={"case": "D-01", "bed": "Demo 1"}).status_code == 201
     (labour,) = ward.post("/api/live/demo", json={"beds": 1, "speed": 1}).json()
     assert labour["case"] == "D-01"
-    for _ in range(300):
-        (state,) = ward.get("/api/live/beds").json()
-        if state["at_s"]:
-            break
-        time.sleep(0.2)
+    last = time.monotonic() + 120.0
+    while not ward.get("/api/live/beds").json()[0]["at_s"]:
+        assert time.monotonic() < last, "the bed is not read"
+        time.sleep(0.1)
     page = ward.get("/record/D-01").text
     assert "Right now" in page and 'href="/live"' in page
     assert "No trace was read" not in ward.get("/api/record/cases/D-01/handover").text

@@ -114,7 +114,7 @@ def test_an_entry_waits_on_the_tablet_while_the_server_is_away_and_goes_by_itsel
         assert "waits on this tablet" in page.locator("#outbox").inner_text()
         assert len(entries(app)) == before
         page.reload()
-        page.locator("#outbox").wait_for(state="hidden", timeout=15_000)
+        page.locator("#outbox").wait_for(state="hidden")
     assert [one.words for one in entries(app)[before:]] == ["written while it was away"]
 
 

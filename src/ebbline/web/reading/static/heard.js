@@ -16,6 +16,7 @@ export function hear(path, onChange, { missed = false } = {}) {
     // The line is taken up anew now and then; what happened in between was not heard.
     if (heard) onChange("labour");
     heard = true;
+    document.documentElement.dataset.heard = "from now on";
     if (version !== mine) tell(`The workbench was renewed (${version}); this page is of ${mine}. Load it again; what you typed is kept.`, { kind: "caution", lasting: true, act: { words: "Load again", run: () => location.reload() } });
   });
   source.addEventListener("change", (event) => {
