@@ -111,7 +111,11 @@ AREAS = {
     ),
     "scoring": Area(
         ("teach/scoring.py", "teach/grading.py"),
-        ("tests/teach/test_scoring.py", "tests/teach/test_encounter.py"),
+        (
+            "tests/teach/test_scoring.py",
+            "tests/teach/test_points_as_stated.py",
+            "tests/teach/test_encounter.py",
+        ),
     ),
 }
 NOT_HERE = ("-m", "not browser")
