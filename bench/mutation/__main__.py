@@ -100,6 +100,7 @@ AREAS = {
     "likelihood": Area(
         ("bedside/likelihood*.py",),
         (
+            "tests/bedside/test_shares_by_state.py",
             "tests/bedside/test_properties.py",
             "tests/bedside/test_fontanelles.py",
             "tests/bedside/test_handbook_cases.py",
