@@ -283,8 +283,11 @@ def verdict(
         )
         found["twice"] += sum(n - 1 for n in episodes.values())
         told, due = highest(list(notices)), uninterrupted(expected, labour.started_at)
+        order = ("", *GRADES)
         found["falls"] += len(due)
-        found["missed"] += sum(told.get(at) != grade for at, grade in due.items())
+        found["missed"] += sum(
+            order.index(told.get(at, "")) < order.index(grade) for at, grade in due.items()
+        )
     return found
 
 

@@ -47,9 +47,6 @@ DEVELOPED, LOCKED = 7_100, 907_100
 MOST_TOLD = 80
 """So many exceptions are printed of each kind of labour."""
 
-MOST_TOLD = 80
-"""So many exceptions are printed of each kind of labour."""
-
 CHECKED_BY_READ_S = 3600.0
 """At these moments `read` itself is called; between, its own two steps, which cost less."""
 
@@ -83,16 +80,28 @@ class SharedDetect:
     """`detect`, made once for equal samples: the last few are remembered."""
 
     def __init__(self) -> None:
-        self.made: deque[tuple[Recording, Findings]] = deque(maxlen=4)
+        self.made: deque[tuple[Recording, tuple[int, float | None, float], Findings]] = deque(
+            maxlen=4
+        )
         self.shared = 0
 
-    def __call__(self, recording: Recording, *, fetus: int = 1) -> Findings:
-        for other, findings in self.made:
-            if findings.fetal.fetus == fetus and _same_signals(recording, other):
+    def __call__(
+        self,
+        recording: Recording,
+        *,
+        fetus: int = 1,
+        grid_from_s: float | None = None,
+        hills_before: float = 0.0,
+    ) -> Findings:
+        how = (fetus, grid_from_s, hills_before)
+        for other, its_how, findings in self.made:
+            if its_how == how and _same_signals(recording, other):
                 self.shared += 1
                 return findings
-        findings = detect(recording, fetus=fetus)
-        self.made.append((recording, findings))
+        findings = detect(
+            recording, fetus=fetus, grid_from_s=grid_from_s, hills_before=hills_before
+        )
+        self.made.append((recording, how, findings))
         return findings
 
 

@@ -24,6 +24,7 @@ from ebbline.recording.model import ChannelKind, Context, Recording
 from ebbline.signal.quality import SEGMENT_S
 from ebbline.synth import ProlongedFall, Scenario, invent
 from ebbline.terms import SensorKind, Stage, Window
+from features.constructed import Trace
 
 PACE = Pace(step_s=60.0)
 """Full minutes only, so that the tests are quick."""
@@ -164,6 +165,26 @@ def test_a_reader_made_from_a_checkpoint_goes_on_alike(labour: Recording) -> Non
     two = other.advance(at_s + 2.0)[-1].fetuses[0]
     assert [c.label for c in one.classes] == [c.label for c in two.classes]
     assert to_data(one.findings.fetal.decelerations) == to_data(two.findings.fetal.decelerations)
+
+
+def test_low_hills_are_held_against_the_high_contractions_of_hours_before() -> None:
+    """A belt that slipped: what is left is no scale of its own, live as over the whole."""
+    made = Trace(330).contractions(200, height=80.0)
+    made.activity[made.seconds > 3600.0] = 5.0 + (made.activity[made.seconds > 3600.0] - 5.0) * 0.1
+    trace = made.recording()
+    reader = BedReader("slipped", trace.context, pace=Pace(step_s=600.0, full_s=600.0))
+    for c in trace.channels:
+        for first in range(0, len(c.samples), 14400):
+            part = c.samples[first : first + 14400]
+            reader.receive(c.kind, c.fetus, c.sensor, c.rate_hz, first, part)
+    step = reader.advance(trace.duration_s + 2.0)[-1]
+    assert reader.read_from_s > 2 * 3600.0
+    live, at_once = (
+        [c.onset_s for c in found.uterine.contractions if c.onset_s > 4 * 3600.0]
+        for found in (step.fetuses[0].findings, detect(trace))
+    )
+    assert live == at_once == []
+    assert len(detect(trace).uterine.contractions) > 10
 
 
 def test_a_packet_from_far_ahead_is_refused() -> None:

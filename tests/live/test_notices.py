@@ -63,6 +63,17 @@ def test_a_second_fall_is_told_as_the_first_was() -> None:
     assert [grade for grade, _ in of("prolonged-fall", raised)] == ["2 min", "2 min"]
 
 
+def test_a_fall_that_came_and_went_while_nothing_was_read_is_told_once_afterwards() -> None:
+    trace = Trace(60, baseline=145).contractions(180).excursion(1500, 15, 210, 15, -60)
+    bed, _ = watched(trace, until_min=24.0)
+    found = [bed.advance(at_s + 2.0) for at_s in (3000.0, 3020.0, 3060.0)]
+    late = [one for update in found if update for one in update.raised]
+    [one] = [one for one in late if one.kind == "prolonged-fall"]
+    assert (one.grade, one.at_s) == ("3 min", 1800.0)
+    assert one.from_s == pytest.approx(1500.0, abs=15.0)
+    assert "told late" in one.text
+
+
 def test_a_steady_trace_raises_nothing() -> None:
     _, raised = watched(Trace(90).contractions(200))
     assert raised == []

@@ -163,15 +163,17 @@ def _running_least(values: FloatArray, reach: int, sign: float) -> FloatArray:
 
 @kernel
 def tone_and_hills(
-    mean: FloatArray, share: FloatArray, floor: float
-) -> tuple[FloatArray, FloatArray]:
-    """Resting tone once a second, and one row for each contraction.
+    mean: FloatArray, share: FloatArray, floor: float, highest_before: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Resting tone once a second, a row for each contraction, the hills' height around each minute.
 
     mean, share: from `seconds`. floor: least height of a hill, in the channel's unit.
+    highest_before: greatest height around a minute before this stretch of a recording; 0 where it
+    is the whole.
     """
     n = mean.size
     if n < 60:
-        return np.full(n, np.nan), np.empty((0, COLUMNS))
+        return np.full(n, np.nan), np.empty((0, COLUMNS)), np.empty(0)
     filled = _filled(mean)
     smooth = _running_mean(_running_mean(filled, SMOOTH_S), SMOOTH_S)
     # A median-like guard against single spikes of movement: opening by 7 s, closing by 7 s.
@@ -184,7 +186,7 @@ def tone_and_hills(
     height = opened - tone
     typical = _typical(height, share, floor)
 
-    greatest = typical.max()
+    greatest = max(typical.max(), highest_before)
     rows = np.empty((n // 20 + 2, COLUMNS))
     found = 0
     free_from = 0
@@ -217,7 +219,7 @@ def tone_and_hills(
         # Numbers without measure (an overflow) can make a run of no length.
         i = max(end, i + 1)
         free_from = end
-    return tone, rows[:found].copy()
+    return tone, rows[:found].copy(), typical
 
 
 @kernel

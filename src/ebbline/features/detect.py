@@ -57,13 +57,15 @@ def detect(
     fetus: int = 1,
     weeks: float | None = None,
     grid_from_s: float | None = None,
+    hills_before: float = 0.0,
 ) -> Findings:
     """All findings of one fetus of a recording.
 
     weeks: completed weeks of gestation; None takes the recording's own context. grid_from_s: from
     when on minutes and ten minutes are counted; None: from the second of the first fetal signal,
-    so that silence put before a recording changes nothing but times. Raises RecordingError when
-    the fetus has no heart-rate channel.
+    so that silence put before a recording changes nothing but times. hills_before: of a stretch cut
+    out of a recording, the greatest `usual_hills` before it. Raises RecordingError when the fetus
+    has no heart-rate channel.
     """
     if weeks is None:
         weeks = recording.context.weeks
@@ -71,7 +73,7 @@ def detect(
     count = max(1, round(recording.duration_s * RATE))
     bpm = to_grid(channel.samples, channel.rate_hz, count)
     silent_s = first_signal_s(recording) if grid_from_s is None else grid_from_s
-    uterine = uterine_findings(recording, count, silent_s)
+    uterine = uterine_findings(recording, count, silent_s, hills_before)
     mother = recording.first(ChannelKind.MATERNAL_HEART_RATE)
     mother_bpm = None if mother is None else to_grid(mother.samples, mother.rate_hz, count)
     first = min(int(silent_s * RATE), max(0, count - RATE))
@@ -106,7 +108,22 @@ def first_signal_s(recording: Recording) -> float:
     return float(min(begins, default=0))
 
 
-def uterine_findings(recording: Recording, count: int, grid_from_s: float = 0.0) -> UterineFindings:
+def usual_hills(recording: Recording) -> FloatArray:
+    """Height of the hills of the activity around each of its minutes; in the channel's unit."""
+    channel = recording.first(ChannelKind.UTERINE_ACTIVITY)
+    if channel is None:
+        return np.empty(0)
+    samples = to_grid(channel.samples, channel.rate_hz, max(1, round(recording.duration_s * RATE)))
+    return hills.tone_and_hills(*hills.seconds(samples, RATE), _floor(channel.sensor), 0.0)[2]
+
+
+def _floor(sensor: SensorKind) -> float:
+    return hills.FLOOR_MMHG if sensor is SensorKind.PRESSURE_CATHETER else hills.FLOOR_TOCO
+
+
+def uterine_findings(
+    recording: Recording, count: int, grid_from_s: float = 0.0, hills_before: float = 0.0
+) -> UterineFindings:
     """Contractions and tone of a recording's activity channel.
 
     count: samples of the grid; grid_from_s: from when on minutes are counted. Silence before that
@@ -128,10 +145,9 @@ def uterine_findings(recording: Recording, count: int, grid_from_s: float = 0.0)
     if np.isfinite(samples[:first]).any():
         first %= MINUTE
     samples, count = np.ascontiguousarray(samples[first:]), count - first
-    in_mmhg = channel.sensor is SensorKind.PRESSURE_CATHETER
-    floor = hills.FLOOR_MMHG if in_mmhg else hills.FLOOR_TOCO
+    floor = _floor(channel.sensor)
     mean, share = hills.seconds(samples, RATE)
-    tone, rows = hills.tone_and_hills(mean, share, floor)
+    tone, rows, _ = hills.tone_and_hills(mean, share, floor, hills_before)
     live = np.repeat(share > 0.5, RATE)
     used = np.full(count, np.nan)
     used[: len(live)] = np.where(live, samples[: len(live)], np.nan)

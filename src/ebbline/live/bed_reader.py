@@ -23,6 +23,7 @@ from ebbline.criteria import classify
 from ebbline.criteria.model import Classification, Standard
 from ebbline.definitions import least_acceleration
 from ebbline.features import baseline, detect
+from ebbline.features.detect import usual_hills
 from ebbline.features.findings import Findings
 from ebbline.live.splice import before, joined, moved
 from ebbline.live.trailing_channel import Receipt, TrailingChannel
@@ -99,12 +100,30 @@ class Step:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Checkpoint:
-    """What a reader cannot make again from the samples since read_from_s: its final findings."""
+    """What a reader cannot make again from the samples since read_from_s: its final findings.
+
+    hills_before: the greatest `usual_hills` of what is final: a contraction is held against the
+    highest of the labour, also where that lies hours back.
+    """
 
     final_s: float
     read_from_s: float
     at_s: float
     final: tuple[Findings, ...]
+    hills_before: float = 0.0
+
+
+RUN_IN_MINUTES = 15
+"""`usual_hills` looks so far to either side."""
+
+_STRIDES = (
+    (3600.0 + SEGMENT_S, 3600.0, 3600.0),
+    (SEGMENT_S + MINUTE_S, SEGMENT_S, SEGMENT_S),
+    (MINUTE_S, MINUTE_S, SEGMENT_S),
+)
+"""Catching up, farthest behind first: so far behind (s), a step so long (s), and full at multiples
+of the last. Long ago only what becomes final is wanted, in the last hour what lasted, in the last
+ten minutes each minute's right now (ours)."""
 
 
 @cache
@@ -150,6 +169,7 @@ class BedReader:
         self.final_s = 0.0
         self.read_from_s = 0.0
         self.read_to_s = 0.0
+        self._hills_before = 0.0
         self._final: dict[int, Findings] = {}
         self._trailing: dict[tuple[ChannelKind, int], TrailingChannel] = {}
         self._templates: dict[tuple[ChannelKind, int], Channel] = {}
@@ -157,6 +177,7 @@ class BedReader:
             self.final_s = checkpoint.final_s
             self.read_from_s = checkpoint.read_from_s
             self.read_to_s = checkpoint.at_s
+            self._hills_before = checkpoint.hills_before
             self._final = {one.fetal.fetus: one for one in checkpoint.final}
 
     # ------------------------------------------------------------ what is known
@@ -235,8 +256,8 @@ class BedReader:
     def advance(self, now_s: float) -> list[Step]:
         """Read all that is due by now_s, in order.
 
-        Where much is due at once (after a pause), only full minutes are read up to the last two,
-        and only full tens of minutes up to the last ten: what becomes final on the way is the same.
+        Where much is due at once (after a pause, or when a bed is taken up), steps are left out
+        as `_STRIDES` says; falls of the last ten minutes are seen while they were open.
         """
         pace = self.pace
         steps: list[Step] = []
@@ -245,11 +266,12 @@ class BedReader:
             return steps
         while self.read_to_s + pace.step_s <= last_s:
             at_s = self.read_to_s + pace.step_s
-            behind_s = last_s - at_s
-            if behind_s > 2 * MINUTE_S:
-                stride_s = SEGMENT_S if behind_s > SEGMENT_S + MINUTE_S else pace.full_s
-                at_s = math.ceil(at_s / stride_s) * stride_s
             full = at_s % pace.full_s == 0.0
+            for beyond_s, stride_s, full_s in _STRIDES:
+                if last_s - at_s > beyond_s:
+                    at_s = math.ceil(at_s / stride_s) * stride_s
+                    full = at_s % full_s == 0.0
+                    break
             steps.append(self.read_full(at_s) if full else self.read_now(at_s))
             self.read_to_s = at_s
         return steps
@@ -268,7 +290,11 @@ class BedReader:
     def checkpoint(self) -> Checkpoint:
         """What to save, so that a reader that is given it and the samples since goes on alike."""
         return Checkpoint(
-            self.final_s, self.read_from_s, self.read_to_s, tuple(self._final.values())
+            self.final_s,
+            self.read_from_s,
+            self.read_to_s,
+            tuple(self._final.values()),
+            self._hills_before,
         )
 
     def channels(self) -> list[tuple[tuple[ChannelKind, int], TrailingChannel]]:
@@ -293,7 +319,13 @@ class BedReader:
         for fetus in recording.fetuses:
             # A stretch that is cut out begins on the grid of the whole.
             grid_from_s = 0.0 if start_s > 0.0 else None
-            found = moved(detect(recording, fetus=fetus, grid_from_s=grid_from_s), start_s)
+            found = detect(
+                recording,
+                fetus=fetus,
+                grid_from_s=grid_from_s,
+                hills_before=self._hills_before if start_s > 0.0 else 0.0,
+            )
+            found = moved(found, start_s)
             classes: tuple[Classification, ...] = ()
             if full:
                 found = joined(self._final.get(fetus), found, self.final_s)
@@ -310,6 +342,11 @@ class BedReader:
         seam_s = math.floor((step.at_s - FINAL_AFTER_S) / SEGMENT_S) * SEGMENT_S
         if seam_s <= self.final_s:
             return
+        usual = usual_hills(self._cut(self.read_from_s, step.at_s))
+        until = max(0, math.floor((seam_s - self.read_from_s) / MINUTE_S))
+        # The first minutes of a stretch that was cut out miss those before them.
+        since = RUN_IN_MINUTES if self.read_from_s else 0
+        self._hills_before = max(self._hills_before, *usual[since:until], 0.0)
         for one in step.fetuses:
             self._final[one.fetus] = before(
                 one.findings, seam_s, since_s=max(0.0, seam_s - LOOK_BACK_S)

@@ -28,6 +28,10 @@ from ebbline.terms import Window
 SAME_EPISODE_S = 60.0
 """What began no later than this after a notice was raised is what that notice was about."""
 
+UNREAD_S, MISSED_S = 30.0, 600.0
+"""After a longer pause than the first a fall may have come and gone unread; falls that ended within
+the second are then told all the same (ours)."""
+
 RECENT_S = 120.0
 """A suspected stretch that ended longer ago is no prompt any more."""
 
@@ -40,7 +44,8 @@ near a limit come and go."""
 class Seen:
     """A condition that holds. from_s: since when; lasting_s: how long it counts for.
 
-    of: the twin or the review that it is about, where there may be several.
+    of: the twin or the review that it is about, where there may be several. over: it began and
+    ended while nothing was read (a process had died, much came at once), and is told afterwards.
     """
 
     kind: str
@@ -49,6 +54,7 @@ class Seen:
     text: str
     value: float = math.nan
     of: str = ""
+    over: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,12 +65,18 @@ class Overdue:
     from_s: float
 
 
-def seen(step: Step, clock: Clock, overdue: Sequence[Overdue] = ()) -> tuple[Seen, ...]:
-    """The conditions that hold at a step; those that need the whole stretch at full ones only."""
+def seen(
+    step: Step, clock: Clock, overdue: Sequence[Overdue] = (), since_s: float = math.inf
+) -> tuple[Seen, ...]:
+    """The conditions that hold at a step; those that need the whole stretch at full ones only.
+
+    since_s: when it was read before, where that is so long ago that a fall may have been missed.
+    """
     found: list[Seen] = []
     several = len(step.fetuses) > 1
     for one in step.fetuses:
         here = [*_now(one.findings, step.at_s, clock)]
+        here += [*_missed(one.findings, since_s, step.at_s, clock)]
         if step.full:
             here += [*_lasting(one.findings, step.at_s)]
         if several:
@@ -108,6 +120,22 @@ def _now(findings: Findings, at_s: float, clock: Clock) -> Iterable[Seen]:
                 one.start_s,
                 one.end_s - one.start_s,
                 f"From {clock.at(one.start_s)} for {length(one.end_s - one.start_s)}: {one.why}.",
+            )
+
+
+def _missed(findings: Findings, since_s: float, at_s: float, clock: Clock) -> Iterable[Seen]:
+    """Falls that were over before they could be told while they lasted."""
+    for one in findings.fetal.decelerations:
+        if max(since_s, at_s - MISSED_S) < one.end_s < at_s and not one.shallow:
+            lasted_s = one.end_s - one.onset_s
+            yield Seen(
+                "prolonged-fall",
+                one.onset_s,
+                lasted_s,
+                f"Fell to {number(one.nadir_bpm, 'bpm')} at {clock.at(one.onset_s)} for "
+                f"{length(lasted_s)}, over at {clock.at(one.end_s)}; told late, since nothing was "
+                "read meanwhile.",
+                over=True,
             )
 
 
@@ -160,8 +188,10 @@ class NoticeWatch:
         """The new notices of a step, the most urgent first. Steps that were watched raise none."""
         if step.at_s <= self.memory.get("at_s", -1.0):
             return ()
+        last_s = self.memory.get("at_s", step.at_s)
         self.memory["at_s"] = step.at_s
-        conditions = [*seen(step, clock, overdue)]
+        missed_since_s = last_s if step.at_s - last_s > UNREAD_S else math.inf
+        conditions = [*seen(step, clock, overdue, missed_since_s)]
         if step.full and step.fetuses:
             conditions += self._worsened(step)
         raised: list[Notice] = []
@@ -193,6 +223,13 @@ class NoticeWatch:
 
     def _is_new(self, rule: NoticeRule, grade: Grade, one: Seen, at_s: float) -> bool:
         name = _grade_name(grade, one)
+        if one.over:
+            # What was told of it while it lasted may say more than how long it was in the end.
+            higher = {_grade_name(g, one) for g in rule.grades if g.after_s > grade.after_s}
+            for told in self.kept:
+                same = told.from_s - SAME_EPISODE_S <= one.from_s <= told.at_s + SAME_EPISODE_S
+                if told.kind == one.kind and told.grade in higher and same:
+                    return False
         for earlier in self.kept:
             if earlier.kind != one.kind or earlier.grade != name:
                 continue

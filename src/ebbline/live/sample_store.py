@@ -501,6 +501,7 @@ class LiveStore:
             saved["read_from_s"],
             saved["at_s"],
             tuple(from_data(Findings, one) for one in saved["final"]),
+            saved.get("hills_before", 0.0),
         )
 
     def record(
@@ -685,6 +686,7 @@ def _plain_checkpoint(checkpoint: Checkpoint) -> dict[str, Any]:
         "final_s": checkpoint.final_s,
         "read_from_s": checkpoint.read_from_s,
         "at_s": checkpoint.at_s,
+        "hills_before": checkpoint.hills_before,
         "final": [to_data(one) for one in checkpoint.final],
     }
 
