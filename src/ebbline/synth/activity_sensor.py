@@ -77,7 +77,7 @@ class Belt:
 
 SMOOTH_BELT = Belt(
     memories_s=(500.0, 56.0, 14.6, 1.38, 30.0, 4.0, 90.0),
-    drift=5.4, drift_spread=0.5, wander=4.6, wander_spread=0.7, roll=1.03, roll_spread=0.92,
+    drift=4.6, drift_spread=0.5, wander=4.6, wander_spread=0.7, roll=1.03, roll_spread=0.92,
     shake=0.83, shake_spread=0.56, shake_quickness=0.46, white=0.071, white_spread=0.5,
     breath=0.28, breath_spread=0.9, breath_hz=0.5, breath_hz_spread=0.28, size_spread=0.6,
     bumps=63.0, bump=4.2, bump_spread=1.1, bump_s=11.8, restless=1.06, tight=0.71, shift=12.7,
@@ -86,10 +86,10 @@ SMOOTH_BELT = Belt(
 """The belt of a device that averages."""
 STEPPED_BELT = Belt(
     memories_s=(500.0, 39.4, 14.1, 4.0, 30.0, 4.0, 90.0),
-    drift=4.4, drift_spread=0.5, wander=3.5, wander_spread=0.7, roll=1.51, roll_spread=1.09,
+    drift=2.8, drift_spread=0.5, wander=3.5, wander_spread=0.7, roll=1.51, roll_spread=1.09,
     shake=0.34, shake_spread=0.96, shake_quickness=0.27, white=0.058, white_spread=0.5,
     breath=1.4, breath_spread=0.42, breath_hz=0.247, breath_hz_spread=0.3, size_spread=0.6,
-    bumps=88.0, bump=8.4, bump_spread=1.1, bump_s=6.3, restless=1.19, tight=1.15, shift=10.6,
+    bumps=88.0, bump=8.4, bump_spread=1.1, bump_s=6.3, restless=1.19, tight=1.15, shift=7.5,
     stir=7.1, stir_shake=5.0, rise=0.52, fall=0.081, quickness=0.38,
 )  # fmt: skip
 """The belt of a device that gives a new value every half second."""

@@ -39,6 +39,8 @@ def do(action: act.Action, state: LabourState, happenings: Happenings, streams: 
             happenings.stir(now, 1.2, 15.0)
         case act.MoveToco(to):
             state.scenario = replace(s, toco_at=to)
+        case act.UseElectrode() if s.heart_sensor is SensorKind.SCALP_ELECTRODE:
+            pass  # It is on: a scenario that goes on with it says itself what it loses.
         case act.UseElectrode():
             loss = min(s.signal_loss, ELECTRODE_LOSS)
             state.scenario = replace(s, heart_sensor=SensorKind.SCALP_ELECTRODE, signal_loss=loss)

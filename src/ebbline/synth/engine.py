@@ -125,6 +125,7 @@ class LabourEngine:
             t.push,
             t.occlusion,
             t.vulnerability,
+            t.sluggishness,
             s.placental_vulnerability,
             s.reserve_loss / 3600.0,
             t.oxygen,

@@ -43,9 +43,13 @@ RAGGED_SHARE = 0.5
 """Most bandwidth of the swings inside a variable deceleration, as a share of its depth (by eye on
 the CTU-UHB recordings, like the usual lengths above)."""
 
-EARLY_LAG_S, EARLY_LAG_SPREAD_S, EARLY_LAGS_S = 2.0, 3.5, (-5.0, 12.0)
-"""Head compression answers at once or some seconds before or after: the lags of early falls
-come near those of late ones, as they do in people (figures chosen)."""
+EARLY_LAG_S, EARLY_LAG_SPREAD_S, EARLY_LAGS_S = 3.5, 5.5, (-8.0, 20.0)
+"""Head compression answers at once or some seconds before or after: 3.5 s on average, under 18 s
+(Caldeyro-Barcia's type I dips; from memory); spread and limits are ours. The slowest come later
+than the quickest late falls (ebbline.synth.oxygen), as they do in people."""
+
+ANSWER_ENDS_S = 60
+"""How long after the flow is free again an answer keeps its own pace."""
 
 EFFORT, EFFORT_SPREAD = 0.6, 0.5
 """How hard a woman pushes, drawn for each labour (by the belts of CTU-UHB)."""
@@ -71,6 +75,7 @@ class Happenings:
         self._at(float(of("movement").exponential(120.0)), self._move)
         self._at(float(of("unpaired").exponential(300.0)), self._compress_unpaired)
         self._at(float(of("prolonged").exponential(1800.0)), self._fall_by_chance)
+        self._sluggishness = float(of("chemoreflex").standard_normal())
         self._effort = EFFORT * math.exp(EFFORT_SPREAD * of("effort").standard_normal())
         self.plan(state.scenario, 0.0)
 
@@ -164,7 +169,7 @@ class Happenings:
         """Which mechanism this contraction sets off, if any."""
         s, care, tracks = self._state.scenario, self._state.care, self._state.tracks
         draws = self._streams.of("answer").standard_normal(3)
-        vulnerability = s.placental_vulnerability
+        vulnerability, sluggishness = s.placental_vulnerability, 0.0
         up_to_late = s.late_share
         up_to_variable = up_to_late + s.variable_share
         up_to_early = up_to_variable + s.early_share
@@ -173,7 +178,8 @@ class Happenings:
             strength = min(1.25, math.sqrt(size))
             wish = s.late_depth_bpm * care.flow_left * strength * math.exp(0.2 * draws[0])
             pressure = s.resting_tone_mmhg + bell[::STEP_HZ]
-            vulnerability = oxygen.vulnerability_for(wish, pressure)
+            sluggishness = oxygen.sluggishness_of(self._sluggishness, float(draws[1]))
+            vulnerability = oxygen.vulnerability_for(wish, pressure, math.exp(sluggishness))
         elif chance < up_to_late + s.variable_share * care.cord_left:
             depth = s.variable_depth_bpm * (0.6 + 0.4 * care.cord_left) * math.exp(0.3 * draws[0])
             begin = time + seconds * float(np.clip(0.3 + 0.15 * draws[1], 0.0, 0.7))
@@ -187,8 +193,9 @@ class Happenings:
             dip[: 4 * STEP_HZ] *= np.linspace(0.0, 1.0, 4 * STEP_HZ)
             tracks.add("head", time + lag_s, depth * dip / dip.max())
         first, last = int(time), int(time + seconds + 45)
-        tracks.reach(last)
+        tracks.reach(last + ANSWER_ENDS_S)
         tracks.vulnerability[first:last] = vulnerability
+        tracks.sluggishness[first : last + ANSWER_ENDS_S] = sluggishness
 
     def _compress(self, time: float, depth: float, seconds: float) -> None:
         """Compression of the cord; a tired fetus has no shoulders and is slow to return."""

@@ -54,7 +54,9 @@ class Hearkening:
     share of beats whose value fails for that beat alone. hold_s: how long the last value is kept.
     blank_s, blank_more_s: silence before a value is shown again, at least and beyond that on
     average. wrong, wrong_before: chance of a wrong rate with a beat heard where the signal is
-    poor, after silence and before it; wrong_s: how long; wrong_spread: how wrong (logarithm).
+    poor, after silence (a sensor by the beat: wherever) and before it; wrong_last: chance that a
+    sensor by the beat gives a wrong rate where it loses hold; wrong_s: how long; wrong_spread:
+    how wrong (logarithm).
     leap_bpm: a greater leap is not believed at first. late: share of values a sample late. odd:
     share of odd beats. tremble: chance that a kept value trembles by a quarter, each sample.
     """
@@ -77,6 +79,7 @@ class Hearkening:
     blank_more_s: float
     wrong: float
     wrong_before: float
+    wrong_last: float
     wrong_s: float
     wrong_spread: float
     leap_bpm: float
@@ -104,6 +107,7 @@ CORRELATING = Hearkening(
     blank_more_s=0.28,
     wrong=0.48,
     wrong_before=0.09,
+    wrong_last=0.0,
     wrong_s=5.0,
     wrong_spread=0.217,
     leap_bpm=12.2,
@@ -116,26 +120,27 @@ TRIGGERED = Hearkening(
     memories_s=(300.0, 60.0, 4.0),
     shares=(0.94, 0.045, 0.015),
     smooth=1.0,
-    noise_bpm=0.5,
-    unease_spread=0.7,
+    noise_bpm=0.28,
+    unease_spread=0.85,
     unheard_error=3.0,
     value_error_bpm=0.0,
-    good=0.9995,
-    bad=0.3,
+    good=0.9999,
+    bad=0.42,
     bad_slope=2.6,
     locked=0.97,
     lock_s=8.0,
     drop=0.0,
     hold_s=0.45,
     blank_s=1.3,
-    blank_more_s=0.7,
-    wrong=0.66,
-    wrong_before=0.4,
-    wrong_s=1.7,
-    wrong_spread=0.2,
+    blank_more_s=0.4,
+    wrong=0.45,
+    wrong_before=0.12,
+    wrong_last=0.3,
+    wrong_s=1.4,
+    wrong_spread=0.085,
     leap_bpm=30.0,
-    late=0.025,
-    odd=0.0015,
+    late=0.015,
+    odd=0.0006,
     tremble=0.4,
 )
 """A sensor that goes beat by beat: the electrode, and ultrasound of some devices."""
@@ -156,8 +161,8 @@ LEAST_SHOWN_BPM, MOST_SHOWN_BPM = 40.0, 240.0
     P_ELECTRODE, P_SMOOTH, P_NOISE, P_GOOD, P_BAD, P_HOLD_S, P_BLANK_S, P_WRONG, P_WRONG_S,
     P_ODD_BEAT, P_BEAT_MS, P_STEPS, P_OFF, P_TREMBLE,
     P_LEAP, P_ROUNDING, P_UNEASE, P_UNHEARD, P_VALUE_ERROR, P_BAD_SLOPE, P_LOCKED, P_LOCK_S,
-    P_DROP, P_BLANK_MORE_S, P_WRONG_BEFORE, P_WRONG_SPREAD, P_LATE,
-) = range(27)  # fmt: skip
+    P_DROP, P_BLANK_MORE_S, P_WRONG_BEFORE, P_WRONG_SPREAD, P_LATE, P_WRONG_LAST,
+) = range(28)  # fmt: skip
 """Places in the habits of the sensor."""
 
 
@@ -269,7 +274,9 @@ def _listen(
             elif valid:
                 if good and state[WRONG_S] > 0.0 and uniform[i, 9] < 0.35:
                     state[WRONG_S] = 0.0
-                if not good and state[WRONG_S] == 0.0 and spell == 0:
+                # The first interval after silence seldom runs from one beat to the next.
+                doubtful = not good or (electrode and silent)
+                if doubtful and state[WRONG_S] == 0.0 and spell == 0:
                     begins = habits[P_WRONG] if silent else habits[P_WRONG_BEFORE]
                     if uniform[i, 9] < begins:
                         state[WRONG_S] = habits[P_WRONG_S] * np.exp(0.8 * normal[i, 3])
@@ -311,6 +318,20 @@ def _listen(
                     state[SHOWN_MODE] = said
                     state[UNHEARD_S] = 0.0
                     state[PATIENCE] = uniform[i, 8] ** 2
+            elif (
+                electrode
+                and state[SHOWN_MODE] == 0.0
+                and state[OFF_S] == 0.0
+                and uniform[i, 9] < habits[P_WRONG_LAST]
+            ):
+                # The trigger goes astray once or twice before the device falls silent.
+                astray = 0.03 + abs(habits[P_WRONG_SPREAD] * normal[i, 6])
+                shown = state[ESTIMATE] * np.exp(astray if uniform[i, 11] < 0.4 else -astray)
+                state[SHOWN] = _quantised(
+                    shown, habits[P_BEAT_MS], habits[P_ROUNDING], habits[P_STEPS]
+                )
+                state[SHOWN_MODE] = 2.0
+                state[UNHEARD_S] = 0.0
             elif not silent and uniform[i, 10] < habits[P_TREMBLE]:
                 tremble = 0.25 if uniform[i, 11] < 0.5 else -0.25
                 state[SHOWN] = _quantised(
@@ -318,10 +339,10 @@ def _listen(
                 )
         hold = habits[P_HOLD_S]
         if electrode:
-            # The next beat is waited for, not the one after.
-            hold = max(hold, 75.0 / followed)
+            # The next beat is waited for, and one that comes late, not the one after.
+            hold = max(hold, 95.0 / followed)
         else:
-            hold *= 0.88 + 0.85 * state[PATIENCE]
+            hold *= 0.88 + 1.1 * state[PATIENCE]
         if state[SHOWN_MODE] != 1.0 and state[UNHEARD_S] > hold:
             state[SHOWN_MODE] = 1.0
             state[BLANK_S] = 0.0
@@ -408,7 +429,7 @@ def _walks(form: Hearkening) -> FloatArray:
 def _habits(form: Hearkening, device: Device, draw: FloatArray) -> FloatArray:
     """The habits of one sensor of its kind; draw: standard normal numbers."""
     beat_by_beat = form.smooth >= 1.0
-    made = np.zeros(27)
+    made = np.zeros(28)
     made[P_ELECTRODE] = float(beat_by_beat)
     made[P_SMOOTH] = float(np.clip(form.smooth + 0.08 * draw[1], 0.25, 0.8))
     made[P_NOISE] = form.noise_bpm * math.exp(0.35 * draw[0])
@@ -429,4 +450,5 @@ def _habits(form: Hearkening, device: Device, draw: FloatArray) -> FloatArray:
     made[P_VALUE_ERROR], made[P_BAD_SLOPE] = form.value_error_bpm, form.bad_slope
     made[P_LOCKED], made[P_LOCK_S] = form.locked, form.lock_s
     made[P_DROP], made[P_LATE] = form.drop, form.late
+    made[P_WRONG_LAST] = form.wrong_last
     return made

@@ -24,12 +24,12 @@ _FAST = (
     "movement",
     "ragged",
 )
-_SLOW = ("vulnerability", "oxygen", "reserve", "reflex")
+_SLOW = ("vulnerability", "sluggishness", "oxygen", "reserve", "reflex")
 
 
 class Tracks:
     """Arrays at 4 Hz (bell, push: mmHg; falls, rises, ragged: bpm; occlusion, movement: 0..1), at
-    1 Hz (vulnerability, oxygen, reserve: 0..1; reflex: bpm)."""
+    1 Hz (vulnerability, oxygen, reserve: 0..1; sluggishness: a logarithm; reflex: bpm)."""
 
     bell: FloatArray
     push: FloatArray
@@ -42,6 +42,7 @@ class Tracks:
     movement: FloatArray
     ragged: FloatArray
     vulnerability: FloatArray
+    sluggishness: FloatArray
     oxygen: FloatArray
     reserve: FloatArray
     reflex: FloatArray

@@ -9,6 +9,12 @@ the vessels, about 30 to 60 mmHg (Borell U, et al. Am J Obstet Gynecol 1965;93:4
 et al. Am J Obstet Gynecol 1987;157:164-7; figures from memory). Late decelerations begin when
 fetal pO2 falls below about 18 to 20 mmHg, with a lag of some 20 s (Myers RE, Mueller-Heubach E,
 Adamsons K. Am J Obstet Gynecol 1973;115:1083-94; Caldeyro-Barcia; from memory).
+
+How late a fall comes differs from fetus to fetus and from fall to fall: the lowest point 18 to 64 s
+after the contraction's peak (Caldeyro-Barcia's type II dips; from memory), 20 to 90 s (a textbook
+chapter on late deceleration, doi 10.1007/978-94-009-8296-3_14), sooner in a fetus that is short of
+oxygen at rest (Myers 1973; from memory). So every answer has its sluggishness, a factor on the
+memory of the oxygen and on the delay of the reflex.
 """
 
 from __future__ import annotations
@@ -31,6 +37,11 @@ CHEMOREFLEX_DELAY_S = 7
 CHEMOREFLEX_MEMORY_S = 8.0
 REFLEX_SHARE_REACHED = 0.87
 """Share of the drive's peak that the lagging reflex reaches in a common contraction (measured)."""
+LABOUR_SLUGGISHNESS_SPREAD, SLUGGISHNESS_SPREAD = 0.6, 0.45
+LEAST_SLUGGISH, SLOWER_SHARE = -2.2, 0.25
+"""Spreads of the logarithm of the sluggishness between labours and between falls; its lower limit,
+and how much less it goes above 0 than below (slower answers would run into each other). Ours: they
+give lags of 10 to 60 s."""
 HYPOXIA_COST_PER_S = 1 / 900.0
 RECOVERY_S = 5400.0
 
@@ -51,22 +62,28 @@ def _closed(pressure_mmhg: float) -> float:
 
 
 @kernel
-def _deepest(pressure: FloatArray) -> float:
+def _deepest(pressure: FloatArray, memory_s: float) -> float:
     store = 0.0
     most = 0.0
     for i in range(len(pressure)):
-        store += (_closed(pressure[i]) - store) / OXYGEN_MEMORY_S
+        store += (_closed(pressure[i]) - store) / memory_s
         most = max(most, store)
     return most
 
 
-def vulnerability_for(depth_bpm: float, pressure: FloatArray) -> float:
+def sluggishness_of(labour: float, fall: float) -> float:
+    """Logarithm of the sluggishness of one answer, from two standard normal numbers."""
+    drawn = LABOUR_SLUGGISHNESS_SPREAD * labour + SLUGGISHNESS_SPREAD * fall
+    return max(LEAST_SLUGGISH, drawn) if drawn < 0.0 else SLOWER_SHARE * drawn
+
+
+def vulnerability_for(depth_bpm: float, pressure: FloatArray, sluggishness: float = 1.0) -> float:
     """How vulnerable a placenta is whose fetus answers this contraction with a fall this deep.
 
     pressure: mmHg at one-second steps. At most 1: a weak contraction cannot do everything.
     """
     drop = 1 - CHEMOREFLEX_THRESHOLD + depth_bpm / CHEMOREFLEX_BPM / REFLEX_SHARE_REACHED
-    return min(1.0, drop / max(0.05, _deepest(pressure)))
+    return min(1.0, drop / max(0.05, _deepest(pressure, OXYGEN_MEMORY_S * sluggishness)))
 
 
 @kernel
@@ -79,6 +96,7 @@ def breathe(
     push: FloatArray,
     cord: FloatArray,
     vulnerability: FloatArray,
+    sluggishness: FloatArray,
     least_vulnerable: float,
     drain_per_s: float,
     oxygen: FloatArray,
@@ -88,19 +106,21 @@ def breathe(
     """Advance the stores from second start to stop; fills oxygen, reserve and reflex (bpm).
 
     bell, push (mmHg above tone) and cord (share of flow stopped) at 4 Hz; vulnerability (0..1,
-    never under least_vulnerable), oxygen, reserve, reflex at 1 Hz.
+    never under least_vulnerable), sluggishness (logarithm), oxygen, reserve, reflex at 1 Hz.
     """
     for i in range(start, stop):
         now = i * STEP_HZ
         closed = _closed(tone_mmhg + bell[now] + push[now])
         supply = 1.0 - max(least_vulnerable, vulnerability[i]) * closed - CORD_COST * cord[now]
-        state[0] += (supply - state[0]) / OXYGEN_MEMORY_S
+        slow = np.exp(sluggishness[i])
+        state[0] += (supply - state[0]) / (slow * OXYGEN_MEMORY_S)
         lack = max(0.0, CHEMOREFLEX_THRESHOLD - state[0])
         state[1] += -lack * HYPOXIA_COST_PER_S - drain_per_s + (1.0 - state[1]) / RECOVERY_S
         state[1] = min(1.0, max(0.0, state[1]))
         oxygen[i] = state[0]
         reserve[i] = state[1]
-        then = oxygen[i - CHEMOREFLEX_DELAY_S] if i >= CHEMOREFLEX_DELAY_S else 1.0
+        delay = int(np.round(slow * CHEMOREFLEX_DELAY_S))
+        then = oxygen[i - delay] if i >= delay else 1.0
         drive = CHEMOREFLEX_BPM * max(0.0, CHEMOREFLEX_THRESHOLD - then)
         state[2] += (drive - state[2]) / CHEMOREFLEX_MEMORY_S
         state[3] += (state[2] - state[3]) / CHEMOREFLEX_MEMORY_S

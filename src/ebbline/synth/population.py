@@ -30,10 +30,10 @@ class Spread:
 
     loss: float = 0.058
     loss_spread: float = 1.2
-    electrode_loss: float = 0.007
-    electrode_loss_spread: float = 1.5
+    electrode_loss: float = 0.011
+    electrode_loss_spread: float = 1.3
     sensor_off_per_hour: float = 0.6
-    electrode_off_per_hour: float = 1.4
+    electrode_off_per_hour: float = 0.7
     baseline: float = 137.0
     baseline_spread: float = 12.0
     wander: float = 3.0
@@ -42,13 +42,15 @@ class Spread:
     bandwidth_spread: float = 0.4
     accelerations: float = 8.0
     accelerations_spread: float = 0.9
-    falls_share: float = 0.35
+    falls_share: float = 0.42
     falls_spread: float = 1.2
     variable_part: float = 0.6
     late_part: float = 0.3
     depth: float = 32.0
     depth_spread: float = 0.4
     unpaired: float = 3.0
+    electrode_variable_part: float = 0.78
+    electrode_unpaired: float = 6.0
     prolonged: float = 0.25
     contractions: float = 4.0
     contractions_spread: float = 0.25
@@ -64,14 +66,15 @@ class Spread:
     belt_off: float = 0.6
     dead_belt: float = 0.06
     drift: float = 0.5
-    second_falls: float = 6.0
-    second_depth: float = 1.55
+    second_falls: float = 7.0
+    second_depth: float = 1.8
     second_baseline: float = -4.0
     second_bandwidth: float = 1.45
     second_wander: float = 2.0
     second_loss: float = 2.6
+    second_electrode_loss: float = 3.5
     second_belt_off: float = 4.0
-    second_belt_away: float = 0.45
+    second_belt_away: float = 0.6
 
 
 SPREAD = Spread()
@@ -102,6 +105,10 @@ def as_they_come(
         if averaging
         else _around(rng, s.electrode_loss, s.electrode_loss_spread, 0.0005, 0.6)
     )
+    if chosen is SensorKind.SCALP_ELECTRODE:
+        # Often put on for falls that come and go with the cord.
+        s = replace(s, variable_part=s.electrode_variable_part, unpaired=s.electrode_unpaired)
+        s = replace(s, late_part=min(s.late_part, 0.75 * (1 - s.variable_part)))
     late, variable, early = _falls(rng, s)
     depth = _around(rng, s.depth, s.depth_spread, 12.0, 85.0)
     dead = rng.random() < s.dead_belt
@@ -216,22 +223,25 @@ def _moved(first: Scenario, walk: FloatArray, rng: Generator, s: Spread, second:
     )
     if not second:
         return made
+    electrode = first.heart_sensor is SensorKind.SCALP_ELECTRODE
+    worse = s.second_electrode_loss if electrode else s.second_loss
     return replace(
         made,
         stage=Stage.SECOND,
         pushing=True,
-        contraction_s=max(40.0, 0.75 * made.contraction_s),
-        contraction_mmhg=min(98.0, 1.2 * made.contraction_mmhg),
+        contraction_s=max(40.0, 0.8 * made.contraction_s),
+        contraction_mmhg=min(98.0, 1.5 * made.contraction_mmhg),
+        contractions_per_10_min=min(7.5, 1.15 * made.contractions_per_10_min),
         contraction_irregularity=0.75 * made.contraction_irregularity,
         baseline_bpm=float(np.clip(made.baseline_bpm + s.second_baseline, 90.0, 195.0)),
         baseline_wander_bpm=min(9.0, s.second_wander * made.baseline_wander_bpm),
         bandwidth_bpm=min(50.0, s.second_bandwidth * made.bandwidth_bpm),
         variable_unpaired_per_hour=min(30.0, 3.0 * made.variable_unpaired_per_hour),
         accelerations_per_hour=min(50.0, 2.5 * made.accelerations_per_hour),
-        acceleration_height_bpm=min(45.0, 1.25 * made.acceleration_height_bpm),
+        acceleration_height_bpm=min(45.0, 1.4 * made.acceleration_height_bpm),
         prolonged_per_hour=min(5.0, 2.5 * made.prolonged_per_hour),
         belt_off_per_hour=30.0 if away else s.second_belt_off,
-        signal_loss=min(0.7, s.second_loss * made.signal_loss),
+        signal_loss=min(0.7, worse * made.signal_loss),
     )
 
 

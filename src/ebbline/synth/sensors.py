@@ -98,10 +98,10 @@ LOSS_SHARES = np.array(
     [0.0005, 0.002, 0.01, 0.03, 0.06, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97]
 )
 QUALITY_FOR_ULTRASOUND = np.array(
-    [2.45, 1.4, 1.18, 1.02, 0.88, 0.73, 0.3, -0.04, -0.34, -0.61, -0.91, -1.2, -1.53, -2.03, -2.68]
+    [2.45, 1.34, 1.14, 0.97, 0.81, 0.64, 0.18, -0.17, -0.46, -0.73, -1.01, -1.3, -1.65, -2.1, -2.73]
 )
 QUALITY_FOR_ELECTRODE = np.array(
-    [2.45, 2.45, 1.32, 1.16, 1.03, 0.9, 0.6, 0.24, -0.07, -0.37, -0.69, -1.03, -1.42, -2.02, -2.74]
+    [2.45, 1.38, 1.19, 1.02, 0.87, 0.71, 0.21, -0.18, -0.5, -0.81, -1.11, -1.43, -1.8, -2.33, -3.0]
 )
 """Mean quality (in standard deviations above the least that can be followed) at which a quiet
 labour loses these shares of its signal (measured on the sensors themselves)."""

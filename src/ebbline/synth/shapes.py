@@ -123,11 +123,11 @@ def cord_response(
     reverse order. Lee CY, Di Loreto PC, O'Lane JM. Obstet Gynecol 1975;45:142-6; Barcroft's
     occlusions before (from memory).
     """
-    fall_s = float(np.clip(rng.lognormal(np.log(8.0), 0.5), 3.0, 19.0))
+    fall_s = float(np.clip(rng.lognormal(np.log(6.8), 0.5), 3.0, 19.0))
     back_s = (
         float(rng.uniform(28.0, 60.0))
         if slow_return
-        else float(np.clip(rng.lognormal(np.log(9.0), 0.45), 3.5, 20.0))
+        else float(np.clip(rng.lognormal(np.log(7.5), 0.45), 3.5, 20.0))
     )
     floor_s = max(2.0, seconds - fall_s - back_s)
     times, depths = [0.0, fall_s], [0.0, depth_bpm]
@@ -221,7 +221,9 @@ def acceleration(height_bpm: float, seconds: float, rng: Generator) -> FloatArra
     back_s = float(min(rng.lognormal(np.log(6.0), 0.5), 0.5 * seconds))
     top_s = max(1.0, seconds - rise_s - back_s)
     humps = int(min(5, 1 + top_s // rng.uniform(8.0, 20.0)))
-    times, heights = [0.0, rise_s], [0.0, height_bpm]
+    # With more than one hump the first is seldom the highest.
+    first = height_bpm * (1.0 if humps == 1 else rng.uniform(0.75, 1.0))
+    times, heights = [0.0, rise_s], [0.0, first]
     for hump in range(1, humps):
         here = rise_s + top_s * hump / humps
         times += [here - 0.45 * top_s / humps, here]

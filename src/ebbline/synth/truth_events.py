@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from ebbline.definitions import (
     ABRUPT_BELOW_S,
     BASELINE_CHANGE_S,
+    LATE_LAG_S,
     LEAST_EXCURSION_BPM,
     LEAST_EXCURSION_S,
     PROLONGED_FROM_S,
@@ -50,8 +51,13 @@ PAPER_MM_S = 2.0
 NEAR_BPM, NEAR_S = 3.0, 3.0
 """So little short of the definitions' thresholds a reader may see an event or not (ours)."""
 
+WELL_BEFORE_PEAK_S = 10.0
+"""A nadir with the peak comes no sooner than this before it (ours: more than head compression's
+spread)."""
+
 SURELY_ABRUPT_S, SURELY_GRADUAL_S = 20.0, 22.0
-CLEAR_BPM, CLEAR_S, CLEAR_LAG_S = 3.0, 4.0, 12.0
+CLEAR_BPM, CLEAR_S = 3.0, 4.0
+"""So far from a threshold an event or its kind is clear (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,11 +181,14 @@ def _left_extreme(curve: FloatArray, onset: int, top: int, end: int) -> int:
 
 def paired(contractions: tuple[TrueContraction, ...], onset_s: float, nadir_s: float) -> int:
     """Index of the contraction an event belongs to: the last that began before the nadir and
-    had not been over for 30 s at the onset; NO_CONTRACTION if none."""
+    had not been over for 30 s at the onset, unless the nadir comes well before its peak and an
+    earlier one will do; NO_CONTRACTION if none."""
     chosen = NO_CONTRACTION
     for index, contraction in enumerate(contractions):
         if contraction.onset_s - 5.0 <= nadir_s and onset_s <= contraction.end_s + 30.0:
             if contraction.onset_s - 15.0 > onset_s:
+                continue
+            if chosen != NO_CONTRACTION and nadir_s < contraction.peak_s - WELL_BEFORE_PEAK_S:
                 continue
             chosen = index
     return chosen
@@ -293,9 +302,9 @@ def _kind(
     away = away and to_nadir >= ABRUPT_BELOW_S + CLEAR_S and to_start >= SURELY_GRADUAL_S
     if lag != lag:
         return EventKind.GRADUAL_UNPAIRED, away
-    late = mechanism is not Mechanism.HEAD if abs(lag) < CLEAR_LAG_S else lag > 0
-    expected = lag >= CLEAR_LAG_S if late else abs(lag) <= 0.6 * CLEAR_LAG_S
-    return (EventKind.LATE if late else EventKind.EARLY), away and expected
+    # Lags of head compression and of placental flow overlap: the definition decides, not the cause.
+    late = lag > LATE_LAG_S
+    return (EventKind.LATE if late else EventKind.EARLY), away and abs(lag - LATE_LAG_S) >= CLEAR_S
 
 
 def rises(curve: FloatArray) -> tuple[TrueRise, ...]:
