@@ -99,16 +99,19 @@ def _decelerations(
 
 def _lengths(fetal: FetalReading, classes: dict[Standard, Classification]) -> Iterator[str]:
     review = fetal.review
+    # A step down that has not come back is told beside the longest fall, which the classes count.
     seen = [one.longest_s for one in review.decelerations]
-    seen += [one.duration_s for one in review.level_falls]
-    longest_min = max(seen, default=0.0) / 60.0
+    falls = seen + [one.duration_s for one in review.level_falls if one.depth_bpm >= 25.0]
+    every = seen + [one.duration_s for one in review.level_falls]
+    longest_min = max(falls, default=0.0) / 60.0
+    told_min = (longest_min, max(every, default=0.0) / 60.0, max(seen, default=0.0) / 60.0)
     for standard, rules in (
         (Standard.NICHD, ("nichd-prolonged",)),
         (Standard.FIGO, ("figo-decelerations-prolonged", "figo-decelerations-prolonged-5")),
         (Standard.NICE, ("nice-prolonged",)),
     ):
         said = _value(classes[standard], *rules)
-        if said >= 2.0 and abs(said - longest_min) > 0.05:
+        if said >= 2.0 and min(abs(said - one) for one in told_min) > 0.05:
             yield f"longest fall: review and {standard.value.upper()}"
     if longest_min >= 2.0 and math.isnan(_value(classes[Standard.NICHD], "nichd-prolonged")):
         yield "a fall of two minutes in the review, none by NICHD"

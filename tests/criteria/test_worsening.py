@@ -217,3 +217,22 @@ def test_accelerations_with_every_contraction_at_a_mother_s_rate_are_at_best_nor
         found = classify(findings, WINDOW, standard, recording.context)
         assert found.rank != 0, (standard, found.said)
         assert any("feel her pulse" in what for what in found.beyond)
+
+
+@FEW
+@given(
+    seed=st.integers(0, 999),
+    minutes=st.floats(4.0, 25.0),
+    depth=st.floats(20.0, 40.0),
+)
+def test_a_step_of_20_bpm_that_stays_is_best_by_no_standard(
+    seed: int, minutes: float, depth: float
+) -> None:
+    """145 -> 125 until the end: a baseline by the letter after ten minutes, and yet not back."""
+    recording = changed(calm(seed), minutes, lambda rate: rate - depth)
+    findings = detect(recording)
+    for standard in STANDARDS:
+        found = classify(findings, WINDOW, standard, recording.context)
+        assert found.rank != 0, (standard, found.said)
+        assert any("not recovered at the end" in what for what in found.beyond)
+        assert any("feel her pulse" in what for what in found.beyond)

@@ -253,6 +253,13 @@ def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
             f"not recovered at the end: a fall of {facts.so_far_s(fall):.0f} s so far, "
             f"down to {fall.nadir_bpm:.0f} bpm"
         )
+    elif facts.open_step is not None:
+        step = facts.open_step
+        minutes = (facts.window.end_s - step.start_s) / 60.0
+        builder.say_above(
+            f"not recovered at the end: a step from {step.from_bpm:.0f} down to {step.to_bpm:.0f} "
+            f"bpm, for {minutes:.0f} min so far"
+        )
     if len(long) > 1 or (long and builder.rank == 0):
         lengths = ", ".join(f"{one.duration_s / 60.0:.1f}" for one in long[:5])
         builder.say_above(

@@ -25,7 +25,8 @@ from numpy.typing import NDArray
 from ebbline.criteria.model import PANEL_LABELS, PanelContribution, PanelReading
 from ebbline.criteria.panel_features import FEATURES, measure
 from ebbline.criteria.rate_source import doubts_of_source
-from ebbline.definitions import HALF_HOUR_S
+from ebbline.criteria.window_view import window_facts
+from ebbline.definitions import BASELINE_VERY_SLOW_BPM, HALF_HOUR_S
 from ebbline.features.findings import BaselineSegment, Findings, SinusoidalEpisode
 from ebbline.features.fitness import VARIABILITY_FROM_HZ, fit_for
 from ebbline.recording.model import Context
@@ -206,11 +207,24 @@ def panel_silence(findings: Findings, window: Window, context: Context) -> str:
             "a sinusoidal pattern, which the panel's numbers cannot see",
         ),
         (
+            _fallen_to_a_level(findings, window),
+            "a fall to another level that has not come back, which the panel's numbers cannot see",
+        ),
+        (
             not any(s.determinate and _overlap(s, window) for s in findings.fetal.baseline),
             "no baseline in the window",
         ),
     )
     return next((why for holds, why in reasons if holds), "")
+
+
+def _fallen_to_a_level(findings: Findings, window: Window) -> bool:
+    """Whether the window ends in a lower level: one over 100 bpm is none of the panel's numbers."""
+    facts = window_facts(findings, window)
+    return facts.open_step is not None or any(
+        one.to_a_level and not one.recovered and one.nadir_bpm >= BASELINE_VERY_SLOW_BPM
+        for one in facts.long_falls
+    )
 
 
 def _usable_s(findings: Findings, window: Window) -> float:

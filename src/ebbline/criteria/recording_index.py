@@ -115,6 +115,53 @@ class Drop:
     to_bpm: float
 
 
+LEAST_STEP_BPM = 15.0
+STEP_MEAN_S, STEP_APART_S, STEP_AROUND_S, LEVEL_SHARE = 40, 5, 300, 0.25
+"""A step down lies between two means of 40 s, 10 s apart, that differ by 15 bpm or more; the five
+minutes before are no lower than the one, and those after no higher than the other, but for a
+quarter of it (ours: so much tells a step from the end of a rise, and from a drift)."""
+
+
+def steps_down(rate: Curve) -> tuple[Drop, ...]:
+    """Sudden steps of the rate to a lower level, from its means, and until when it stayed there.
+
+    A step that the ten-minute baselines follow at once is seen so too: a fall of 20 bpm that stays
+    is no better for the baseline that it makes.
+    """
+    seen = np.isfinite(rate.values)
+    sums = np.concatenate(([0.0], np.cumsum(np.where(seen, rate.values, 0.0))))
+    counts = np.concatenate(([0], np.cumsum(seen)))
+    places = np.arange(len(seen))
+
+    def mean(first: int, stop: int, least: int) -> FloatArray:
+        """Mean from first to stop about each second, NaN where less than `least` was seen."""
+        begin = np.clip(places + first, 0, len(seen))
+        end = np.clip(places + stop, 0, len(seen))
+        number = counts[end] - counts[begin]
+        total = sums[end] - sums[begin]
+        return np.where(number >= least, total / np.maximum(number, 1), np.nan)
+
+    half = STEP_MEAN_S // 2
+    before = mean(-STEP_APART_S - STEP_MEAN_S, -STEP_APART_S, half)
+    after = mean(STEP_APART_S, STEP_APART_S + STEP_MEAN_S, half)
+    size = before - after
+    slack = LEVEL_SHARE * size
+    step = size >= LEAST_STEP_BPM
+    step &= mean(-STEP_AROUND_S, -STEP_APART_S, STEP_AROUND_S // 2) >= before - slack
+    step &= mean(STEP_APART_S, STEP_AROUND_S, STEP_MEAN_S) <= after + slack
+    minute = mean(-30, 30, half)
+    found: list[Drop] = []
+    for place in np.flatnonzero(step).tolist():
+        if found and place - (found[-1].start_s - rate.start_s) < STEP_AROUND_S:
+            continue
+        near = place + int(np.argmax(np.nan_to_num(size[place : place + STEP_MEAN_S])))
+        back = np.flatnonzero(minute[near + STEP_MEAN_S :] > 0.5 * (before[near] + after[near]))
+        until_s = rate.start_s + near + STEP_MEAN_S + float(back[0]) if len(back) else math.inf
+        start_s = rate.start_s + float(near)
+        found.append(Drop(start_s, until_s, float(before[near]), float(after[near])))
+    return tuple(found)
+
+
 @dataclass(frozen=True, slots=True)
 class VariabilitySeen:
     """Variability of a stretch: usual one-minute bandwidth (bpm, NaN unmeasured), its class, and
@@ -274,6 +321,11 @@ class RecordingFacts:
             until_s = next(returned, math.inf)
             found.append(Drop(fell_s, until_s, change.from_bpm, change.to_bpm))
         return tuple(found)
+
+    @cached_property
+    def steps(self) -> tuple[Drop, ...]:
+        """Sudden steps of the rate to a lower level (`steps_down`)."""
+        return steps_down(self.findings.fetal.rate_curve)
 
     def _level_changes(self) -> list[BaselineChange]:
         """The changes of the baseline, and those between ten minutes that it slid through."""

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from ebbline.criteria.recording_index import (
     LEAST_PART_S,
+    Drop,
     TenMinuteBaseline,
     VariabilitySeen,
     recording_facts,
@@ -44,6 +45,11 @@ from ebbline.terms import Window, counted
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
+
+LEAST_STEP_S, SETTLED_S = 180.0, 900.0
+"""A step down that has not come back is told from three minutes on: shorter it is a deceleration.
+It counts as a long fall until it has lasted a quarter of an hour, then as a baseline that has
+settled lower (NICHD 2008: from ten minutes on a change of baseline; the five more are ours)."""
 
 BEGIN_TOGETHER_S = 60.0
 """A deceleration and a drop of the baseline that begin so near each other are one fall (ours)."""
@@ -268,8 +274,9 @@ class WindowFacts:
     def long_falls(self) -> tuple[LongFall, ...]:
         """Falls that had lasted two minutes or more by the window's end, the longest first.
 
-        Decelerations that reach into the window, and sudden drops of the baseline that began in it:
-        a fall that lasts on until it is called a new baseline is no shorter for that.
+        Decelerations that reach into the window, sudden drops of the baseline that began in it, and
+        a step down that has not come back: a fall that lasts on until it is called a new baseline
+        is no shorter for that.
         """
         end_s = self.window.end_s
         found = [
@@ -301,7 +308,38 @@ class WindowFacts:
             )
         ]
         long = [one for one in found if one.duration_s >= PROLONGED_FROM_S]
+        step = self._step
+        new_s = math.inf if step is None else end_s - step.start_s
+        if step is not None and new_s < SETTLED_S and all(one.recovered for one in long):
+            size = step.from_bpm - step.to_bpm
+            long.append(
+                LongFall(step.start_s, end_s, size, step.to_bpm, recovered=False, to_a_level=True)
+            )
         return tuple(sorted(long, key=lambda one: -one.duration_s))
+
+    @cached_property
+    def _step(self) -> Drop | None:
+        """The step down in the window that has not come back; None where a deceleration is open."""
+        begin_s, end_s = self.window.start_s, self.window.end_s
+        if self.open_fall is not None:
+            return None
+        return next(
+            (
+                one
+                for one in self.whole.steps
+                if begin_s <= one.start_s <= end_s - LEAST_STEP_S and one.until_s > end_s
+            ),
+            None,
+        )
+
+    @cached_property
+    def open_step(self) -> Drop | None:
+        """A step down of 15 bpm or more that no long fall tells, not come back; None without one.
+
+        A baseline that has settled lower is common and no alarm by any standard; that it has not
+        come back keeps the window from the best class (ours).
+        """
+        return self._step if all(one.recovered for one in self.long_falls) else None
 
     @property
     def long_falls_weigh(self) -> bool:
@@ -312,7 +350,9 @@ class WindowFacts:
         on only).
         """
         long = self.long_falls
-        return self.open_for_long or len(long) > 1 or any(not one.recovered for one in long)
+        if self.open_for_long or len(long) > 1 or any(not one.recovered for one in long):
+            return True
+        return self.open_step is not None
 
     @property
     def open_for_long(self) -> bool:
@@ -326,6 +366,8 @@ class WindowFacts:
         found = tuple(Window(one.onset_s, one.end_s) for one in self.long_falls)
         if not found and self.open_fall is not None:
             return (Window(self.open_fall.onset_s, self.window.end_s),)
+        if not found and self.open_step is not None:
+            return (Window(self.open_step.start_s, self.window.end_s),)
         return found
 
     @cached_property

@@ -60,9 +60,10 @@ OTHER_RATES = (ArtefactKind.DOUBLING, ArtefactKind.HALVING, ArtefactKind.MATERNA
 DOUBT = 0.5
 """What a suspicion about the signal under its extreme leaves of an event's certainty (ours)."""
 
-PLATEAU_BREADTH = 0.72
+PLATEAU_BREADTH, BLOCK_BREADTH = 0.72, 0.80
 """A hill that spends more of its length over half its height is rather a plateau (ours: of 133
-contractions marked by eye on open recordings one in ten)."""
+contractions marked by eye on open recordings one in ten); with all but a fifth over it, it has
+no flanks and is a block that a hand or a shifted belt makes (ours)."""
 
 
 def contractions_from(rows: FloatArray, sensor: SensorKind, floor: float) -> list[Contraction]:
@@ -90,7 +91,8 @@ def _plausibility(row: list[float], floor: float) -> float:
     high = 1.0 - math.exp(-0.5 * row[hills.AMPLITUDE] / floor)
     clean = 1.0 - 0.5 * math.exp((hills.LEAST_OVER_NOISE - row[hills.OVER_NOISE]) / 4.0)
     usual = min(1.0, 0.6 + max(0.0, row[hills.OVER_USUAL] - hills.HILL_SHARE))
-    bell = 1.0 if row[hills.BREADTH] <= PLATEAU_BREADTH else 0.7
+    breadth = row[hills.BREADTH]
+    bell = 1.0 if breadth <= PLATEAU_BREADTH else 0.7 if breadth <= BLOCK_BREADTH else 0.45
     return row[hills.VALID_SHARE] * high * clean * usual * bell
 
 

@@ -100,7 +100,9 @@ def open_fall(findings: Findings, window: Window) -> OpenFall | None:
     if lasting is not None:
         level = lasting.nadir_bpm + lasting.depth_bpm
         return OpenFall(level, lasting.onset_s, lasting.nadir_bpm, lasting.duration_s)
-    fall = facts.open_fall
+    fall, step = facts.open_fall, facts.open_step
+    if step is not None:
+        return OpenFall(step.from_bpm, step.start_s, step.to_bpm, window.end_s - step.start_s)
     if fall is None:
         return None
     return OpenFall(fall.baseline_bpm, fall.onset_s, fall.nadir_bpm, facts.so_far_s(fall))

@@ -114,11 +114,7 @@ def summarise(findings: Findings, window: Window, *, columns: bool = True) -> Re
         sinusoidal=_sinusoidal(findings, facts),
         columns=_columns(findings, window) if columns else (),
         not_assessed=(*unfit_words(findings), *_missing(facts, contractions, note), *untold),
-        level_falls=tuple(
-            LevelFall(one.onset_s, one.duration_s, one.depth_bpm, one.nadir_bpm, one.recovered)
-            for one in view.long_falls
-            if one.to_a_level
-        ),
+        level_falls=_level_falls(view),
         repetitive=together.answer,
         repetitive_share=together.value,
     )
@@ -308,6 +304,21 @@ def _decelerations(
             )
         )
     return tuple(summaries), tuple(untold)
+
+
+def _level_falls(facts: WindowFacts) -> tuple[LevelFall, ...]:
+    """Falls that lasted on as a baseline, and a step down that has not come back."""
+    found = [
+        LevelFall(one.onset_s, one.duration_s, one.depth_bpm, one.nadir_bpm, one.recovered)
+        for one in facts.long_falls
+        if one.to_a_level
+    ]
+    step = facts.open_step
+    if step is not None:
+        so_far_s = facts.window.end_s - step.start_s
+        depth = step.from_bpm - step.to_bpm
+        found.append(LevelFall(step.start_s, so_far_s, depth, step.to_bpm, recovered=False))
+    return tuple(found)
 
 
 def _lasted_s(facts: WindowFacts, fall: Deceleration) -> float:

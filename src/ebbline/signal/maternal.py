@@ -33,7 +33,7 @@ ACROSS_S = 2.0
 """The rates on both sides of a step are means of so much: longer ones move with the rate's own
 swings, so that an exact doubling was missed (ours)."""
 
-LOW_BPM, HIGH_BPM = 55.0, 125.0
+LOW_BPM, HIGH_BPM = 55.0, 130.0
 """Range of a mother's pulse in labour (common practice, no source)."""
 
 

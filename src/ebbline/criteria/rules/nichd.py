@@ -124,7 +124,12 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
         deepest = max([one.depth_bpm for one in long] or [fall.depth_bpm for fall in prolonged])
         told = f"{len(long) or len(prolonged)} in the window, the deepest {deepest:.0f} bpm"
         builder.add(line.PROLONGED, longest_s / 60.0, evidence=seen, detail=told)
-    if not (late or variable or prolonged or long or unpaired):
+    step = facts.open_step
+    if step is not None and not long:
+        where = Window(step.start_s, facts.window.end_s)
+        told = f"a step from {step.from_bpm:.0f} to {step.to_bpm:.0f} bpm, not come back"
+        builder.add(line.PROLONGED, where.duration_s / 60.0, evidence=(where,), detail=told)
+    if not (late or variable or prolonged or long or unpaired or step):
         builder.add(line.NO_DECELERATIONS)
 
     absent = facts.variability_of(VariabilityClass.ABSENT)
