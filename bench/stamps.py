@@ -40,6 +40,7 @@ SOURCES: dict[str, tuple[str, ...]] = {
         "bench/beds.py",
         "bench/kill_live.py",
     ),
+    "docs/paper.md": ("src/ebbline/recording/paper/*.py", "bench/paper/*.py"),
     "docs/install.md": ("requirements/run.txt", "bench/install_size.py"),
     "docs/img/workbench-*.png": (
         *("src/ebbline/web/templates/*", "src/ebbline/web/static/**/*"),

@@ -48,44 +48,52 @@ def photograph(image: Image, shot: Shot, chooser: np.random.Generator) -> Image:
     if shot.writing:
         image = _written_on(image, chooser)
     out_w, out_h = round(width * shot.size * 1.12), round(height * shot.size * 1.35)
-    x, y = np.meshgrid(np.arange(out_w), np.arange(out_h))
+    half = np.float32(max(out_w, out_h) / 2)
     # Camera coordinates about the centre, -1..1 along the longer side.
-    half = max(out_w, out_h) / 2
-    u, v = (x - out_w / 2) / half, (y - out_h / 2) / half
-    r2 = u * u + v * v
-    u, v = u * (1 + shot.lens * r2), v * (1 + shot.lens * r2)
+    u = ((np.arange(out_w, dtype=np.float32) - out_w / 2) / half)[None, :]
+    v = ((np.arange(out_h, dtype=np.float32) - out_h / 2) / half)[:, None]
+    stretch = 1 + shot.lens * (u * u + v * v)
+    u, v = u * stretch, v * stretch
     turn = np.radians(shot.turn_deg)
-    u, v = u * np.cos(turn) + v * np.sin(turn), -u * np.sin(turn) + v * np.cos(turn)
+    cos, sin = np.float32(np.cos(turn)), np.float32(np.sin(turn))
+    u, v = u * cos + v * sin, v * cos - u * sin
     focus = 2.6
     a, b = np.radians(shot.tilt_deg), np.radians(shot.pan_deg)
     # The ray through (u, v, focus) meets the sheet's plane, tilted about both axes.
-    normal = np.array([np.sin(b) * np.cos(a), np.sin(a), np.cos(a) * np.cos(b)])
-    across = np.array([np.cos(b), 0.0, -np.sin(b)])
-    down = np.cross(normal, across)
-    distance = focus * normal[2] / (u * normal[0] + v * normal[1] + focus * normal[2])
-    points = np.stack([u * distance, v * distance, focus * distance - focus])
-    px = points[0] * across[0] + points[1] * across[1] + points[2] * across[2]
-    py = points[0] * down[0] + points[1] * down[1] + points[2] * down[2]
-    sx = px * half / shot.size + width / 2
-    sy = py * half / shot.size + height / 2
-    sy = sy + shot.curl * height * np.sin(np.pi * np.clip(sx / width, 0, 1) * 1.5)
-    crease = 0.6 * width
-    sy = sy + shot.fold * height * np.maximum(0, 1 - np.abs(sx - crease) / (0.12 * width))
+    normal = np.array([np.sin(b) * np.cos(a), np.sin(a), np.cos(a) * np.cos(b)], np.float32)
+    across = np.array([np.cos(b), 0.0, -np.sin(b)], np.float32)
+    down = np.cross(normal, across).astype(np.float32)
+    focal = np.float32(focus)
+    distance = focal * normal[2] / (u * normal[0] + v * normal[1] + focal * normal[2])
+    deep = focal * distance - focal
+    u, v = u * distance, v * distance
+    size = np.float32(shot.size)
+    sx = (u * across[0] + v * across[1] + deep * across[2]) * (half / size)
+    sy = (u * down[0] + v * down[1] + deep * down[2]) * (half / size)
+    sx, sy = sx + np.float32(width / 2), sy + np.float32(height / 2)
+    crease = np.float32(0.6 * width)
+    if shot.curl:
+        sy += np.float32(shot.curl * height) * np.sin(
+            np.float32(np.pi * 1.5) * np.clip(sx / np.float32(width), 0, 1)
+        )
+    if shot.fold:
+        near = np.abs(sx - crease) / np.float32(0.12 * width)
+        sy += np.float32(shot.fold * height) * np.maximum(0, 1 - near)
     how = cv2.INTER_AREA if shot.size < 0.6 else cv2.INTER_LINEAR
     table = (shot.table, shot.table - 8, shot.table - 15)
-    places = sx.astype(np.float32), sy.astype(np.float32)
-    seen = cv2.remap(image, *places, how, borderMode=cv2.BORDER_CONSTANT, borderValue=table).astype(
-        np.float32
-    )
-    angle = chooser.uniform(0, 2 * np.pi)
-    slope = (np.cos(angle) * u + np.sin(angle) * v) * 0.5
-    seen *= np.clip(1 - shot.light * (0.5 + slope), 0.2, 1.2)[:, :, None]
+    printed = cv2.remap(image, sx, sy, how, borderMode=cv2.BORDER_CONSTANT, borderValue=table)
+    seen = printed.astype(np.float32)
+    if shot.light:
+        angle = chooser.uniform(0, 2 * np.pi)
+        slope = (np.float32(np.cos(angle)) * u + np.float32(np.sin(angle)) * v) * np.float32(0.5)
+        seen *= np.clip(1 - np.float32(shot.light) * (np.float32(0.5) + slope), 0.2, 1.2)[..., None]
     if shot.fold:
-        near = np.exp(-(((sx - crease) / (0.004 * width)) ** 2))
-        seen *= (1 - 0.25 * near)[:, :, None]
+        near = np.exp(-(((sx - crease) / np.float32(0.004 * width)) ** 2))
+        seen *= (1 - np.float32(0.25) * near)[:, :, None]
     if shot.blur_px:
         seen = cv2.GaussianBlur(seen, (0, 0), shot.blur_px)
-    seen += chooser.normal(0, shot.noise, seen.shape).astype(np.float32) if shot.noise else 0.0
+    if shot.noise:
+        seen += chooser.standard_normal(seen.shape, dtype=np.float32) * np.float32(shot.noise)
     whole = np.clip(seen, 0, 255).astype(np.uint8)
     coded = cv2.imencode(".jpg", whole[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, shot.jpeg])[1]
     return np.ascontiguousarray(cv2.imdecode(coded, cv2.IMREAD_COLOR)[:, :, ::-1])

@@ -68,13 +68,13 @@ def sampled(nodes: Field, column: Field, row: Field) -> Field:
     return found
 
 
-def period_of(ink: Plane, axis: int) -> float | None:
+def period_of(ink: Plane, axis: int, *, even: bool = False) -> float | None:
     """Distance of the lines that cross an axis (1: upright lines, along x), px; None if unseen.
 
     The finest comb that is clearly seen is taken: of a paper with strong and faint lines all lines
-    stand on it.
+    stand on it. even: as if no pen had written there, and all lines were about as strong.
     """
-    lined = ridges(ink, axis)
+    lined = even_ridges(ink, axis) if even else ridges(ink, axis)
     length = lined.shape[axis]
     pieces = _pieces(lined, axis)
     size = 1 << (length - 1).bit_length() + 1

@@ -33,14 +33,25 @@ def regions(ink: Plane, period: float) -> list[Region]:
     size = (round(ink.shape[1] / shrink), round(ink.shape[0] / shrink))
     small = cv2.resize(ink, size, interpolation=cv2.INTER_AREA)
     scaled = period / shrink
-    wave, seen = demodulated(_upright(small), 1, scaled, (1.5 * scaled, 0.12 * scaled))
+    # A pen across the lines would look like a gap between two papers.
+    free = pen_free(small)
+    lined = np.clip(_upright(small), 0.0, None) * free
+    wave, seen = demodulated(lined, 1, scaled, (1.5 * scaled, 0.12 * scaled))
     strong = np.abs(wave).astype(np.float32)
     level = float(np.quantile(strong, 0.97))
+    hidden = cv2.GaussianBlur(free, (0, 0), 1.5 * scaled, sigmaY=0.12 * scaled) < HIDDEN
     there = (strong > 0.2 * level) & (seen > 0.06)
     wide = max(4, round(STRIP_LINES * scaled))
     starts = np.arange(0, size[0] - wide // 2, wide)
     shown = [
-        (start + wide / 2, _runs(there[:, start : start + wide].mean(axis=1) > 0.5, scaled))
+        (
+            start + wide / 2,
+            _runs(
+                there[:, start : start + wide].mean(axis=1) > 0.5,
+                hidden[:, start : start + wide].mean(axis=1) > 0.5,
+                scaled,
+            ),
+        )
         for start in starts
     ]
     counts = [len(runs) for _, runs in shown if runs]
@@ -48,6 +59,13 @@ def regions(ink: Plane, period: float) -> list[Region]:
         return []
     usual = int(np.bincount(counts).argmax())
     told = [(x, runs) for x, runs in shown if len(runs) == usual]
+    middle = np.median([runs for _, runs in told], axis=0)
+    # A strip beyond the paper's end may show as many runs by chance, elsewhere.
+    told = [
+        (x, runs)
+        for x, runs in told
+        if all(a < m[1] and b > m[0] for (a, b), m in zip(runs, middle, strict=True))
+    ]
     found = []
     for n in range(usual):
         x = np.array([at for at, _ in told])
@@ -66,20 +84,30 @@ def regions(ink: Plane, period: float) -> list[Region]:
     return found
 
 
+CLOSED = 0.45
+"""Holes of less than so much of the uprights' distance part no papers (ours)."""
+HIDDEN = 0.7
+"""Where less than this share is free of the pen, uprights cannot be seen (ours)."""
 STRIP_LINES = 2.5
 """Width of a strip, in upright lines (ours)."""
 RIM = 0.12
 """Upright lines' distance that a paper is taken to reach beyond what is seen of them (ours)."""
 LEAST_LINES = 1.6
-"""A paper is at least so many upright lines' distance tall; what parts two, a quarter (ours)."""
+"""A paper is at least so many upright lines' distance tall (ours)."""
 
 
-def _runs(there: NDArray[np.bool_], period: float) -> list[tuple[int, int]]:
-    """Stretches of rows with upright lines, small holes closed, short stretches left out."""
+def _runs(
+    there: NDArray[np.bool_], hidden: NDArray[np.bool_], period: float
+) -> list[tuple[int, int]]:
+    """Stretches of rows with upright lines, short stretches left out.
+
+    Small holes are closed, and those in which the pen hides the lines.
+    """
     edges = np.flatnonzero(np.diff(np.r_[False, there, False].astype(np.int8)))
     runs: list[tuple[int, int]] = []
     for first, last in zip(edges[::2], edges[1::2], strict=True):
-        if runs and first - runs[-1][1] < 0.25 * period:
+        hole = first - runs[-1][1] if runs else np.inf
+        if hole < CLOSED * period or (runs and hidden[runs[-1][1] : first].mean() > 0.5):
             runs[-1] = (runs[-1][0], int(last))
         else:
             runs.append((int(first), int(last)))

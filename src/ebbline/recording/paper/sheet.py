@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -17,6 +18,9 @@ from ebbline.recording.paper.perspective import Matrix, framed, straightening
 from ebbline.recording.paper.rectify import Flat, Warp, flattened, followed_again
 
 FloatArray = NDArray[np.float64]
+Rim = tuple[FloatArray | None, FloatArray | None]
+"""For every column of the straightened picture, the row above which, and below which, another
+paper begins; None where there is none."""
 
 LONG = 3600
 """Longer side of the picture on which lines are followed, px (ours)."""
@@ -76,10 +80,15 @@ def papers_of(image: Image, where: str, corners: Corners | None = None) -> list[
         found = found[max(range(len(found)), key=lambda n: float((found[n].mask * told).sum())) :]
         rows = np.flatnonzero(told.any(axis=1))
         found[0] = Region(told, float(rows[0]), float(rows[-1]))
-    papers = [_paper(image, light, ink, period, found[0], straight, where, corners=corners)]
-    for region in found[1:]:
+    parted = [_between(upper, lower) for upper, lower in pairwise(found)]
+    rims = [(None, *parted), (*parted, None)]
+    within = list(zip(*rims, strict=True))
+    papers = [
+        _paper(image, light, ink, period, found[0], straight, where, within[0], corners=corners)
+    ]
+    for region, rim in zip(found[1:], within[1:], strict=True):
         try:
-            other = _paper(image, light, ink, period, region, straight, where, papers[0])
+            other = _paper(image, light, ink, period, region, straight, where, rim, papers[0])
         except RecordingError:
             # The activity's paper, or a part of one: without it the heart rate can still be read.
             continue
@@ -87,6 +96,34 @@ def papers_of(image: Image, where: str, corners: Corners | None = None) -> list[
         if _below(papers[-1], other):
             papers.append(other)
     return papers
+
+
+def _between(upper: Region, lower: Region) -> FloatArray:
+    """For every column the row midway between two papers, NaN where they are not told."""
+    rows = len(upper.mask)
+    last = rows - 1.0 - (upper.mask[::-1] > 0).argmax(axis=0)
+    first = (lower.mask > 0).argmax(axis=0).astype(float)
+    there = upper.mask.any(axis=0) & lower.mask.any(axis=0)
+    return np.where(there, (last + first) / 2, np.nan)
+
+
+def _own(warp: Warp, lines: tuple[int, int, int, int], rim: Rim) -> tuple[int, int, int, int]:
+    """The same without level lines that lie beyond the midway to another paper: those are its."""
+    first, last, top, bottom = lines
+    u, v = np.meshgrid(np.linspace(first, last, 25), np.arange(top, bottom + 1.0))
+    x, y = warp.places(u, v)
+    own = np.ones(len(v), bool)
+    for edge, way in zip(rim, (1, -1), strict=True):
+        if edge is not None:
+            column = np.clip(np.round(x).astype(int), 0, len(edge) - 1)
+            away = way * (y - edge[column])
+            told = np.isfinite(away)
+            inside = np.where(told, away > 0, True)
+            own &= inside.mean(axis=1) > 0.5
+    kept = np.flatnonzero(own)
+    if len(kept) < 2:
+        return lines
+    return first, last, top + int(kept[0]), top + int(kept[-1])
 
 
 def cornered(image: Image, corners: Corners, across: int, down: int) -> Paper:
@@ -167,6 +204,7 @@ def _paper(
     region: Region,
     straight: Matrix,
     where: str,
+    rim: Rim,
     above: Paper | None = None,
     corners: Corners | None = None,
 ) -> Paper:
@@ -174,7 +212,7 @@ def _paper(
     upright = comb(ink, 1, across, region.mask)
     top, bottom = max(0, int(region.top)), int(region.bottom) + 1
     band = (ink * region.mask)[top:bottom]
-    period = period_of(band, 0) or upright.period
+    period = period_of(band, 0, even=True) or period_of(band, 0) or upright.period
     level = comb(ink, 0, period, region.mask)
     warp = Warp(upright, level, straight)
     box = _around(upright, level, region)
@@ -186,6 +224,7 @@ def _paper(
         found = drawn_lines(warp.small(ink, box), box)
         if found is None:
             break
+        found = _own(warp, found, rim)
         wider = _wider(box, found)
         if wider == box:
             break

@@ -31,6 +31,8 @@ REACH = 0.02
 
 PAPER_NOISE = 0.05
 """Darkness between the lines that is taken for the paper's own at most (ours)."""
+STRONGEST = 0.75
+"""A line is at most so dark, as a share of the pen (ours)."""
 PLAIN = 0.1
 """In so large a share of all columns the pen is taken to run level or upright (ours)."""
 CLEAR_INK = 0.3
@@ -129,14 +131,22 @@ def _most(ink: Plane, period: float, phase: float) -> NDArray[np.float32]:
     rows = np.arange(len(ink))
     place = rows / period + phase
     off = np.abs(place - np.round(place)) * period
-    usual = np.median(ink[:, :: max(1, ink.shape[1] // 400)], axis=1)
+    some = ink[:, :: max(1, ink.shape[1] // 400)]
+    usual = np.median(some, axis=1)
     near = off < max(1.6, 0.08 * period)
     number = np.round(place).astype(int)
     number -= number.min()
     darkest = np.zeros(number.max() + 1)
     np.maximum.at(darkest, number[near], usual[near])
     line = float(np.quantile(darkest, 0.75))
-    return np.where(near, 1.1 * line + 0.02, PAPER_NOISE).astype(np.float32)
+    most = np.where(near, 1.1 * line + 0.02, PAPER_NOISE)
+    # Some lines are drawn stronger than the others, from end to end, the frame strongest of all; no
+    # pen follows a line so long, unless it writes as dark as it can.
+    steady = np.min([np.median(one, axis=1) for one in np.array_split(some, 4, axis=1)], axis=0)
+    stronger = steady < STRONGEST * float(np.quantile(ink[::2, ::2], 0.999))
+    rim = (number == 0) | (number == number.max())
+    own = np.where(near & (stronger | rim), 1.1 * steady + 0.02, 0.0)
+    return np.maximum(most, own).astype(np.float32)
 
 
 def _usual(ink: Plane, reach: int) -> Plane:
