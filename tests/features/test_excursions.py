@@ -291,3 +291,10 @@ def test_a_value_held_while_the_heart_is_lost_makes_no_nadir() -> None:
     trace.bpm[at(315, 318)] = 62.0
     (found,) = findings_of(trace).decelerations
     assert found.nadir_bpm > 90.0
+
+
+def test_a_fall_under_way_when_the_signal_comes_back_is_told_however_long_the_gap() -> None:
+    trace = Trace(40).excursion(1200, 10, 140, 20, -60).lose(840, 1230)
+    trace.bpm[at(1230, 1290)] += 15.0 * np.sin(np.pi * np.arange(240) / 240)
+    (found,) = findings_of(trace).decelerations
+    assert 1180 < found.onset_s <= 1230 and found.end_s == pytest.approx(1368, abs=8)

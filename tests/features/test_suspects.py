@@ -29,6 +29,13 @@ def test_exact_doubling_that_lasts_is_suspected() -> None:
     assert kinds == [ArtefactKind.DOUBLING]
 
 
+def test_the_return_from_a_spell_of_half_the_rate_is_no_doubling() -> None:
+    trace = Trace(40, band=5.0)
+    trace.bpm[900 * 4 : 940 * 4] /= 2
+    kinds = {a.kind for a in detect(trace.recording()).fetal.artefacts}
+    assert ArtefactKind.HALVING in kinds and ArtefactKind.DOUBLING not in kinds
+
+
 def test_rises_with_every_contraction_at_a_mothers_rate_are_doubted() -> None:
     trace, fetal = (Trace(40, baseline=b, band=8.0).contractions(200) for b in (112, 140))
     for one in (trace, fetal):

@@ -47,8 +47,9 @@ SHORT_GAP_S, LONG_GAP_S = 15.0, 45.0
 """Gaps bridged for computing; the longer only when the signal is in the same excursion on both
 sides of it."""
 
-FLANK_S = 8.0
-"""A flank is drawn on over this long at the most where the trace was seen."""
+FLANK_S, LOST_FLANK_S = 8.0, 45.0
+"""A flank is drawn on over this long at the most where the trace was seen, and into a gap: else a
+fall that was under way when the signal came back would seem mostly unseen, and so not be told."""
 
 FALL_FROM, FALL_TO, FALL_SHARE = 0.10, 0.85, 0.54
 """A fall is S-shaped: from 10 to 85 % of its depth a cosine takes 0.54 of its time. The part over
@@ -461,7 +462,7 @@ def _drawn_on(
     while 0 <= k < away.size and away[k] != away[k]:
         gap += 1
         k -= step
-    longest = float(gap) if gap > 0 else FLANK_S * rate_hz
+    longest = min(float(gap), LOST_FLANK_S * rate_hz) if gap > 0 else FLANK_S * rate_hz
     height = away[at]
     if height != height:
         return 0.0
@@ -471,7 +472,7 @@ def _drawn_on(
         k += step
     rise = away[k] - height
     if k == at or rise <= 1.0:
-        return 0.5 * gap
+        return 0.5 * min(float(gap), longest)
     return float(min(height * abs(k - at) / rise, longest))
 
 

@@ -33,6 +33,10 @@ ACROSS_S = 2.0
 """The rates on both sides of a step are means of so much: longer ones move with the rate's own
 swings, so that an exact doubling was missed (ours)."""
 
+RETURN_S = 120.0
+"""A step to a level at which most of so much before it lay is a return: what it left was the other
+rate (ours: after 16 s of halved rate the 13 minutes that followed were suspected as doubled)."""
+
 LOW_BPM, HIGH_BPM = 55.0, 130.0
 """Range of a mother's pulse in labour (common practice, no source)."""
 
@@ -158,7 +162,8 @@ def multiples(kept: FloatArray, rate: int) -> NDArray[np.int64]:
             end = _until_left(kept, i, _mean_after(kept, i, int(MULTIPLE_S * rate)), rate)
             twice = abs(ratio - 2.0) <= 2.0 * MULTIPLE_SPREAD
             half = abs(ratio - 0.5) <= 0.5 * MULTIPLE_SPREAD
-            if (twice or half) and end - i >= MULTIPLE_S * rate and count < found.shape[0]:
+            lasts = end - i >= MULTIPLE_S * rate and count < found.shape[0]
+            if (twice or half) and lasts and not _was_there(kept, i, rate):
                 found[count, 0] = i
                 found[count, 1] = end
                 found[count, 2] = 1 if twice else 0
@@ -169,6 +174,20 @@ def multiples(kept: FloatArray, rate: int) -> NDArray[np.int64]:
         last = i
         i += 1
     return found[:count].copy()
+
+
+@kernel
+def _was_there(kept: FloatArray, start: int, rate: int) -> bool:
+    """Whether most of the signal of RETURN_S before start lay at the level that start steps to."""
+    level = _mean_after(kept, start, int(ACROSS_S) * rate)
+    seen = 0
+    there = 0
+    for i in range(max(0, start - int(RETURN_S) * rate), start):
+        if kept[i] == kept[i]:
+            seen += 1
+            if abs(kept[i] / level - 1.0) <= MULTIPLE_SPREAD:
+                there += 1
+    return 2 * there > seen
 
 
 @kernel
