@@ -54,6 +54,7 @@ def classify(facts: WindowFacts, context: Context) -> Classification:
             f"beside the {', '.join(sure)}, decelerations may be a second amber feature"
         )
     say_beyond_the_letter(builder, facts)
+    _say_amended(builder, facts)
     return builder.close()
 
 
@@ -209,6 +210,21 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:
                 f"variability is under 5 bpm from {clock(reduced.evidence.start_s)} on, and for "
                 "how long it was so before was not measured"
             )
+
+
+def _say_amended(builder: ClassBuilder, facts: WindowFacts) -> None:
+    """Late decelerations that are not red by this table, and are by the guideline's amendment.
+
+    Reported of recommendation 1.4.24 since (Infection Prevention Society, news: "late decelerations
+    are now considered a red feature regardless of duration or repetitiveness"); the amended text
+    itself was not at hand, so the table stays that of December 2022 and this stands above it.
+    """
+    late = facts.touching(facts.late)
+    if late and builder.rank < line.LATE_RED.rank:
+        seen = "a late deceleration" if len(late) == 1 else f"{len(late)} late decelerations"
+        builder.say_above(
+            f"{seen}: the guideline, as amended since this table, is reported to count any as red"
+        )
 
 
 def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
