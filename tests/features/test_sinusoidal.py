@@ -69,3 +69,21 @@ def test_a_sinusoid_whose_frequency_wanders_is_one(period_s: float) -> None:
     (episode,) = detect(trace.recording()).fetal.sinusoidal
     assert not episode.pseudo and episode.end_s - episode.start_s >= 1800
     assert episode.amplitude_bpm == pytest.approx(8.0, abs=1.0)
+
+
+def test_a_fall_and_a_lost_half_minute_do_not_end_an_undulation() -> None:
+    trace = waving(4.0, 10)
+    trace.excursion(700, 10, 20, 10, -70).lose(1500, 1560)
+    (found,) = episodes(trace)
+    assert found.end_s - found.start_s >= 2200
+
+
+@pytest.mark.parametrize(("rises", "pseudo"), [(1, False), (4, True)])
+def test_a_single_rise_in_a_long_undulation_does_not_make_it_pseudo(
+    rises: int, pseudo: bool
+) -> None:
+    trace = waving(4.0, 6)
+    for k in range(rises):
+        trace.excursion(300 + 500 * k, 10, 30, 10, 35)
+    assert all(episode.pseudo is pseudo for episode in episodes(trace))
+    assert episodes(trace)

@@ -330,13 +330,19 @@ def _is_wave(excursion: Acceleration | Deceleration, wave: SinusoidalEpisode) ->
     )
 
 
+SURE_RISE, LEAST_RISES, RISE_EACH_S = 0.5, 2, 1200.0
+"""An undulation is pseudo-sinusoidal with so many accelerations as sure as this, and one in so
+long: a single doubtful rise within an hour of sine must not make it read better (ours)."""
+
+
 def with_accelerations(
     waves: Sequence[SinusoidalEpisode], accelerations: Sequence[Acceleration]
 ) -> tuple[SinusoidalEpisode, ...]:
     """Undulations during which the fetus accelerates are pseudo-sinusoidal (FIGO 2015)."""
-    return tuple(
-        replace(wave, pseudo=True)
-        if any(wave.start_s <= a.peak_s <= wave.end_s for a in accelerations)
-        else wave
-        for wave in waves
-    )
+    peaks = np.array([a.peak_s for a in accelerations if a.certainty >= SURE_RISE])
+    found = []
+    for wave in waves:
+        rises = int(((peaks >= wave.start_s) & (peaks <= wave.end_s)).sum())
+        enough = max(LEAST_RISES, (wave.end_s - wave.start_s) / RISE_EACH_S)
+        found.append(replace(wave, pseudo=True) if rises >= enough else wave)
+    return tuple(found)
