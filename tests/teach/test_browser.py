@@ -6,13 +6,17 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
+from ebbline.synth.scenario import Point
 from ebbline.teach.encounter import Encounter
 from ebbline.teach.grading import reading_truth
 from ebbline.teach.library import shipped_case
 from ebbline.teach.steps import PlaceContractionSensor, PlaceHeartSensor, Wait
 from ebbline.web.settings import Settings
+from ebbline.web.teaching.schemas import EarOut
+from ebbline.web.teaching.touch_and_sound import ear
 from web.browser import chromium, grave, needs_chromium, opened, served, until, until_still
 
 pytestmark = [pytest.mark.browser, needs_chromium]
@@ -360,3 +364,98 @@ def test_the_build_page_checks_a_case_and_tells_its_truth(school: tuple[str, Any
         page.locator("#check").click()
         page.locator("#checked .problem-note").wait_for()
         assert "not YAML" in page.locator("#checked").inner_text()
+
+
+RENDERED = """async (sources) => {
+  const { Ear, heard, interval } = await import('/static/teaching/ear.js');
+  const rate = 8000, seconds = 12;
+  const context = new OfflineAudioContext(1, rate * seconds, rate);
+  const ear = new Ear();
+  ear.wire(context);
+  for (const one of sources.filter(heard)) {
+    one.count = 0;
+    for (let at = 0; at < seconds; at += interval(one)) {
+      ear.sounded(one, at);
+      one.count += 1;
+    }
+  }
+  return Array.from((await context.startRendering()).getChannelData(0));
+}"""
+"""The page's own sounds, rendered faster than time where they cannot be listened to."""
+
+
+def rendered(page: Any, *sources: dict[str, Any]) -> np.ndarray:
+    return np.array(page.evaluate(RENDERED, list(sources)))
+
+
+def loudness(sound: np.ndarray) -> float:
+    return float(np.sqrt((sound**2).mean()))
+
+
+def rate_of(sound: np.ndarray) -> float:
+    """Beats in a minute, by the autocorrelation of the envelope at 100 Hz, 40 to 220 bpm."""
+    envelope = np.abs(sound)[: len(sound) // 80 * 80].reshape(-1, 80).mean(axis=1)
+    off = envelope - envelope.mean()
+    alike = np.array([float(off[lag:] @ off[:-lag]) / (len(off) - lag) for lag in range(27, 151)])
+    # Of peaks nearly as high the first: later ones are its multiples.
+    first = next(
+        k
+        for k in range(1, len(alike) - 1)
+        if alike[k] >= max(alike[k - 1], alike[k + 1]) and alike[k] > 0.7 * alike.max()
+    )
+    near, top, far = alike[first - 1 : first + 2]
+    return 6000.0 / (27 + first + 0.5 * (near - far) / (near - 2 * top + far))
+
+
+def test_what_is_heard_has_the_hearts_rate_and_grows_softer_with_distance(
+    school: tuple[str, Any, Any],
+):
+    """The abdomen's sounds as the page makes them, at the volumes that the workbench gives."""
+    address, _, browser = school
+    encounter = Encounter(shipped_case("a-first-abdomen-to-feel"), 0)
+    site = encounter.site.at
+
+    def at(away_cm: float) -> EarOut:
+        side = -1 if site.x_cm > 0 else 1
+        return ear(encounter, Point(site.x_cm + side * away_cm, site.y_cm))
+
+    with opened(browser, viewport=WIDE) as page:
+        page.goto(address)
+        hearts = [at(away).hearts[0] for away in (0, 2, 3.5)]
+        sounds = [rendered(page, {"kind": "heart", **heart.model_dump()}) for heart in hearts]
+        assert rate_of(sounds[0]) == pytest.approx(hearts[0].bpm, abs=2)
+        loud = [loudness(sound) for sound in sounds]
+        assert loud[0] > loud[1] > loud[2] > 0
+        for heart, sound in zip(hearts, sounds, strict=True):
+            assert loudness(sound) / loud[0] == pytest.approx(
+                heart.volume / hearts[0].volume, rel=0.25
+            )
+        far = at(24)
+        assert far.hearts[0].volume < 0.02
+        hers = rendered(page, {"kind": "mother", "volume": far.mother, "bpm": far.mother_bpm})
+        assert rate_of(hers) == pytest.approx(far.mother_bpm, abs=2)
+        for kind, bpm in (("cord", hearts[0].bpm), ("placenta", far.mother_bpm)):
+            rush = rendered(page, {"kind": kind, "volume": 0.4, "bpm": bpm})
+            assert rate_of(rush) == pytest.approx(bpm, abs=2), kind
+        assert not rendered(page, {"kind": "heart", "volume": 0.0, "bpm": 140}).any()
+
+
+def test_ten_short_strips_by_keyboard_alone(school: tuple[str, Any, Any]):
+    address, _, browser = school
+    with opened(browser, viewport={"width": 390, "height": 844}) as page:
+        page.goto(
+            f"{address}/teach/practice?one=late+deceleration&other=variable+deceleration&seed=5"
+        )
+        for number in range(1, 11):
+            page.locator("[data-say]:not([disabled])").first.wait_for()
+            assert page.locator("#drill-number").inner_text() == f"Strip {number} of 10"
+            page.keyboard.press("1")
+            page.locator("#drill-next:not([hidden])").wait_for()
+            told = page.locator("#drill-told").inner_text()
+            assert told.startswith(("Right.", "No: variable deceleration."))
+            assert "from onset to nadir" in told
+            if number == 1:
+                assert not grave(page)
+                assert page.evaluate("document.documentElement.scrollWidth") <= 390
+            page.keyboard.press("Enter")
+        page.get_by_role("heading", name="5 of 10 right").wait_for()

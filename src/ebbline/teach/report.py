@@ -221,12 +221,11 @@ def report_text(report: ClassReport) -> str:
         if mistakes:
             lines += ["", title]
             lines += [f"  {n:4d} x {true} said to be {said}" for true, said, n in mistakes]
-    lines += ["", "RELIABILITY", f"  {_reliability(report.reliability)}"]
+    lines += ["", "RELIABILITY", f"  {reliability_words(report.reliability)}"]
     lines += ["", "HOW SURE AGAINST HOW RIGHT", f"  {calibration_words(report.calibration)}"]
-    grown = [one for one in report.growth if one.per_month == one.per_month]
-    if grown:
-        lines += ["", "GROWTH BY TERM (least first; 95 % bootstrap intervals over learners)"]
-        lines += [f"  {growth_words(one)}" for one in grown]
+    if grown := growth_lines(report):
+        lines += ["", "GROWTH BY SKILL (least first; 95 % bootstrap intervals over learners)"]
+        lines += [f"  {words}" for words in grown]
     lines += ["", "PROGRESS (median and quartiles of the score)"]
     for level in report.progress:
         lines.append(
@@ -240,7 +239,13 @@ def report_text(report: ClassReport) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _reliability(made: Reliability) -> str:
+def growth_lines(report: ClassReport) -> list[str]:
+    """Growth of each skill in a line, where it can be told."""
+    return [growth_words(one) for one in report.growth if one.per_month == one.per_month]
+
+
+def reliability_words(made: Reliability) -> str:
+    """Reliability in a line."""
     basis = f"{made.learners} learners, {made.items} cases"
     if made.alpha != made.alpha:
         return f"not defined ({made.note}; here {basis})"

@@ -219,14 +219,19 @@ def class_page(
     request: Request, who: Teacher, kept: Kept, assignment: str = "", learner: str = ""
 ) -> HTMLResponse:
     """The class report, of everything or of one assignment; or one learner's attempts."""
-    from ebbline.teach.report import class_report
+    from ebbline.teach.portfolio import calibration_words
+    from ebbline.teach.report import class_report, growth_lines, reliability_words
 
     finished = kept.finished(learner=learner or None, assignment=assignment or None)
+    report = class_report(finished)
     return page(
         request,
         "teaching/class.html",
         place="teach",
-        report=class_report(finished),
+        report=report,
+        reliability_words=reliability_words(report.reliability),
+        calibration_words=calibration_words(report.calibration),
+        growth_lines=growth_lines(report),
         finished=list(reversed(finished)) if learner else [],
         assignments=kept.assignments(),
         assignment=assignment,

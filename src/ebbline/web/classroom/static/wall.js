@@ -36,6 +36,8 @@ async function act(name) {
   try {
     state = await send("POST", `${path}/act`, { act: name, speed: Number(el("speed").value) });
     show();
+    // What was asked for is seen: the split, the truth, below a strip that fills the wall.
+    if (name === "split" || name === "truth") wall.querySelector(".wall-answers").scrollIntoView({ block: "end" });
   } catch (error) {
     tellProblem(error);
   }

@@ -5,6 +5,16 @@
 const AHEAD_MS = 120;
 const STEP_MS = 40;
 
+/** Whether a source is loud enough, and beats at all. */
+export const heard = (one) => one.volume >= 0.02 && one.bpm > 20;
+
+/** Seconds from a source's beat to its next; of an uneven one the third in five comes early. */
+export function interval(one) {
+  const early = one.uneven && one.count % 5 === 3;
+  const pause = one.uneven && one.count % 5 === 4;
+  return (60 / one.bpm) * (early ? 0.6 : pause ? 1.4 : 1);
+}
+
 export class Ear {
   /** @param {(volume: number) => void} onbeat told at each beat of the heart */
   constructor(onbeat = () => {}) {
@@ -35,30 +45,31 @@ export class Ear {
   sound(on) {
     this.audible = on;
     if (!on) return;
-    if (!this.context) {
-      this.context = new AudioContext();
-      this.out = this.context.createGain();
-      this.out.gain.value = 0.8;
-      this.out.connect(this.context.destination);
-      const rate = this.context.sampleRate;
-      this.noise = this.context.createBuffer(1, rate, rate);
-      const data = this.noise.getChannelData(0);
-      for (let i = 0; i < data.length; i += 1) data[i] = Math.random() * 2 - 1;
-    }
+    if (!this.context) this.wire(new AudioContext());
     this.context.resume();
+  }
+
+  /** Where the sounds go: an AudioContext, or an OfflineAudioContext that renders them. */
+  wire(context) {
+    this.context = context;
+    this.out = context.createGain();
+    this.out.gain.value = 0.8;
+    this.out.connect(context.destination);
+    const rate = context.sampleRate;
+    this.noise = context.createBuffer(1, rate, rate);
+    const data = this.noise.getChannelData(0);
+    for (let i = 0; i < data.length; i += 1) data[i] = Math.random() * 2 - 1;
   }
 
   tick() {
     const now = performance.now();
     for (const one of this.sources) {
-      if (one.volume < 0.02 || !(one.bpm > 20)) continue;
+      if (!heard(one)) continue;
       if (one.next < now - 1000) one.next = now;
       while (one.next < now + AHEAD_MS) {
         this.beat(one, Math.max(0, one.next - now) / 1000);
         one.count += 1;
-        const early = one.uneven && one.count % 5 === 3;
-        const pause = one.uneven && one.count % 5 === 4;
-        one.next += (60000 / one.bpm) * (early ? 0.6 : pause ? 1.4 : 1);
+        one.next += 1000 * interval(one);
       }
     }
   }
@@ -66,7 +77,11 @@ export class Ear {
   beat(one, after) {
     if (one.kind === "heart") setTimeout(() => this.onbeat(one.volume), after * 1000);
     if (!this.audible || this.context?.state !== "running") return;
-    const at = this.context.currentTime + after;
+    this.sounded(one, this.context.currentTime + after);
+  }
+
+  /** One beat of a source at a time of the context, seconds. */
+  sounded(one, at) {
     const length = 60 / one.bpm;
     if (one.kind === "heart") {
       this.puff(at, 0.07, 230, 2.2, one.volume);
