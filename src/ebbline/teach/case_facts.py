@@ -314,6 +314,12 @@ def strip_truth(truth: Truth, seen: Seen, window: Window, case: Case) -> StripTr
     )
 
 
+def true_label(truth: Truth, seen: Seen, window: Window, case: Case) -> str:
+    """The class of a window by the case's standard, alone; `strip_truth` says what else counts."""
+    findings = findings_from_truth(truth, seen)
+    return classify(findings, window, case.standard, context_of(case)).label
+
+
 def _variability(width: float) -> tuple[VariabilityClass, ...]:
     return variability_accepted(width)
 

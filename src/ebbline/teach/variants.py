@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 MOST_DRAWS, MOST_DRAWS_AS_WRITTEN = 8, 40
 STRIDE = 104_729
-KEPT = 2048
+KEPT, KEPT_LESSONS = 2048, 256
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,14 +36,15 @@ class Lesson:
 
 def lesson(encounter: Encounter) -> Lesson:
     """What a labour teaches, with the sensors well placed up to the reading."""
-    from ebbline.teach.grading import reading_truth
+    from ebbline.teach.case_facts import true_label
     from ebbline.teach.measures import measure_table
 
     case = encounter.case
     label = call = ""
     wanted: tuple[str, ...] = ()
     if AskedStep.STRIP in case.asks:
-        label = reading_truth(encounter).labels[case.standard.value]
+        truth = encounter.labour().truth
+        label = true_label(truth, encounter.seen(truth), encounter.window, case)
     if AskedStep.MEASURES in case.asks:
         facts, table = encounter.facts(), measure_table()
         wanted = tuple(measure.id for measure in table.wanted(facts))
@@ -92,13 +93,32 @@ def draw_that_keeps_promises(case: Case) -> int | None:
     return None
 
 
+_lessons: OrderedDict[str, Lesson] = OrderedDict()
+
+
+def lesson_as_written(case: Case) -> Lesson:
+    """What the case as written teaches, worked out once for all its variants."""
+    from ebbline.teach.coverage import well_monitored
+
+    key = case.model_dump_json()
+    with _guard:
+        if key in _lessons:
+            return _lessons[key]
+    as_written = engine_seed(case, AS_WRITTEN)
+    made = lesson(well_monitored(case, AS_WRITTEN, engine_seed=as_written))
+    with _guard:
+        _lessons[key] = made
+        while len(_lessons) > KEPT_LESSONS:
+            _lessons.popitem(last=False)
+    return made
+
+
 def _drawn_alike(case: Case, seed: int) -> int:
     from ebbline.teach.coverage import kept_promises, well_monitored
 
-    as_written = engine_seed(case, AS_WRITTEN)
-    written = lesson(well_monitored(case, AS_WRITTEN, engine_seed=as_written))
+    written = lesson_as_written(case)
     for drawn in _draws(case, seed):
         encounter = well_monitored(case, seed, engine_seed=drawn)
         if lesson(encounter) == written and kept_promises(encounter)[0]:
             return drawn
-    return as_written
+    return engine_seed(case, AS_WRITTEN)
