@@ -2,11 +2,11 @@
 
 Times are seconds from the labour's start. An event's onset is its first departure from the
 baseline and its end the return, both taken where the noise-free event curve crosses 5 % of the
-event's depth (height, amplitude), 1 bpm (1 mmHg) at least. Kinds follow the mechanism and agree
-with the definitions of NICHD 2008 (Macones et al. Obstet Gynecol 2008;112:661-6). Whether an event
-counts is a matter of the rate that a reader sees, not of what was meant: a fall of the rate by
-15 bpm for 15 s that mere fluctuation makes is a deceleration, and a meant one that the fluctuation
-keeps under a threshold is none (counts=False).
+event's depth (height, amplitude), 1 bpm (1 mmHg) at least. Kinds follow the definitions of NICHD
+2008 (Macones et al. Obstet Gynecol 2008;112:661-6), not the mechanism. Whether an event counts is
+a matter of the rate that a reader sees, not of what was meant: a fall of the rate by 15 bpm for
+15 s that mere fluctuation makes is a deceleration, and a meant one that the fluctuation keeps
+under a threshold is none (counts=False).
 """
 
 from __future__ import annotations
