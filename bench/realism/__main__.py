@@ -5,6 +5,9 @@
     python -m bench.realism --half fitted|all   on the other half, or on all recordings
     python -m bench.realism --strips FILE.pdf   strips in a random order, the key on the last page
     python -m bench.realism --docs              and writes docs/generator.md and its strips
+    python -m bench.realism --slices DIR        keeps each finished column in DIR and goes on from
+                                                there (columns of another generator are made anew);
+                                                with --one it makes a single column
 
 Real: the open intrapartum recordings of CTU-UHB (Chudacek et al. BMC Pregnancy and Childbirth
 2014;14:16; PhysioNet, ODC-By 1.0), read from ../shared/data/ctu-uhb or EBBLINE_SHARED. Invented:
@@ -14,9 +17,11 @@ labours as they come (ebbline.synth.population), seeds that the fit never saw.
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
@@ -79,25 +84,55 @@ def compare(
 ROWS = (*GROUPS, "all features", "random kernels", "real from real, all features")
 
 
-def report(half: str, count: int, quick: bool, jobs: int, first_seed: int) -> str:
-    """The tables as Markdown."""
-    columns: dict[str, dict[str, str]] = {}
-    told: list[str] = []
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One sensor, one stage: its head, the verdict of each row, lines on the features that tell."""
+
+    head: str
+    said: dict[str, str]
+    lines: list[str]
+
+
+def column(sensor: SensorKind, stage: str, half: str, seeds: range, jobs: int) -> Column:
+    """What real and invented windows of a sensor and a stage come to."""
+    real = chosen(sensor, stage, half)
+    invented = [w for w in windows.invented(sensor, seeds, jobs=jobs) if w.stage == stage]
+    said, lines = compare(real, invented, jobs)
+    return Column(f"{sensor}, {stage} stage ({len(real)} and {len(invented)})", said, lines)
+
+
+def columns(
+    half: str, seeds: range, quick: bool, jobs: int, slices: Path | None, one: bool
+) -> list[Column]:
+    """All columns, those of an earlier run taken from there. one: at most one new one."""
+    made = []
     for sensor in SENSORS[:1] if quick else SENSORS:
-        labours = windows.invented(sensor, range(first_seed, first_seed + count), jobs=jobs)
         for stage in STAGES[:1] if quick else STAGES:
-            real = chosen(sensor, stage, half)
-            invented = [w for w in labours if w.stage == stage]
-            name = f"{sensor}, {stage} stage"
-            said, lines = compare(real, invented, jobs)
-            columns[f"{name} ({len(real)} and {len(invented)})"] = said
-            told += ["", f"{name[0].upper()}{name[1:]}, the features that tell most:", ""]
-            told += [f"- {line}" for line in lines]
-    head = ["| | " + " | ".join(columns) + " |", "|---|" + "---|" * len(columns)]
-    body = [
-        f"| {row} | " + " | ".join(said.get(row, "") for said in columns.values()) + " |"
-        for row in ROWS
-    ]
+            kept = None
+            if slices:
+                name = f"{sensor}-{stage}-{half}-{seeds.start}-{len(seeds)}".replace(" ", "-")
+                kept = slices / f"{name}-{stamps.digest('docs/generator.md')}.json"
+                if kept.is_file():
+                    made.append(Column(**json.loads(kept.read_text(encoding="utf-8"))))
+                    continue
+            made.append(column(sensor, stage, half, seeds, jobs))
+            if kept:
+                kept.parent.mkdir(parents=True, exist_ok=True)
+                kept.write_text(json.dumps(asdict(made[-1]), indent=1), encoding="utf-8")
+            if one:
+                return made
+    return made
+
+
+def report(found: Sequence[Column]) -> str:
+    """The tables as Markdown."""
+    told: list[str] = []
+    for c in found:
+        name = c.head.partition(" (")[0]
+        told += ["", f"{name[0].upper()}{name[1:]}, the features that tell most:", ""]
+        told += [f"- {line}" for line in c.lines]
+    head = ["| | " + " | ".join(c.head for c in found) + " |", "|---|" + "---|" * len(found)]
+    body = [f"| {row} | " + " | ".join(c.said.get(row, "") for c in found) + " |" for row in ROWS]
     return "\n".join([*head, *body, *told])
 
 
@@ -134,6 +169,8 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--develop", action="store_true", help="seeds for developing")
     parser.add_argument("--strips", type=Path, help="draw strips into this PDF")
+    parser.add_argument("--slices", type=Path, help="keep finished columns here, go on from them")
+    parser.add_argument("--one", action="store_true", help="make one column, no more (--slices)")
     parser.add_argument("--docs", action="store_true", help="write docs/generator.md")
     args = parser.parse_args()
     if not windows.CTU_UHB.is_dir():
@@ -142,7 +179,10 @@ def main() -> None:
     if args.strips:
         strips.draw(mixed(40, args.half, seed), args.strips, seed)
         return
-    text = report(args.half, 40 if args.quick else args.count, args.quick, args.jobs, seed)
+    if args.one and (args.docs or not args.slices):
+        sys.exit("--one makes a part: give --slices, and --docs once all parts are made.")
+    seeds = range(seed, seed + (40 if args.quick else args.count))
+    text = report(columns(args.half, seeds, args.quick, args.jobs, args.slices, args.one))
     print(text)
     if args.docs:
         _put(text, ROOT / "docs" / "generator.md")
