@@ -270,7 +270,7 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument("--sample", type=int, default=60, help="mutants of each area; 0 for all")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", default="", help="only mutants whose name holds this text")
-    parser.add_argument("--limit", type=float, default=90.0, help="seconds for one mutant")
+    parser.add_argument("--limit", type=float, default=90.0, help="processor seconds for one")
     parser.add_argument("--area-limit", type=float, default=1800.0, help="seconds for one area")
     parser.add_argument("--baseline-limit", type=float, default=900.0)
     parser.add_argument(

@@ -12,11 +12,12 @@ import re
 import sys
 from collections.abc import Iterator
 from functools import _lru_cache_wrapper
-from pathlib import Path
 from types import CodeType, FunctionType, ModuleType
 
 from numba.core.caching import NullCache
 from numba.core.dispatcher import Dispatcher
+
+from bench.mutation.operators import Mutant
 
 MINE = "ebbline"
 
@@ -28,14 +29,21 @@ def forget() -> None:
             one.cache_clear()
 
 
-def change(name: str, path: Path, tree: ast.Module) -> bool:
-    """Put a changed tree into the loaded module. False where it cannot be done in place."""
-    old = compile(ast.parse(path.read_text(encoding="utf-8")), str(path), "exec")
-    new = compile(tree, str(path), "exec")
+class DoesNotLoadError(Exception):
+    """The changed module cannot even be loaded."""
+
+
+def change(mutant: Mutant) -> bool:
+    """Put a fault into the loaded module. False where it cannot be done in place.
+
+    Raises DoesNotLoadError where the module's body fails: whoever imports it notices.
+    """
+    old = compile(ast.parse(mutant.source), str(mutant.file), "exec")
+    new = compile(mutant.tree, str(mutant.file), "exec")
     codes = dict(_changed(old, new))
     if codes:
         return _exchange(codes)
-    return _rebind(sys.modules[name], new)
+    return _rebind(sys.modules[mutant.module], new)
 
 
 def _changed(old: CodeType, new: CodeType) -> Iterator[tuple[CodeType, CodeType]]:
@@ -72,6 +80,8 @@ def _rebind(module: ModuleType, new: CodeType) -> bool:
     sys.modules[module.__name__] = aside
     try:
         exec(new, aside.__dict__)
+    except Exception as error:
+        raise DoesNotLoadError from error
     finally:
         sys.modules[module.__name__] = before
     held_before = vars(module)

@@ -39,7 +39,10 @@ CALLS = {"min": "max", "max": "min", "any": "all", "all": "any", "minimum": "max
 
 @dataclass(frozen=True)
 class Mutant:
-    """One fault. line: where; before, after: the expression; nth: of equal ones in the function."""
+    """One fault. line: where; before, after: the expression; nth: of equal ones in the function.
+
+    source: the whole module before it.
+    """
 
     path: str
     function: str
@@ -49,6 +52,7 @@ class Mutant:
     nth: int
     tree: ast.Module
     in_kernel: bool
+    source: str
 
     @property
     def file(self) -> Path:
@@ -65,7 +69,7 @@ class Mutant:
     @property
     def is_beside_kernels(self) -> bool:
         """Whether its module has compiled loops, whose caches know nothing of a fault."""
-        return "\n@kernel" in self.file.read_text(encoding="utf-8")
+        return "\n@kernel" in self.source
 
     @property
     def name(self) -> str:
@@ -94,6 +98,7 @@ def mutants(source: str, path: str) -> list[Mutant]:
                     seen[key],
                     _with(tree, node, changed),
                     in_kernel,
+                    source,
                 )
             )
     return made

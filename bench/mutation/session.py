@@ -5,7 +5,9 @@ from __future__ import annotations
 import contextlib
 import gc
 import json
+import math
 import os
+import resource
 import signal
 import sys
 import time
@@ -20,6 +22,9 @@ from _pytest.runner import runtestprotocol
 from bench.mutation import live_change
 from bench.mutation.child import ROOT
 from bench.mutation.operators import Mutant
+
+WAITED_TIMES = 20.0
+"""A fork that has not used its seconds of the processor is waited for so many times as long."""
 
 
 @dataclass
@@ -97,6 +102,8 @@ class Forking:
             os.close(reading)
             with contextlib.suppress(BaseException):
                 os.setpgrp()
+                most_s = math.ceil(self._limit_s)
+                resource.setrlimit(resource.RLIMIT_CPU, (most_s, most_s + 1))
                 _in_fork(mutant, [items[name] for name in names], writing)
             os._exit(3)
         os.close(writing)
@@ -104,7 +111,7 @@ class Forking:
         return _Fork(mutant, process, reading, time.monotonic())
 
     def _ended(self, fork: _Fork) -> bool:
-        late = time.monotonic() - fork.began > self._limit_s
+        late = time.monotonic() - fork.began > WAITED_TIMES * self._limit_s
         try:
             piece = os.read(fork.pipe, 1 << 16)
         except BlockingIOError:
@@ -117,13 +124,15 @@ class Forking:
         if late:
             os.killpg(fork.process, signal.SIGKILL)
         os.close(fork.pipe)
-        os.waitpid(fork.process, 0)
+        _, status = os.waitpid(fork.process, 0)
         seconds = time.monotonic() - fork.began
-        if late:
+        if late or (os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGXCPU):
             self._tell(Judgement(fork.mutant, "time", seconds=seconds))
             return True
-        # No answer: the change broke the interpreter.
-        answer = json.loads(fork.answer or b'{"how": "killed", "by": "the interpreter"}')
+        # A fork that dies of a signal was broken by the fault; one that ends so is a fault here.
+        died = b'{"how": "killed", "by": "the interpreter"}'
+        broken = b'{"how": "broken bench", "by": ""}'
+        answer = json.loads(fork.answer or (died if os.WIFSIGNALED(status) else broken))
         self._tell(Judgement(fork.mutant, answer["how"], answer["by"], seconds))
         if answer["how"] == "killed":
             self._killers[fork.mutant.path, answer["by"]] += 1
@@ -140,14 +149,14 @@ def _in_fork(mutant: Mutant, items: Sequence[Any], out: int) -> None:
     null = os.open(os.devnull, os.O_RDWR)
     for stream in (0, 1, 2):
         os.dup2(null, stream)
-    how, by = "killed", "the import"
-    # A body that cannot be run is noticed by whoever imports it.
-    with contextlib.suppress(Exception):
-        if live_change.change(mutant.module, mutant.file, mutant.tree):
+    try:
+        if live_change.change(mutant):
             by = next(_failing(items), "")
             how = "killed" if by else "survived"
         else:
             how, by = "elsewhere", ""
+    except live_change.DoesNotLoadError:
+        how, by = "killed", "the import"
     with os.fdopen(out, "w") as pipe:
         json.dump({"how": how, "by": by}, pipe)
     os._exit(0)
