@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from functools import partial
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -25,6 +27,23 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "same"))
 def _same_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     """Lines are broken alike wherever the tests run."""
     monkeypatch.setenv("COLUMNS", "100")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _passwords_are_hashed_quickly() -> Iterator[None]:
+    """A hash that is slow on purpose takes a third of a second of the processor, hundreds of times.
+
+    That it is slow where it counts is claimed in tests/web/test_gate.py.
+    """
+    try:
+        import argon2
+    except ImportError:
+        yield
+        return
+    with pytest.MonkeyPatch.context() as patched:
+        quick = partial(argon2.PasswordHasher, time_cost=1, memory_cost=64, parallelism=1)
+        patched.setattr(argon2, "PasswordHasher", quick)
+        yield
 
 
 NEEDED = {

@@ -342,3 +342,75 @@ def test_gradual_falls_of_unknown_contraction_are_told_apart() -> None:
     falls = [gradual(900.0), gradual(1500.0, depth=35.0)]
     found = judged(Standard.NICHD, trace(40, decelerations=falls, present=False), minutes=40.0)
     assert "2 in the window, the deepest 35 bpm" in stated(found, "nichd-gradual-unpaired").text
+
+
+def test_no_late_or_variable_deceleration_is_said_only_where_no_fall_could_be_one() -> None:
+    """NICHD 2008, Category I: late or variable decelerations absent."""
+    squeezes = contractions(40)
+    assert "nichd-no-late-or-variable" in rules_of(judged(Standard.NICHD, trace(40)))
+    for fall in (
+        late(squeezes[5]),
+        variable(squeezes[5]),
+        variable(1400.0, duration_s=150.0),
+        gradual(1400.0),
+    ):
+        found = judged(Standard.NICHD, trace(40, uterus=squeezes, decelerations=[fall]))
+        assert "nichd-no-late-or-variable" not in rules_of(found)
+
+
+def test_a_fall_that_begins_where_the_window_ends_is_not_of_it() -> None:
+    fall = variable(1210.0)
+    assert fall.onset_s == 1200.0
+    findings = trace(40, decelerations=[fall])
+    every = np.ones(1, dtype=np.bool_)
+    assert window_facts(findings, Window(0.0, 1200.0)).touching(every) == ()
+    assert window_facts(findings, Window(0.0, 1200.5)).touching(every) == (fall,)
+    assert window_facts(findings, Window(fall.end_s, 2400.0)).touching(every) == ()
+
+
+@pytest.mark.parametrize(("seconds", "counted"), [(299.0, False), (300.0, True)])
+def test_of_ten_minutes_half_must_lie_in_the_window(seconds: float, counted: bool) -> None:
+    facts = window_facts(trace(40), Window(1200.0 - seconds, 2400.0))
+    assert (len(facts.variabilities) == 3) is counted
+    assert (len(facts.baselines) == 3) is counted
+
+
+def test_one_prolonged_fall_that_came_back_weighs_by_the_standards_own_lines_only() -> None:
+    """FIGO 2015, NICE NG229 count single falls from three minutes on; two or more weigh (ours)."""
+    fall = variable(900.0, duration_s=150.0)
+    other = variable(1600.0, duration_s=150.0)
+    for falls, weighs in (([fall], False), ([fall, other], True)):
+        facts = window_facts(trace(40, decelerations=falls), Window(0.0, 2400.0))
+        assert facts.long_falls_weigh is weighs
+
+
+def test_figo_late_falls_of_20_minutes_are_pathological_with_less_than_5_bpm_only() -> None:
+    """FIGO 2015: repetitive late or prolonged ones over 20 min with reduced variability."""
+    squeezes = contractions(60)
+    falls = [late(one, onset_lag_s=35.0, lag_s=45.0) for one in squeezes[2:9]]
+    for band, pathological in ((5.0, False), (4.9, True)):
+        findings = trace(60, uterus=squeezes, decelerations=falls, bandwidth=band)
+        found = judged(Standard.FIGO, findings, window=Window(0.0, 2400.0))
+        assert ("figo-decelerations-late-20" in rules_of(found)) is pathological
+
+
+def test_one_event_beside_a_class_that_it_cannot_change_is_no_edge() -> None:
+    """Half of the contractions carry one, and the window is pathological by its baseline."""
+    squeezes = contractions(40, every_s=300.0, first_s=150.0)
+    falls = [late(one) for one in squeezes[4::2]]
+    for baseline, told in ((140.0, True), (90.0, False)):
+        findings = trace(40, uterus=squeezes, decelerations=falls, baseline=baseline)
+        found = judged(Standard.FIGO, findings, window=Window(0.0, 2400.0))
+        assert any("one more" in edge for edge in found.edge) is told
+
+
+@pytest.mark.parametrize(
+    ("stage", "words"),
+    [
+        (Stage.UNKNOWN, "not said that this is before labour"),
+        (Stage.FIRST, "first stage of labour"),
+    ],
+)
+def test_a_non_stress_test_says_why_it_is_not_read_in_labour(stage: Stage, words: str) -> None:
+    found = judged(Standard.NST, trace(40), minutes=40.0, context=Context(stage=stage))
+    assert any(words in why for why in found.refusal)

@@ -19,12 +19,13 @@ from ebbline.terms import SensorKind
 from ebbline.web.app import create_app
 from ebbline.web.live.service import brief
 from ebbline.web.settings import Settings
+from web.stores import empty_store
 from web.visitor import Visitor
 
 
 @pytest.fixture
 def visitor(tmp_path: Path) -> Iterator[Visitor]:
-    app = create_app(Settings(store=tmp_path / "kept" / "w.sqlite"))
+    app = create_app(Settings(store=empty_store(tmp_path / "kept" / "w.sqlite")))
     with Visitor(app, base_url="http://127.0.0.1") as client:
         client.load()
         yield client

@@ -12,6 +12,7 @@ from ebbline.web.auth.accounts import Accounts
 from ebbline.web.principal import Role
 from ebbline.web.settings import LOOPBACK_NAMES, Limits, Settings
 from ebbline.web.store import Store
+from web.stores import empty_store
 from web.visitor import PASSWORD, Visitor
 
 
@@ -23,6 +24,8 @@ def store(tmp_path: Path) -> Path:
 @pytest.fixture
 def visitor(store: Path) -> Iterator[Visitor]:
     """Someone at a workbench without accounts."""
+    if not store.exists():
+        empty_store(store)
     app = create_app(Settings(store=store))
     with Visitor(app, base_url="http://127.0.0.1") as client:
         client.load()

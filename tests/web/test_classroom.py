@@ -10,6 +10,7 @@ import pytest
 
 from ebbline.web.app import create_app
 from ebbline.web.settings import Settings
+from web.stores import empty_store
 from web.visitor import Visitor
 
 CASE = "a-trace-to-rest-your-eyes-on"
@@ -23,7 +24,7 @@ def place(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def teacher(place: Path) -> Iterator[Visitor]:
-    with Visitor(create_app(Settings(store=place)), base_url=HERE) as visitor:
+    with Visitor(create_app(Settings(store=empty_store(place))), base_url=HERE) as visitor:
         visitor.load("/teach/classes")
         yield visitor
 

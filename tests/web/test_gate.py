@@ -321,3 +321,19 @@ def test_problems_come_back_in_words(visitor: Visitor) -> None:
     answer = visitor.post("/api/invented", json={"case": 5})
     assert answer.status_code == 422
     assert answer.json()["where"] == "case"
+
+
+def test_a_kept_password_costs_whoever_guesses_as_much_as_the_standard_asks(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """RFC 9106, section 4: the second recommended option (64 MiB, three passes, four lanes)."""
+    import argon2
+
+    from ebbline.web.auth.accounts import _hashed
+
+    # The other tests hash quickly.
+    real = argon2.PasswordHasher
+    monkeypatch.setattr(argon2, "PasswordHasher", getattr(real, "func", real))
+    kept = argon2.extract_parameters(_hashed(PASSWORD, "Ann"))
+    assert (kept.memory_cost, kept.time_cost, kept.parallelism) == (64 * 1024, 3, 4)
+    assert kept.type is argon2.Type.ID

@@ -13,6 +13,7 @@ from ebbline.store import now
 from ebbline.web.app import create_app
 from ebbline.web.settings import Settings
 from web.browser import chromium, needs_chromium, opened, served
+from web.stores import empty_store
 from web.visitor import Visitor
 
 HERE = "http://127.0.0.1"
@@ -23,7 +24,9 @@ MOST_CLICKS = 10
 
 @pytest.fixture
 def teacher(tmp_path: Path) -> Iterator[Visitor]:
-    with Visitor(create_app(Settings(store=tmp_path / "s.sqlite")), base_url=HERE) as visitor:
+    with Visitor(
+        create_app(Settings(store=empty_store(tmp_path / "s.sqlite"))), base_url=HERE
+    ) as visitor:
         visitor.load("/teach/groups")
         yield visitor
 

@@ -15,6 +15,7 @@ from ebbline.terms import Window
 from ebbline.web.app import create_app
 from ebbline.web.recordings.demo_cases import CASES, invented_recording
 from ebbline.web.settings import Settings
+from web.stores import empty_store
 from web.visitor import Visitor
 
 
@@ -25,7 +26,7 @@ def recording() -> Any:
 
 @pytest.fixture
 def opened(tmp_path: Path, recording: Any) -> Iterator[tuple[Visitor, str]]:
-    app = create_app(Settings(store=tmp_path / "w.sqlite"))
+    app = create_app(Settings(store=empty_store(tmp_path / "w.sqlite")))
     key = app.state.library.add(recording, by="someone", invented=True).id
     with Visitor(app, base_url="http://127.0.0.1") as visitor:
         visitor.load()
@@ -227,7 +228,7 @@ def test_a_reader_sees_their_own_corrections_applied_and_everyones_listed(
     from ebbline.web.principal import Role
     from web.visitor import PASSWORD
 
-    app = create_app(Settings(store=tmp_path / "w.sqlite", accounts=True))
+    app = create_app(Settings(store=empty_store(tmp_path / "w.sqlite"), accounts=True))
     for name in ("one", "two"):
         app.state.accounts.add(name, Role.READER, PASSWORD)
     key = app.state.library.add(recording, by="one", invented=True).id

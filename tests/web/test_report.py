@@ -22,12 +22,13 @@ from ebbline.web.report.fhir import bundle, sampled
 from ebbline.web.settings import Settings
 from shared_data import CTU_UHB, needs_ctu_uhb
 from web.fhir_r4 import faults
+from web.stores import empty_store
 from web.visitor import Visitor
 
 
 @pytest.fixture
 def opened(tmp_path: Path) -> Iterator[tuple[Visitor, str]]:
-    app = create_app(Settings(store=tmp_path / "w.sqlite"))
+    app = create_app(Settings(store=empty_store(tmp_path / "w.sqlite")))
     key = app.state.library.add(invented_recording("late"), by="someone", invented=True).id
     with Visitor(app, base_url="http://127.0.0.1") as visitor:
         visitor.load()
