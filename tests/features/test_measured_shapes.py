@@ -103,7 +103,7 @@ def bells(
 
 def hilled(mean: FloatArray, share: FloatArray | None = None) -> FloatArray:
     seen = np.where(np.isfinite(mean), 1.0, 0.0) if share is None else share
-    return hills.tone_and_hills(mean, seen, 3.0)[1]
+    return hills.tone_and_hills(mean, seen, 3.0, 0.0)[1]
 
 
 PEAKS = (180.0, 420.0, 660.0, 900.0, 1140.0, 1380.0)
@@ -157,9 +157,9 @@ def test_a_hill_is_judged_against_those_around_it(height: float, found: bool) ->
 
 
 def test_less_than_a_minute_has_neither_tone_nor_hills() -> None:
-    tone, rows = hills.tone_and_hills(np.full(59, 10.0), np.ones(59), 3.0)
+    tone, rows, _ = hills.tone_and_hills(np.full(59, 10.0), np.ones(59), 3.0, 0.0)
     assert np.isnan(tone).all() and rows.shape == (0, hills.COLUMNS)
-    assert np.isfinite(hills.tone_and_hills(np.full(60, 10.0), np.ones(60), 3.0)[0]).all()
+    assert np.isfinite(hills.tone_and_hills(np.full(60, 10.0), np.ones(60), 3.0, 0.0)[0]).all()
 
 
 def hill(**words: float) -> list[float]:
