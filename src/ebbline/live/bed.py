@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.criteria.model import Level
+from ebbline.definitions import BASELINE_NORMAL_FROM_BPM, LEAST_EXCURSION_BPM
 from ebbline.features import window as within
 from ebbline.features.findings import Findings
 from ebbline.live.bed_reader import BedReader, Checkpoint, Pace, Step
@@ -21,7 +22,7 @@ from ebbline.reading.analyse import WINDOW_S
 from ebbline.reading.four_lines import class_level, four_lines, open_fall, right_now
 from ebbline.reading.model import FourLines
 from ebbline.reading.summary import summarise
-from ebbline.reading.text import Clock
+from ebbline.reading.text import Clock, number
 from ebbline.recording.model import ChannelKind, Context, FloatArray
 from ebbline.terms import SensorKind, Stage, Window
 
@@ -177,6 +178,12 @@ class WatchedBed:
             whole.findings, Window(max(0.0, full.at_s - WINDOW_S), full.at_s)
         )
         known = [one for one in base if one.determinate]
+        rate_bpm = _last_rate(rate.values, there)
+        age_s = None if last_s is None else max(0.0, step.at_s - last_s)
+        if fall is None and rate_bpm is not None and age_s is not None and age_s <= RATE_S:
+            level, recovered, now_line = just_now(
+                (level, recovered, now_line), rate_bpm, known[-1].bpm if known else math.nan
+            )
         return {
             "fetus": fetus,
             "class_at_s": full.at_s,
@@ -201,10 +208,8 @@ class WatchedBed:
                 ["Not seen", lines.unseen_line],
             ],
             "recovered": recovered,
-            "rate_bpm": round(float(np.median(rate.values[there[-RATE_S:]])))
-            if len(there)
-            else None,
-            "signal_age_s": None if last_s is None else max(0.0, step.at_s - last_s),
+            "rate_bpm": rate_bpm,
+            "signal_age_s": age_s,
             "baseline_bpm": known[-1].bpm if known else None,
             "contractions_per_10_min": _finite(contractions.per_10_min),
             "fall": None
@@ -317,6 +322,26 @@ class WatchedBed:
     def at(self, time_s: float) -> datetime:
         """A time in s from the labour's start as a datetime."""
         return self.labour.started_at + timedelta(seconds=time_s)
+
+
+def just_now(
+    told: tuple[Level, bool | None, str], rate_bpm: float, baseline_bpm: float
+) -> tuple[Level, bool | None, str]:
+    """Level, whether recovered, and the line of right now, where the last seconds belie them.
+
+    told: by the minute (`right_now`). A rate that lies under its baseline or under 110 this moment
+    is said first, and nothing is called recovered: a minute's middle value still looks well then.
+    """
+    level, _, line = told
+    low = rate_bpm <= baseline_bpm - LEAST_EXCURSION_BPM or (
+        rate_bpm < BASELINE_NORMAL_FROM_BPM and not baseline_bpm < BASELINE_NORMAL_FROM_BPM
+    )
+    if not low or level is Level.ALARMING:
+        return told
+    minute = line.replace(" now, recovered;", " over the last minute;")
+    minute = minute.replace(" now;", " over the last minute;")
+    seconds = f"{number(rate_bpm, 'bpm')} in the last {RATE_S} s"
+    return max(level, Level.CAUTION, key=GRAVITY.index), False, f"{seconds}; {minute}"
 
 
 def _last_full(steps: list[Step]) -> list[Step]:

@@ -24,7 +24,7 @@ function showNumbers(one) {
   const rate = element("p", { class: `big-rate${fresh ? "" : " stale"}` }, fresh ? String(one.rate_bpm) : "–", element("small", {}, fresh ? "bpm, last 5 s" : before));
   const rows = [state.fetuses.length > 1 ? element("p", {}, `Fetus ${one.fetus}, the graver`) : null, rate, element("p", {}, one.baseline_bpm === null ? "No baseline" : `Baseline ${one.baseline_bpm}`),
     element("p", {}, one.contractions_per_10_min === null ? "Contractions not known" : `${one.contractions_per_10_min} contractions in 10 min`)];
-  for (const other of one.classes.slice(1)) rows.push(element("p", { class: "soft" }, sign(other.level), `${other.standard.toUpperCase()}: ${other.label}${other.beyond ? " by its letter, with more beside it" : ""}`));
+  for (const other of one.classes.slice(1)) rows.push(element("p", { class: other.level === "alarming" ? "graver" : "soft" }, sign(other.level), `${other.standard.toUpperCase()}: ${other.label}${other.beyond ? " by its letter, with more beside it" : ""}`));
   for (const twin of state.fetuses) {
     if (twin !== one) rows.push(element("p", {}, sign(twin.level), `Fetus ${twin.fetus}: ${twin.label}. ${twin.lines[1][1]}`));
   }

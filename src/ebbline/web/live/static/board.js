@@ -33,6 +33,8 @@ function tile(state) {
   head.append(element("span", { class: "tile-rate" }, fresh ? String(gravest.rate_bpm) : "–", element("small", {}, fresh ? "bpm, last 5 s" : "no rate now")));
   const which = state.fetuses.length > 1 ? `Fetus ${gravest.fetus}: ` : "";
   link.append(element("span", { class: "tile-class" }, sign(stale && gravest.class_level === "reassuring" ? "not assessed" : gravest.class_level), `${which}${gravest.label}`));
+  const graver = gravest.classes.slice(1).filter((one) => one.level === "alarming" && gravest.class_level !== "alarming");
+  if (graver.length) link.append(element("span", { class: "tile-other" }, sign("alarming"), graver.map((one) => `${one.standard.toUpperCase()}: ${one.label}`).join(", ")));
   link.append(element("span", { class: "tile-now" }, stale ? element("b", {}, `${stale} At ${clockOf(state.started_at, state.at_s)}: `) : null, gravest.lines[1][1]));
   const foot = element("span", { class: "tile-foot" });
   const prompts = episodes(open(state)).sort((a, b) => URGENCY.indexOf(b[0].urgency) - URGENCY.indexOf(a[0].urgency) || b[0].at_s - a[0].at_s);
