@@ -12,7 +12,18 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from bench.worsening import STANDARDS, Standing, better, fall, standing, thinner, with_rate
+from bench.worsening import (
+    STANDARDS,
+    Standing,
+    better,
+    chains,
+    fall,
+    lossier,
+    real,
+    standing,
+    thinner,
+    with_rate,
+)
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -21,11 +32,13 @@ from ebbline.criteria.panel import panel_silence
 from ebbline.features import detect
 from ebbline.recording.model import Channel, ChannelKind, Context, Recording
 from ebbline.terms import SensorKind, Stage, Window
+from shared_data import needs_ctu_uhb
 
 RATE = 4
 MINUTES = 70
 WINDOW = Window(40 * 60.0, 70 * 60.0)
 FEW = settings(max_examples=12, deadline=None, derandomize=True)
+FEWER = settings(max_examples=5, deadline=None, derandomize=True)
 
 
 def calm(
@@ -236,3 +249,48 @@ def test_a_step_of_20_bpm_that_stays_is_best_by_no_standard(
         assert found.rank != 0, (standard, found.said)
         assert any("not recovered at the end" in what for what in found.beyond)
         assert any("feel her pulse" in what for what in found.beyond)
+
+
+WAYS = (
+    "a fall not recovered, longer",
+    "a fall longer",
+    "a fall deeper",
+    "prolonged falls, more of them",
+    "late falls, more of them",
+    "less variability",
+)
+
+
+@FEWER
+@given(seed=st.integers(0, 999), way=st.sampled_from(WAYS))
+def test_no_way_of_getting_worse_gives_a_milder_class_or_panel(seed: int, way: str) -> None:
+    """The ways of the bench on traces drawn by hand: classes of every standard, and the panel."""
+    steps = next(made for name, made in chains(calm(seed), WINDOW, seed) if name == way)
+    said = [standing(one, WINDOW) for one in steps]
+    found = [better(before, after) for before, after in pairwise(said)]
+    assert not any(found), (way, [str(one) for one in said])
+
+
+@FEWER
+@given(
+    seed=st.integers(0, 999),
+    gap_s=st.sampled_from((4.0, 15.0, 40.0)),
+    falls=st.integers(0, 4),
+)
+def test_more_loss_only_withholds(seed: int, gap_s: float, falls: int) -> None:
+    base = calm(seed)
+    for number in range(falls):
+        base = fall(base, WINDOW.start_s + 150.0 + 400.0 * number, 70.0, 45.0)
+    steps = [base, *(lossier(base, s, seed, gap_s, WINDOW) for s in (0.15, 0.3, 0.5, 0.75))]
+    never_milder(steps, less_known=True)
+
+
+@needs_ctu_uhb
+@pytest.mark.parametrize("way", ["a fall not recovered, longer", "prolonged falls, more of them"])
+def test_falls_added_to_a_real_labour_only_make_it_worse(way: str) -> None:
+    """The first of the open recordings, cut at the end of its first stage."""
+    _, recording, window = next(real(300))
+    steps = next(made for name, made in chains(recording, window, 0) if name == way)
+    said = [standing(one, window) for one in steps]
+    found = [better(before, after) for before, after in pairwise(said)]
+    assert not any(found), [str(one) for one in said]

@@ -217,6 +217,7 @@ def check_window(builder: ClassBuilder, facts: WindowFacts, context: Context) ->
     if limits.WORKABLE.met(1.0 - share):
         builder.add(limits.WORKABLE, 1.0 - share)
         builder.not_seen(f"{100 * (1 - share):.0f} % of the heart-rate signal is lost or doubtful")
+        _withhold_for_loss(builder, facts)
     unread, contractions = facts.unread_contractions
     if unread > HALF_OF_CONTRACTIONS * contractions:
         builder.withhold(
@@ -236,6 +237,21 @@ def check_window(builder: ClassBuilder, facts: WindowFacts, context: Context) ->
             f"{seconds:.0f} s from {stretch(found[0].start_s, found[-1].end_s)} are not relied on: "
             f"{kind.value}{advice}"
         )
+
+
+def _withhold_for_loss(builder: ClassBuilder, facts: WindowFacts) -> None:
+    """More is lost than is workable: no best class beside falls, or beside a narrow band.
+
+    Further falls may lie in what was lost, and the minutes that are left may be the livelier ones.
+    """
+    falls = facts.touching(~facts.whole.falls.shallow)
+    lost = f"{100 * (1 - facts.reliable_share):.0f} % of the heart rate is lost or doubtful"
+    if falls:
+        seen = counted(len(falls), "deceleration")
+        builder.withhold(f"{lost}, and beside the {seen} seen others may lie in it")
+    narrowest = min((one.bandwidth_bpm for one in facts.known_variabilities), default=math.nan)
+    if min(narrowest, facts.mean_bandwidths[0][0]) < limits.NARROW_BPM:
+        builder.withhold(f"{lost}, and variability is close to 5 bpm in what is left")
 
 
 def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:

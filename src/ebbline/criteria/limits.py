@@ -139,6 +139,10 @@ OPEN = Rule(
     note="No better class is then given.",
 )
 
+NARROW_BPM = 6.5
+"""A bandwidth under this is close to the lower limit of 5 bpm where more signal is lost than is
+workable: the minutes that are left need not be the quiet ones (ours)."""
+
 SLOW_HALF = 0.5
 """Share of the usable rate under 100 bpm from which no standard gives its best class, nor none: the
 greater part of the window is then slower than any baseline that a standard calls less than

@@ -26,7 +26,7 @@ from ebbline.criteria.model import PANEL_LABELS, PanelContribution, PanelReading
 from ebbline.criteria.panel_features import FEATURES, measure
 from ebbline.criteria.rate_source import doubts_of_source
 from ebbline.criteria.window_view import window_facts
-from ebbline.definitions import BASELINE_VERY_SLOW_BPM, HALF_HOUR_S
+from ebbline.definitions import HALF_HOUR_S
 from ebbline.features.findings import BaselineSegment, Findings, SinusoidalEpisode
 from ebbline.features.fitness import VARIABILITY_FROM_HZ, fit_for
 from ebbline.recording.model import Context
@@ -219,12 +219,10 @@ def panel_silence(findings: Findings, window: Window, context: Context) -> str:
 
 
 def _fallen_to_a_level(findings: Findings, window: Window) -> bool:
-    """Whether the window ends in a lower level: one over 100 bpm is none of the panel's numbers."""
+    """Whether the window ends in a lower level: the panel's numbers have no fall for it."""
     facts = window_facts(findings, window)
-    return facts.open_step is not None or any(
-        one.to_a_level and not one.recovered and one.nadir_bpm >= BASELINE_VERY_SLOW_BPM
-        for one in facts.long_falls
-    )
+    lasting = any(one.to_a_level and not one.recovered for one in facts.long_falls)
+    return lasting or facts.open_step is not None
 
 
 def _usable_s(findings: Findings, window: Window) -> float:

@@ -83,9 +83,9 @@ under the rest: an added fall never lifts a slow baseline over its limit (ours: 
 within which a baseline counts as stable)."""
 
 TAKEN_REACH_MIN = 10
-"""A minute that a fall takes has the lesser bandwidth of the measured minutes on either side, as
-far as so many minutes away, as NICHD takes a baseline from the ten minutes before: an added fall
-makes no variability better (ours)."""
+"""A minute that a fall takes has the least bandwidth of the minutes measured within so many of it,
+before or after, as NICHD takes a baseline from the ten minutes before: an added fall makes no
+variability better (ours)."""
 
 
 SUDDEN_S, SUDDEN_SHARE, LOOK_AROUND_S = 60.0, 0.25, 300.0
@@ -452,11 +452,11 @@ class RecordingFacts:
         values = np.array(curve.values, dtype=np.float64)
         measured = np.flatnonzero(np.isfinite(values))
         for minute in np.flatnonzero(self.taken).tolist():
-            place = int(np.searchsorted(measured, minute))
-            beside = measured[max(0, place - 1) : place + 1]
-            near = beside[np.abs(beside - minute) <= TAKEN_REACH_MIN]
-            if len(near):
-                values[minute] = curve.values[near].min()
+            first, stop = np.searchsorted(
+                measured, (minute - TAKEN_REACH_MIN, minute + TAKEN_REACH_MIN + 1)
+            )
+            if stop > first:
+                values[minute] = curve.values[measured[first:stop]].min()
         return replace(curve, values=values)
 
     def variability_in(self, start_s: float, end_s: float) -> VariabilitySeen:

@@ -402,9 +402,34 @@ class WindowFacts:
             return every
         return whole.late
 
+    @cached_property
+    def recurring_late(self) -> BoolArray:
+        """What is asked of late decelerations with how many contractions they come."""
+        return self._with_prolonged(self.late)
+
+    @cached_property
+    def recurring_variable(self) -> BoolArray:
+        """The same of variable ones."""
+        return self._with_prolonged(self.whole.variable)
+
+    def _with_prolonged(self, which: BoolArray) -> BoolArray:
+        """The mask, and prolonged falls where two of the mask are in the window.
+
+        A prolonged fall hides the decelerations that would have come with its contractions: the
+        pattern is no rarer for it (ours).
+        """
+        enough = sum(bool(which[place]) for place in self._here) >= within.LEAST_TO_RECUR
+        return which | self.whole.prolonged if enough else which
+
     def of_kind(self, kind: DecelerationKind) -> BoolArray:
-        """The decelerations that count as a kind in this window (NICHD, NICE)."""
-        return self.late if kind is DecelerationKind.LATE else self.whole.of_kind(kind)
+        """The decelerations that are asked of a kind with how many contractions they come."""
+        match kind:
+            case DecelerationKind.LATE:
+                return self.recurring_late
+            case DecelerationKind.VARIABLE:
+                return self.recurring_variable
+            case _:
+                return self.whole.of_kind(kind)
 
     @cached_property
     def open_fall(self) -> Deceleration | None:

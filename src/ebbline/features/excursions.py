@@ -61,6 +61,10 @@ SMOOTH_TRACE = 0.016
 extreme begins where it first comes near; at twice that and over fluctuation comes near long before,
 and the middle of the extreme is what is known."""
 
+FLAT_PIECES = 23
+"""Pieces of 8 s in three minutes and a little: variability reduced for over three minutes within a
+deceleration counts (FIGO 2015), also where the deceleration is longer."""
+
 WITHIN_TIMES = 1.9
 """The range of 30 s over that of 8 s of the same fluctuation, both about their own line: measured
 on the baselines of 120 open recordings (CTU-UHB) at 4 to 6 bpm. So the variability within a
@@ -482,7 +486,8 @@ def _fluctuation(kept: FloatArray, start: int, end: int, rate_hz: float) -> floa
 
     Pieces that turn a corner of the excursion have a range of their own making; the middle one of
     all pieces is not among them unless the excursion is short. The outermost sample on each side
-    is left out. NaN with fewer than two pieces.
+    is left out. Of an excursion longer than FLAT_PIECES the least such value of so many pieces in a
+    row: flat for so long is flat, however lively the rest. NaN with fewer than two pieces.
     """
     length = int(8 * rate_hz)
     inner = int(0.05 * (end - start))
@@ -520,7 +525,11 @@ def _fluctuation(kept: FloatArray, start: int, end: int, rate_hz: float) -> floa
         at += length
     if pieces < 2:
         return np.nan
-    return float(WITHIN_TIMES * np.median(ranges[:pieces]))
+    least = np.median(ranges[:pieces])
+    if pieces > FLAT_PIECES:
+        for first in range(pieces - FLAT_PIECES + 1):
+            least = min(least, np.median(ranges[first : first + FLAT_PIECES]))
+    return float(WITHIN_TIMES * least)
 
 
 @kernel

@@ -201,6 +201,13 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:
             )
     if builder.weighs("variability"):
         return
+    bridged = facts.reduced_over_gaps
+    if bridged is not None and line.REDUCED_AMBER.met(bridged.elapsed_min):
+        unmeasured = bridged.elapsed_min - bridged.minutes
+        builder.withhold(
+            f"variability may have been under 5 bpm for {bridged.elapsed_min:.0f} min: "
+            f"{unmeasured:.0f} of them could not be measured"
+        )
     if line.VARIABILITY_WHITE.met(low) and line.VARIABILITY_WHITE.met(high):
         builder.add(line.VARIABILITY_WHITE, low, evidence=(low_at,))
     if reduced is not None and low < line.VARIABILITY_WHITE.threshold:
@@ -241,15 +248,15 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
             builder.add(line.PROLONGED, minutes, evidence=where, detail=long.words)
     if facts.long_falls_weigh and not is_red:
         builder.add(line.LONG_FALLS, evidence=facts.long_falls_where)
-    late = facts.repetitive(facts.late)
+    late = facts.repetitive(facts.recurring_late)
     variable = facts.repetitive(whole.concerning)
     for rule, answer, mask in (
-        (line.LATE_AMBER, late, facts.late),
+        (line.LATE_AMBER, late, facts.recurring_late),
         (line.VARIABLE_AMBER, variable, whole.concerning),
     ):
         at_edge = facts.by_one_event(answer, mask, strictly=True)
         builder.near_by_event(rule, answer.answer, at_edge)
-    run = facts.longest_run(facts.late)
+    run = facts.longest_run(facts.recurring_late)
     if run is not None:
         builder.near(line.LATE_RED, run.duration_s / 60.0)
     if run is not None and line.LATE_RED.met(run.duration_s / 60.0):

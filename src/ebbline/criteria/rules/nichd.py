@@ -139,8 +139,8 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
     elif not facts.known_variabilities and line.BRADYCARDIA.met(slowest_bpm):
         builder.leave_open("with absent variability, the bradycardia would make Category III")
     for rule, name, mask, falls in (
-        (line.ABSENT_AND_LATE, "late", facts.late, (*late, *unpaired)),
-        (line.ABSENT_AND_VARIABLE, "variable", whole.variable, variable),
+        (line.ABSENT_AND_LATE, "late", facts.recurring_late, (*late, *unpaired)),
+        (line.ABSENT_AND_VARIABLE, "variable", facts.recurring_variable, variable),
     ):
         if not falls:
             continue
