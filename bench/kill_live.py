@@ -46,6 +46,12 @@ LABOUR_HOURS = 2.5
 PACE = Pace(step_s=20.0)
 """Fewer steps than the pages see: the machine is to be busy with dying, not with reading."""
 
+LIVES_S = (1.0, 9.0)
+"""A process lives so long between its start and its kill: from its middle to seconds of load."""
+
+QUIET_S = 15.0
+"""The last notices are written when nothing new has come for so long."""
+
 GRADES = ("2 min", "3 min", "5 min", "9 min")
 
 
@@ -192,7 +198,14 @@ def highest(notices: list[Notice]) -> dict[int, str]:
 
 
 async def run(
-    kills: int, postgresql: bool, seed: int, *, beds: int = BEDS, hours: float = LABOUR_HOURS
+    kills: int,
+    postgresql: bool,
+    seed: int,
+    *,
+    beds: int = BEDS,
+    hours: float = LABOUR_HOURS,
+    lives_s: tuple[float, float] = LIVES_S,
+    quiet_s: float = QUIET_S,
 ) -> dict[str, int]:
     """How many samples were "lost", notices told "twice", and falls "missed" when it ended.
 
@@ -218,15 +231,14 @@ async def run(
             kept = [[0] for _ in labours]
             over = asyncio.Event()
             # So that the devices still send when the last kill comes.
-            pause_s = 5.0 * kills / (hours * 3600.0 / PACKET_S)
+            pause_s = sum(lives_s) / 2.0 * kills / (hours * 3600.0 / PACKET_S)
             devices = [
                 asyncio.create_task(device(labour, samples[n], processes, kept[n], over, pause_s))
                 for n, labour in enumerate(labours)
             ]
             began, done = time.time(), 0
             while done < kills:
-                # From the middle of its start to some seconds of full load.
-                await asyncio.sleep(random.uniform(1.0, 9.0))
+                await asyncio.sleep(random.uniform(*lives_s))
                 if all(task.done() for task in devices):
                     break
                 victim = random.choice(processes)
@@ -234,7 +246,7 @@ async def run(
                 victim.start()
                 done += 1
             await asyncio.wait(devices, timeout=600)
-            await settled(store, labours, kept)
+            await settled(store, labours, quiet_s)
             over.set()
             await asyncio.gather(*devices, return_exceptions=True)
             for one in processes:
@@ -252,10 +264,10 @@ async def run(
             return bad
 
 
-async def settled(store: LiveStore, labours: list[Labour], kept: list[list[int]]) -> None:
-    """Wait until the last notices are written: until nothing new came for 15 s."""
+async def settled(store: LiveStore, labours: list[Labour], quiet_s: float) -> None:
+    """Wait until the last notices are written."""
     last, since = -1, time.time()
-    while time.time() - since < 15.0:
+    while time.time() - since < quiet_s:
         now = sum(len(store.notices(one.id)) for one in labours)
         if now != last:
             last, since = now, time.time()
