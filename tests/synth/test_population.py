@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from ebbline.definitions import LATE_LAG_S
 from ebbline.recording.model import ChannelKind
 from ebbline.synth import LabourEngine, Scenario, invent
-from ebbline.synth.ground_truth import EventKind, Mechanism
+from ebbline.synth.ground_truth import EventKind, Mechanism, TrueDeceleration
 from ebbline.synth.heart_sensor import HeartSensor
 from ebbline.synth.population import as_they_come, course_as_it_comes
 from ebbline.synth.sensors import AVERAGING, BEAT_BY_BEAT, WHOLE_NUMBERS, Device, Hearing
@@ -107,16 +107,24 @@ def test_sensors_come_as_often_as_in_the_open_recordings() -> None:
 
 
 @pytest.fixture(scope="module")
-def lags() -> dict[Mechanism, NDArray[np.float64]]:
-    """True lags of gradual falls that count, s, by what made them."""
+def gradual() -> list[TrueDeceleration]:
+    """Falls that are early or late, of labours with both kinds."""
     words = "intermittent late, intermittent early, no accelerations, 3 hours"
-    found: dict[Mechanism, list[float]] = {Mechanism.HEAD: [], Mechanism.PLACENTAL: []}
-    for seed in range(12):
-        for d in invent(Scenario.from_words(words), seed).truth.decelerations:
-            gradual = d.kind in (EventKind.EARLY, EventKind.LATE)
-            if d.counts and gradual and d.mechanism in found:
-                found[d.mechanism].append(d.lag_s)
-    return {mechanism: np.array(seconds) for mechanism, seconds in found.items()}
+    return [
+        d
+        for seed in range(12)
+        for d in invent(Scenario.from_words(words), seed).truth.decelerations
+        if d.kind in (EventKind.EARLY, EventKind.LATE)
+    ]
+
+
+@pytest.fixture(scope="module")
+def lags(gradual: list[TrueDeceleration]) -> dict[Mechanism, NDArray[np.float64]]:
+    """True lags of those that count, s, by what made them."""
+    return {
+        mechanism: np.array([d.lag_s for d in gradual if d.counts and d.mechanism is mechanism])
+        for mechanism in (Mechanism.HEAD, Mechanism.PLACENTAL)
+    }
 
 
 def test_lags_of_head_compression_and_of_placental_flow_overlap(
@@ -147,15 +155,10 @@ def test_the_late_limit_parts_the_causes_better_than_one_far_from_it(
     assert parted_wrongly(LATE_LAG_S) < 0.5 * parted_wrongly(LATE_LAG_S + 16.0)
 
 
-def test_the_kind_goes_by_the_lag_and_not_by_the_cause() -> None:
+def test_the_kind_goes_by_the_lag_and_not_by_the_cause(gradual: list[TrueDeceleration]) -> None:
     """NICHD 2008: early falls have their lowest point with the contraction's peak, late ones after
     it. What made a fall no reader sees."""
-    words = "intermittent late, intermittent early, no accelerations, 3 hours"
-    kinds = set()
-    for seed in range(12):
-        for d in invent(Scenario.from_words(words), seed).truth.decelerations:
-            if d.kind in (EventKind.EARLY, EventKind.LATE):
-                assert (d.kind is EventKind.LATE) == (d.lag_s > LATE_LAG_S)
-                kinds.add((d.mechanism, d.kind))
-    assert (Mechanism.HEAD, EventKind.LATE) in kinds
-    assert (Mechanism.HEAD, EventKind.EARLY) in kinds
+    for d in gradual:
+        assert (d.kind is EventKind.LATE) == (d.lag_s > LATE_LAG_S)
+    of_the_head = {d.kind for d in gradual if d.mechanism is Mechanism.HEAD}
+    assert of_the_head == {EventKind.EARLY, EventKind.LATE}
