@@ -34,6 +34,8 @@ WIDENED = 5
 """So often is a paper looked for beyond where it was first seen (ours)."""
 OFF_CORNER = 0.7
 """Lines by which two corners of one side may lie apart (ours)."""
+MOST_FINER = 3.5
+"""So many times finer than without the pen a comb may be (ours)."""
 UNEVEN = 0.3
 """Share by which the distance of two lines may differ from that of their neighbours (ours)."""
 
@@ -177,7 +179,7 @@ def _straightened(
     ink = cv2.warpPerspective(small, straight, (wide, tall))
     # Centres of pixels, not corners, are what a size change keeps apart.
     straight = straight @ smaller
-    period, level = period_of(ink, 1), period_of(ink, 0)
+    period, level = _period(ink, 1), _period(ink, 0)
     if period is None:
         raise unread("the grid's upright lines were not found on this picture.", where)
     finest = min(period, level or period)
@@ -188,6 +190,16 @@ def _straightened(
         straight = _resized(less_wide / wide, less_tall / tall) @ straight
         period *= less_wide / wide
     return straight, ink, period
+
+
+def _period(ink: Plane, axis: int) -> float | None:
+    """Distance of the lines that cross an axis of the whole picture, px.
+
+    On faint paper the rims of pen and print can look like a comb many times finer than the lines;
+    no paper has so many faint lines to each that is seen when the pen is left out.
+    """
+    found, calm = period_of(ink, axis), period_of(ink, axis, even=True)
+    return calm if found and calm and found < calm / MOST_FINER else found
 
 
 def _resized(across: float, down: float) -> Matrix:
