@@ -30,6 +30,8 @@ LEAST_SHARE = 0.18
 """Of how alike the strongest lines make it, so much must the faint ones between them (ours)."""
 _ACROSS, _ALONG = 0.9, 2.5
 """Width of the smoothing across the lines and along them, in periods (ours)."""
+PEN_MARK = 9.0
+"""Darkness given to what is known to be a pen's: it stays known when the picture shrinks."""
 MEANS = 5.0
 """A wave is smoothed on so many means a period (ours)."""
 _FAINT = 0.4
@@ -74,7 +76,7 @@ def period_of(ink: Plane, axis: int, *, even: bool = False) -> float | None:
     The finest comb that is clearly seen is taken: of a paper with strong and faint lines all lines
     stand on it. even: as if no pen had written there, and all lines were about as strong.
     """
-    lined = even_ridges(ink, axis) if even else ridges(ink, axis)
+    lined = even_ridges(ink, axis) if even else ridges(np.minimum(ink, 1.0), axis)
     length = lined.shape[axis]
     pieces = _pieces(lined, axis)
     size = 1 << (length - 1).bit_length() + 1
@@ -142,8 +144,10 @@ def ridges(ink: Plane, axis: int, length: int = 13) -> Plane:
 
 def pen_free(ink: Plane) -> Plane:
     """1 where only paper and lines are, 0 at what is much darker than lines: pen, print."""
-    usual = max(_usual_ridge(ink, 0), _usual_ridge(ink, 1))
-    dark = (cv2.blur(ink, (3, 3)) > _MOST_RIDGE * usual + _PALE).astype(np.uint8)
+    marked = ink >= PEN_MARK / 4
+    plain = np.where(marked, np.float32(0.0), ink)
+    usual = max(_usual_ridge(plain, 0), _usual_ridge(plain, 1))
+    dark = ((cv2.blur(plain, (3, 3)) > _MOST_RIDGE * usual + _PALE) | marked).astype(np.uint8)
     free: Plane = (cv2.dilate(dark, np.ones((5, 5), np.uint8)) == 0).astype(np.float32)
     return free
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from ebbline.errors import RecordingError
 from ebbline.recording.paper.corners import Corners, plain_warp, straight_by
 from ebbline.recording.paper.flatten import Image, Light, Plane, light_of, shrunk_darkness
-from ebbline.recording.paper.lattice import Comb, comb, period_of
+from ebbline.recording.paper.lattice import PEN_MARK, Comb, comb, period_of
 from ebbline.recording.paper.panels import Region, drawn_lines, regions
 from ebbline.recording.paper.perspective import Matrix, framed, straightening
 from ebbline.recording.paper.rectify import Flat, Warp, flattened, followed_again
@@ -34,6 +34,9 @@ WIDENED = 5
 """So often is a paper looked for beyond where it was first seen (ours)."""
 OFF_CORNER = 0.7
 """Lines by which two corners of one side may lie apart (ours)."""
+PEN_DARK, MOST_PEN, PEN_SHARE = 0.75, 0.05, 0.1
+"""The pen is so dark, as a share of the darkest there is; covers no more of a picture than this;
+and makes a smaller picture's pixel its own from such a share of it (ours)."""
 MOST_FINER = 3.5
 """So many times finer than without the pen a comb may be (ours)."""
 UNEVEN = 0.3
@@ -186,10 +189,24 @@ def _straightened(
     if finest > 1.4 * FINE:
         less = FINE / finest
         less_wide, less_tall = round(wide * less), round(tall * less)
+        pen = cv2.resize(_pen(ink), (less_wide, less_tall), interpolation=cv2.INTER_AREA)
         ink = cv2.resize(ink, (less_wide, less_tall), interpolation=cv2.INTER_AREA)
+        ink = np.where(pen > PEN_SHARE, np.float32(PEN_MARK), ink)
         straight = _resized(less_wide / wide, less_tall / tall) @ straight
         period *= less_wide / wide
     return straight, ink, period
+
+
+def _pen(ink: Plane) -> Plane:
+    """1 where the picture is about as dark as it can be: pen and print, where the lines are paler.
+
+    Told before the picture shrinks: a thin pen becomes as pale as the lines then, and its upright
+    strokes pull them.
+    """
+    darkest = float(np.quantile(ink[::2, ::2], 0.999))
+    pen: Plane = (ink > PEN_DARK * darkest).astype(np.float32)
+    # A grid as dark as the pen covers much more.
+    return pen if pen.mean() < MOST_PEN else np.zeros_like(pen)
 
 
 def _period(ink: Plane, axis: int) -> float | None:

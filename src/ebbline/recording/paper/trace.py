@@ -31,6 +31,8 @@ REACH = 0.02
 
 PAPER_NOISE = 0.05
 """Darkness between the lines that is taken for the paper's own at most (ours)."""
+FRAME = 0.08
+"""So far below the highest line, in lines, no trace is looked for (ours)."""
 STRONGEST = 0.75
 """A line is at most so dark, as a share of the pen (ours)."""
 PLAIN = 0.1
@@ -87,6 +89,8 @@ def sheet_of(flat: Flat, lines: tuple[int, int, int, int], *, followed: bool = T
         # The pen has a colour, or writes faintly.
         other, peak = without_grid(flat.ink[rows, columns], flat.across, flat.down, phase)
         ink = other if peak > CLEAR_INK else ink
+    # The frame's upper line, drawn dark, is no trace; none goes on along it.
+    ink[: max(0, round(top + FRAME * flat.down) - rows.start)] = 0.0
     return Sheet(ink, columns.start, rows.start, _pen(ink))
 
 
