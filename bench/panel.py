@@ -42,7 +42,7 @@ from ebbline.criteria.panel_features import FEATURES
 HERE = Path(__file__).resolve().parent
 DATA = Path(os.environ.get("EBBLINE_SHARED", HERE.parents[1] / "shared")) / "data" / "ctu-uhb"
 MODEL = HERE.parent / "src" / "ebbline" / "criteria" / "panel_model.json"
-VERSION = "2"
+VERSION = "3"
 RESAMPLES = 1000
 SEEDS = (0, 1, 2)
 
