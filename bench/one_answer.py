@@ -215,7 +215,7 @@ def main() -> int:
         recording = tidy(open_recording(path), path.stem)
         findings = [detect(recording)]
         for window in windows(recording.duration_s):
-            reading = read_findings(recording, findings, window=window, edges=False)
+            reading = read_findings(recording, findings, window=window)
             read += 1
             for fetal in reading.fetuses:
                 for kind in dict.fromkeys(contradictions(reading, fetal)):

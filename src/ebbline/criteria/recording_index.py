@@ -88,6 +88,10 @@ before or after, as NICHD takes a baseline from the ten minutes before: an added
 variability better (ours)."""
 
 
+NEW_LEVEL_S = 900.0
+"""A level that the rate fell to is new for a quarter of an hour (ours)."""
+
+
 SUDDEN_S, SUDDEN_SHARE, LOOK_AROUND_S = 60.0, 0.25, 300.0
 """A change of level is sudden when the middle half of it took a minute or less; looked for in the
 ten minutes about it, for the baseline may change minutes before the rate does or after (ours: the
@@ -437,13 +441,21 @@ class RecordingFacts:
 
     @cached_property
     def taken(self) -> BoolArray:
-        """Of each minute without a bandwidth, whether a fall took it."""
+        """Of each minute, whether a fall took its bandwidth, or it lies at the level of a new fall.
+
+        A fall that lasts on until it is called a baseline has a bandwidth; for its first quarter of
+        an hour that makes what was before it no livelier.
+        """
         curve = self.findings.fetal.bandwidth
         starts = curve.start_s + curve.step_s * np.arange(len(curve.values))
         taken = np.zeros(len(starts), dtype=np.bool_)
         for onset_s, end_s in zip(self.falls.onset_s, self.falls.end_s, strict=True):
             taken |= (starts < end_s + curve.step_s) & (starts + curve.step_s > onset_s)
-        return taken & ~np.isfinite(curve.values)
+        taken &= ~np.isfinite(curve.values)
+        for drop in self.drops:
+            until_s = min(drop.until_s, drop.start_s + NEW_LEVEL_S)
+            taken |= (starts < until_s) & (starts + curve.step_s > drop.start_s)
+        return taken
 
     @cached_property
     def bandwidth(self) -> Curve:

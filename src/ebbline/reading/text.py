@@ -453,7 +453,11 @@ def _pattern(one: DecelerationSummary) -> list[str]:
         return []
     if one.recurrent is None:
         return ["recurrence not known"]
-    return ["recurrent (NICHD, in some 20 min)" if one.recurrent else "intermittent (NICHD)"]
+    return [
+        "recurrent (NICHD, in some 20 min)"
+        if one.recurrent
+        else "intermittent (NICHD, in every 20 min)"
+    ]
 
 
 def _column(one: TenMinutes, clock: Clock) -> str:
