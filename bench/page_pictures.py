@@ -31,6 +31,7 @@ from ebbline.web.settings import Settings
 
 OUT = stamps.ROOT / "docs" / "img"
 WIDE = {"width": 1280, "height": 800}
+PHONE = {"width": 390, "height": 844}
 COLOURS = 128
 CASE = "a-whole-evening-shift"
 LIES = {
@@ -78,18 +79,10 @@ def workbench(page: Any, address: str, app: Any) -> None:
 
 def step(page: Any, key: str, **said: Any) -> None:
     """One step of an attempt, as the page sends it."""
-    problem = page.evaluate(
-        """async ([key, step]) => {
-          const { send } = await import("/static/api.js");
-          try { await send("POST", `/api/teach/attempts/${key}/steps`, step); return ""; }
-          catch (error) { return error.message; }
-        }""",
-        [key, said],
-    )
-    assert not problem, problem
+    posted(page, f"/api/teach/attempts/{key}/steps", said)
 
 
-def teaching(page: Any, address: str, _: Any) -> None:
+def teaching(page: Any, address: str, app: Any) -> None:
     """A case from the hands to the debrief."""
     page.goto(f"{address}/teach")
     shot(page, "teaching-cases")
@@ -129,6 +122,55 @@ def teaching(page: Any, address: str, _: Any) -> None:
     page.goto(f"{address}/teach/attempts/{key}/debrief")
     page.wait_for_load_state("networkidle")
     shot(page, "teaching-debrief")
+    classroom(page, address, app)
+
+
+def classroom(page: Any, address: str, app: Any) -> None:
+    """A class: its wall while phones answer, a phone, and the wall once the truth is told."""
+
+    def act(what: str) -> None:
+        posted(page, f"/api/teach/classes/{code}/act", {"act": what})
+
+    page.goto(f"{address}/teach/classes")
+    page.locator('form[action="/teach/classes"] button').first.click()
+    page.wait_for_url("**/teach/classes/*")
+    code = page.url.rsplit("/", 1)[-1].split("?")[0]
+    context = page.context.browser.new_context(viewport=PHONE, color_scheme="light")
+    try:
+        phone = context.new_page()
+        phone.goto(f"{address}/join/{code}")
+        phone.locator('input[name="name"]').fill("Ann Example")
+        phone.locator('input[name="name"]').press("Enter")
+        phone.wait_for_load_state("networkidle")
+        act("ask")
+        phone.reload()
+        phone.wait_for_load_state("load")
+        shot(phone, "teaching-class-phone")
+        with app.state.classes.held(code) as held:
+            option = held.session.question.right[0]
+        answer = {"strip": 1, "round": 1, "option": option}
+        posted(phone, f"/api/join/{code}/answer", answer)
+        page.reload()
+        shot(page, "teaching-class-wall")
+        act("split")
+        act("truth")
+        page.reload()
+        shot(page, "teaching-class-truth")
+    finally:
+        context.close()
+
+
+def posted(page: Any, path: str, said: dict[str, Any]) -> None:
+    """What a page sends; raises with the words of a refusal."""
+    problem = page.evaluate(
+        """async ([path, said]) => {
+          const { send } = await import("/static/api.js");
+          try { await send("POST", path, said); return ""; }
+          catch (error) { return error.message; }
+        }""",
+        [path, said],
+    )
+    assert not problem, problem
 
 
 def answer() -> dict[str, Any]:

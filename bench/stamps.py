@@ -52,6 +52,7 @@ SOURCES: dict[str, tuple[str, ...]] = {
     "docs/img/teaching-*.png": (
         *("src/ebbline/web/templates/*", "src/ebbline/web/static/**/*"),
         *("src/ebbline/web/teaching/templates/*", "src/ebbline/web/teaching/static/*"),
+        *("src/ebbline/web/classroom/templates/*", "src/ebbline/web/classroom/static/*"),
     ),
 }
 """What each is made from: patterns below the project."""

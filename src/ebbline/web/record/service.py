@@ -19,6 +19,7 @@ from ebbline.journal.handover import Handover, awaited, handover
 from ebbline.journal.listening import Asked, ListeningState, Urgency, listening
 from ebbline.journal.standing import last_of, standing
 from ebbline.journal.store import CaseCard, Journal
+from ebbline.reading.four_lines import class_level, class_line
 
 if TYPE_CHECKING:
     from ebbline.journal.trace_columns import TraceColumn
@@ -88,14 +89,25 @@ class CaseState:
 
     @property
     def trace_lines(self) -> list[tuple[Level, str]]:
-        """The class line of each fetus whose trace is not as hoped, with how grave it is."""
-        lines = [one.four_lines for one in self.reading.fetuses] if self.reading else []
-        several = len(lines) > 1
-        return [
-            (one.level, f"Fetus {number}: {one.class_line}" if several else one.class_line)
-            for number, one in enumerate(lines, 1)
-            if one is not None and one.level in (Level.ALARMING, Level.CAUTION)
-        ]
+        """The class line of each fetus whose trace is not as hoped, with how grave it is.
+
+        Where another standard calls worst what the leading one does not, its line stands first.
+        """
+        fetuses = self.reading.fetuses if self.reading else ()
+        found = []
+        for number, one in enumerate(fetuses, 1):
+            whose = f"Fetus {number}: " if len(fetuses) > 1 else ""
+            lines = one.four_lines
+            if lines is None or lines.level not in (Level.ALARMING, Level.CAUTION):
+                continue
+            if lines.level is not Level.ALARMING:
+                found += [
+                    (Level.ALARMING, f"{whose}{class_line(other)}")
+                    for other in one.classes[1:]
+                    if class_level(other) is Level.ALARMING
+                ]
+            found.append((lines.level, f"{whose}{lines.class_line}"))
+        return found
 
     @property
     def reading_age_min(self) -> int | None:
