@@ -4,6 +4,7 @@ import math
 from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from ebbline.criteria.model import Standard
@@ -18,7 +19,9 @@ from ebbline.teach.answers import (
     StripAnswer,
     TwinsAnswer,
 )
+from ebbline.teach.case import AskedStep
 from ebbline.teach.scoring import (
+    RULES,
     Score,
     UnsafeChoice,
     eighths_apart,
@@ -429,3 +432,62 @@ def test_the_learner_looked_at_each_choice_call_and_reading():
     assert grading._moments(encounter) == [(3.0, "a"), (5.0, "b"), (9.0, "c")]
     encounter.reading = None
     assert grading._moments(encounter) == [(3.0, "a"), (5.0, "b")]
+
+
+@pytest.mark.parametrize(
+    "asks",
+    [
+        (AskedStep.HANDS, AskedStep.STRIP),
+        (AskedStep.INTERNAL,),
+        (AskedStep.MEASURES,),
+        tuple(AskedStep),
+    ],
+)
+def test_what_a_case_asks_is_scored_and_judged_for_danger_and_nothing_else(asks, monkeypatch):
+    item = dict(zip(AskedStep, RULES, strict=False))
+
+    def part(_, step):
+        return Score((scored_line(item[step], 1.0, "", ""),))
+
+    def danger(name):
+        return lambda *_: [replace(UNSAFE, choice=name)]
+
+    monkeypatch.setattr(grading, "_part", part)
+    monkeypatch.setattr(grading, "may_be_offered", lambda *_: None)
+    monkeypatch.setattr(grading, "decision_facts", lambda _: frozenset())
+    for name in ("_unsafe_internal", "_unsafe_reading", "unsafe_choices", "unsafe_silence"):
+        monkeypatch.setattr(grading, name, danger(name))
+    monkeypatch.setattr(grading, "unsafe_delay", danger("unsafe_delay"))
+    encounter = SimpleNamespace(
+        case=SimpleNamespace(asks=asks), internal=object(), fetus=None, signs=(), choices=(),
+        calls=(), minute=30.0, threat=None, hints=[asks[0]],
+    )  # fmt: skip
+    made = grading.score(encounter)
+    assert [one.item for one in made.lines] == [item[step] for step in AskedStep if step in asks]
+    shares = {one.item: one.share for one in made.lines}
+    hinted = shares.pop(item[asks[0]])
+    assert hinted == pytest.approx(0.8), "a hint is taken off its own part only"
+    assert set(shares.values()) <= {1.0}
+    wanted = {AskedStep.INTERNAL: ["_unsafe_internal"], AskedStep.STRIP: ["_unsafe_reading"],
+              AskedStep.MEASURES: ["unsafe_choices", "unsafe_silence"]}  # fmt: skip
+    dangers = [name for step in wanted if step in asks for name in wanted[step]]
+    assert [one.choice for one in made.unsafe] == dangers
+    encounter.threat, encounter.internal = object(), None
+    late = ["unsafe_delay" if d == "unsafe_silence" else d for d in dangers]
+    late = [d for d in late if d != "_unsafe_internal"]
+    assert [one.choice for one in grading.score(encounter).unsafe] == late
+
+
+def test_what_is_heard_is_held_against_the_baseline_of_the_last_ten_minutes(monkeypatch):
+    asked = []
+    monkeypatch.setattr(
+        grading, "score_auscultation", lambda *given: asked.append(given[-1]) or Score(())
+    )
+    for values in ([150.0] * 100 + [130.0] * 599 + [math.nan], []):
+        baseline = SimpleNamespace(values=np.array(values))
+        labour = SimpleNamespace(truth=SimpleNamespace(baseline=baseline))
+        grading._auscultation(
+            SimpleNamespace(labour=lambda labour=labour: labour, counts=(), listening=None)
+        )
+    assert asked[0] == 130.0
+    assert math.isnan(asked[1])
