@@ -24,9 +24,11 @@ MINE = "ebbline"
 
 def forget() -> None:
     """Empty every kept answer of the package, so that no test reads what was found before."""
-    for one in gc.get_objects():
-        if isinstance(one, _lru_cache_wrapper) and str(one.__module__).startswith(MINE):
-            one.cache_clear()
+    for name, module in list(sys.modules.items()):
+        if name.startswith(MINE):
+            for one in list(vars(module).values()):
+                if isinstance(one, _lru_cache_wrapper):
+                    one.cache_clear()
 
 
 class DoesNotLoadError(Exception):

@@ -104,7 +104,8 @@ def until(page: Any, expression: str, arg: Any = None) -> None:
     """Wait for something to hold in the page; Playwright's own way needs eval, which is barred."""
     last = time.monotonic() + PATIENCE_S
     while not page.evaluate(expression, arg):
-        assert time.monotonic() < last, f"did not come: {expression}"
+        if time.monotonic() > last:
+            raise TimeoutError(f"did not come: {expression}")
         page.wait_for_timeout(25)
 
 
