@@ -51,7 +51,7 @@ class Stopwatch:
         self._began = 0.0
 
     def pytest_runtest_logstart(self) -> None:
-        """A test begins, and finds nothing that another has worked out: what it reaches it tells."""
+        """A test begins, and finds nothing that another worked out: what it reaches it tells."""
         forget()
         self._began = time.process_time()
 
