@@ -38,6 +38,9 @@ RIVAL, RIVAL_S = 0.6, 20.0
 trace (ours)."""
 EMPTY_MINUTE = 0.05
 """Less than this is no trace: the pen's width at the rim of a gap (ours)."""
+FRAME_LINES, FRAME_SHARE = 1.5, 0.4
+"""Nearer than so many lines to the highest one, for so great a share of the time, runs no activity:
+it is the paper's frame (ours)."""
 LEAST_TRACE_S = 20.0
 """Less ink than this in a row tells no second trace (ours)."""
 
@@ -146,6 +149,11 @@ def read_papers(
         said.append(told)
         scales.append(below)
         [activity] = _traces(papers[1], _sheet(papers[1], corrections), below, clock, 1)
+        if _along_frame(activity, below, papers[1].lines[2]):
+            activity = replace(activity, values=np.full(clock.count, np.nan))
+            said.append(
+                "What was read as activity runs along the paper's upper frame: it was left out."
+            )
         activity = _with_drawn(activity, _strokes(papers[1], below, clock, corrections, 0))
     else:
         said.append("No activity paper was found below the heart rate's: activity was not read.")
@@ -163,6 +171,12 @@ def read_papers(
         tuple(scales),
         tuple(said),
     )
+
+
+def _along_frame(trace: PaperTrace, scale: ReadScale, top: int) -> bool:
+    """Whether a trace keeps so near the highest line that it is the frame rather than a trace."""
+    told = trace.values[np.isfinite(trace.values)]
+    return bool(len(told)) and float((told > scale.value(top + FRAME_LINES)).mean()) > FRAME_SHARE
 
 
 def _sheet(paper: Paper, corrections: Corrections) -> Sheet:
