@@ -8,12 +8,13 @@ A recording is read, made worse (a fall longer, deeper, oftener, not recovered; 
 more loss; a coarser rate) by growing amounts, and read again. A violation is a class of a standard
 that is better than it was for the lesser amount, a class where there was only a refusal and it is
 the best one, or a class better than what was said to be certain; and the panel's label if milder.
-Prints the violations of each way and standard. What remains has these causes: variability within
-one fall is one number, and lies on either side of 5 bpm as the fall grows; a shallow shift of the
-level is followed by the baseline, and falls on it are measured less deep; an added fall changes
-whether another counts as concerning, and so how long their series is; lost signal takes whole
-falls away, and with them the panel's points; falls left untouched in a flattened trace are seen as
-what stands out of it. Seeds: those of the invented labours are printed.
+Prints the violations of each way and standard. What remains has these causes: a bandwidth
+close to a limit (2.5 or 5 bpm) moves over it when a fall, lost signal or another
+rate takes some of its minutes; a shallow shift of the level is followed by the baseline, and falls
+on it are measured less deep; an added fall changes whether another counts as late or concerning,
+and so how long their series is; lost signal takes whole falls away, and with them the panel's
+points; falls left untouched in a flattened trace are seen as what stands out of it. Seeds: those of
+the invented labours are printed.
 """
 
 from __future__ import annotations
