@@ -142,6 +142,10 @@ def test_another_process_takes_the_labour_over_and_raises_nothing_twice(store: L
         before = store.notices(labour.id)
         for task in first._tasks:
             task.cancel()
+        # What it had begun to renew is through before its lease is said to be over.
+        await asyncio.gather(*first._tasks, return_exceptions=True)
+        await first._in(first._notices_thread, lambda: None)
+        await first._in(first._samples_thread, lambda: None)
 
         with store.engine.begin() as connection:
             connection.exec_driver_sql("UPDATE live_labour SET lease_until = 0")
