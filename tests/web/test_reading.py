@@ -422,6 +422,9 @@ def test_two_pages_hear_of_each_others_changes_at_once(opened: tuple[Visitor, st
 
     hello, change = asyncio.run(listened())
     assert hello["event"] == "hello"
+    # a page made before this change, that begins to listen after it, sees that it missed one
+    shown = visitor.get(f"/recordings/{key}").text
+    assert f'data-changes="{json.loads(hello["data"])["changes"] + 1}"' in shown
     assert json.loads(change["data"]) == {
         "what": "marks",
         "by": "reader at this computer",

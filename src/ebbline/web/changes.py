@@ -38,22 +38,32 @@ class Changes:
         self._listeners: defaultdict[
             str, set[tuple[asyncio.AbstractEventLoop, asyncio.Queue[Change]]]
         ] = defaultdict(set)
+        self._told: defaultdict[str, int] = defaultdict(int)
         self._lock = threading.Lock()
+
+    def number(self, key: str) -> int:
+        """How many changes of a recording were told: a page that shows it knows what it missed."""
+        with self._lock:
+            return self._told.get(key, 0)
 
     def tell(self, key: str, change: Change) -> None:
         """To all who listen to this recording."""
         with self._lock:
+            self._told[key] += 1
             listeners = list(self._listeners.get(key, ()))
         for loop, queue in listeners:
             loop.call_soon_threadsafe(_put, queue, change)
 
     async def listen(self, key: str) -> AsyncIterator[dict[str, Any]]:
-        """Events for sse-starlette: first the version that runs here, then every change."""
+        """Events for sse-starlette: first the version that runs here and
+        how many changes came before, then every change.
+        """
         mine = (asyncio.get_running_loop(), asyncio.Queue[Change](MOST_WAITING))
         with self._lock:
             self._listeners[key].add(mine)
+            before = self._told.get(key, 0)
         try:
-            hello = json.dumps({"version": __version__})
+            hello = json.dumps({"version": __version__, "changes": before})
             yield {"event": "hello", "data": hello, "retry": AGAIN_MS}
             until = mine[0].time() + HEARD_FOR_S
             while (left := until - mine[0].time()) > 0:

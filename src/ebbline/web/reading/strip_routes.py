@@ -33,6 +33,7 @@ def strip_page(request: Request, key: str, books: Books, who: Who) -> HTMLRespon
         part="strip",
         mark_kinds=list(KINDS.values()),
         blind=reads_blind(request.app.state.store, key, who.name),
+        changes=request.app.state.changes.number(key),
     )
 
 

@@ -5,22 +5,26 @@ const WORDS = { marks: "marked or took back a mark", corrections: "corrected a f
 
 const AGAIN_MS = 15000;
 
-/** onChange(what) is told of changes made elsewhere, and after any time in which none was heard. */
-export function hear(path, onChange, { missed = false } = {}) {
+/**
+ * onChange(what) is told of changes made elsewhere, and of those in any time in which none was heard.
+ * shown: how many changes there were when the page was made.
+ */
+export function hear(path, onChange, shown) {
   const source = new EventSource(path);
-  let heard = missed;
   const reader = document.querySelector('meta[name="reader"]')?.content;
   source.addEventListener("hello", (event) => {
     const mine = document.querySelector('meta[name="version"]').content;
-    const { version } = JSON.parse(event.data);
-    // The line is taken up anew now and then; what happened in between was not heard.
-    if (heard) onChange("labour");
-    heard = true;
+    const { version, changes } = JSON.parse(event.data);
+    // The line is taken up after the page was made, and anew now and then; what happened meanwhile
+    // was not heard. A workbench begun anew counts from nothing.
+    if (changes !== shown) onChange("labour");
+    shown = changes;
     document.documentElement.dataset.heard = "from now on";
     if (version !== mine) tell(`The workbench was renewed (${version}); this page is of ${mine}. Load it again; what you typed is kept.`, { kind: "caution", lasting: true, act: { words: "Load again", run: () => location.reload() } });
   });
   source.addEventListener("change", (event) => {
     const { what, by, page } = JSON.parse(event.data);
+    shown += 1;
     if (page === PAGE) return;
     if (what === "removed") {
       source.close();
@@ -32,7 +36,7 @@ export function hear(path, onChange, { missed = false } = {}) {
   });
   source.addEventListener("error", () => {
     // Refused (a sign-in that has ended): the browser gives up then, this page does not.
-    if (source.readyState === EventSource.CLOSED) setTimeout(() => hear(path, onChange, { missed: true }), AGAIN_MS);
+    if (source.readyState === EventSource.CLOSED) setTimeout(() => hear(path, onChange, shown), AGAIN_MS);
   });
   addEventListener("pagehide", () => source.close());
   return source;

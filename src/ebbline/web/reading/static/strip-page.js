@@ -671,7 +671,7 @@ try {
   });
   showFinding(strip.items.find((one) => one.id === strip.selected) || null);
   box.removeAttribute("aria-busy");
-  hear(`${api}/events`, () => refresh());
+  hear(`${api}/events`, () => refresh(), Number(desk.dataset.changes));
   for (const kind of Object.keys(pathOf)) {
     const unsent = drafts.read(`${key}.unsent.${kind}`);
     if (unsent) tell("A step of yours did not reach the workbench last time.", { kind: "caution", lasting: true, act: { words: "Send it now", run: mayFail(() => makeStep(kind, unsent)) } });
