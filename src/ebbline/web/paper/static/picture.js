@@ -7,8 +7,15 @@ const LONG = 2.6;
 /** One picture in its scrolling view. Places are px of the picture as it was sent. */
 export class Plate {
   constructor(view, plate, image, over) {
-    Object.assign(this, { view, plate, image, over });
+    this.view = view;
+    this.plate = plate;
+    this.image = image;
+    this.over = over;
+    this.size = null;
     this.scale = 1;
+    this.whole = "yes";
+    /** Called when the scale has changed. @type {(() => void) | null} */
+    this.onscale = null;
     this.layers = {};
     for (const name of ["read", "said", "tool"]) {
       this.layers[name] = over.appendChild(document.createElementNS(SVG, "g"));
@@ -58,12 +65,13 @@ export class Plate {
     return this.inside([(event.clientX - box.left) / this.scale, (event.clientY - box.top) / this.scale]);
   }
 
+  /** @param {number[]} place */
   inside([x, y]) {
     const bounded = (value, most) => Math.round(Math.min(Math.max(value, 0), most) * 10) / 10;
     return [bounded(x, this.size.width), bounded(y, this.size.height)];
   }
 
-  /** Move the view so that a place is seen. */
+  /** Move the view so that a place is seen. @param {number[]} place */
   follow([x, y]) {
     const { view, scale } = this;
     const margin = 40;
