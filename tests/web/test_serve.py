@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+import time
 import urllib.request
 from pathlib import Path
 
@@ -140,6 +142,19 @@ def test_a_backup_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
         told("backup", str(tmp_path / "no" / "copy.sqlite"), "--store", str(store))
     with pytest.raises(Exception, match="there is no store"):
         told("backup", str(tmp_path / "x.sqlite"), "--store", str(tmp_path / "none.sqlite"))
+
+
+def test_what_a_killed_backup_left_is_swept_but_not_what_one_is_writing(tmp_path: Path) -> None:
+    store = tmp_path / "w.sqlite"
+    told("accounts", "list", "--store", str(store))
+    left, written = (tmp_path / f".ebbline-backup-{name}.part" for name in ("left", "written"))
+    for one in (left, written):
+        one.write_bytes(b"half")
+    two_hours_ago = time.time() - 7200
+    os.utime(left, (two_hours_ago, two_hours_ago))
+    told("backup", str(tmp_path / "copy.sqlite"), "--store", str(store))
+    assert not left.exists()
+    assert written.exists()
 
 
 @pytest.mark.parametrize(("named", "believed"), [((), False), (("--proxy", "10.0.0.2"), True)])

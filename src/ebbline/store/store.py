@@ -7,7 +7,9 @@ acknowledged is there after the power fails.
 from __future__ import annotations
 
 import os
+import secrets
 import sqlite3
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
@@ -244,11 +246,13 @@ def copy_sqlite(path: Path, target: Path) -> None:
 
     Raises StoreError where it cannot be written.
     """
-    partial = target.with_name(target.name + ".part")
+    partial = target.with_name(f".ebbline-backup-{secrets.token_hex(4)}.part")
     try:
+        _sweep_killed_backups(target.parent)
+        # Nobody else may read what lies there meanwhile either.
+        os.close(os.open(partial, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
         with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(partial)) as copy:
             source.backup(copy)
-        partial.chmod(0o600)
         partial.replace(target)
     except (OSError, sqlite3.Error) as error:
         partial.unlink(missing_ok=True)
@@ -257,6 +261,17 @@ def copy_sqlite(path: Path, target: Path) -> None:
             where=str(target),
             remedy="Choose a directory that exists, has room and may be written to.",
         ) from error
+
+
+_DEAD_AFTER_S = 3600.0
+"""A backup that was not touched for so long belongs to a process that was killed (ours)."""
+
+
+def _sweep_killed_backups(folder: Path) -> None:
+    for one in folder.glob(".ebbline-backup-*.part"):
+        with suppress(OSError):
+            if time.time() - one.stat().st_mtime > _DEAD_AFTER_S:
+                one.unlink()
 
 
 def _sqlite_engine(path: Path) -> Engine:
