@@ -245,13 +245,16 @@ def _withhold_for_loss(builder: ClassBuilder, facts: WindowFacts) -> None:
     Further falls may lie in what was lost, and the minutes that are left may be the livelier ones.
     """
     falls = facts.touching(~facts.whole.falls.shallow)
-    lost = f"{100 * (1 - facts.reliable_share):.0f} % of the heart rate is lost or doubtful"
+    why = []
     if falls:
         seen = counted(len(falls), "deceleration")
-        builder.withhold(f"{lost}, and beside the {seen} seen others may lie in it")
+        why.append(f"beside the {seen} seen others may lie in it")
     narrowest = min((one.bandwidth_bpm for one in facts.known_variabilities), default=math.nan)
     if min(narrowest, facts.mean_bandwidths[0][0]) < limits.NARROW_BPM:
-        builder.withhold(f"{lost}, and variability is close to 5 bpm in what is left")
+        why.append("variability is close to 5 bpm in what is left")
+    if why:
+        lost = f"{100 * (1 - facts.reliable_share):.0f} % of the heart rate is lost or doubtful"
+        builder.withhold(f"{lost}, and {'; '.join(why)}")
 
 
 def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
