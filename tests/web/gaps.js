@@ -25,7 +25,8 @@ async () => {
   for (const spp of [0.1, 1, 4]) {
     for (const [t, wanted] of [[1100, true], [1800, false], [2500, true]]) {
       strip.goto(t - 200 * spp, spp, false);
-      await new Promise((done) => setTimeout(done, 80));
+      const frame = () => new Promise((done) => requestAnimationFrame(done));
+      do await frame(); while (strip.target || strip.glide || strip.pending);
       const at = Math.floor(t / 60) * 60 + 25;
       said.push([spp, t, ink()(at), wanted]);
     }

@@ -752,6 +752,8 @@ def test_a_stale_save_shows_both_values(fresh: tuple[str, Any, str]) -> None:
         " body: JSON.stringify(said) })",
         [key, said],
     )
+    # The page hears of it and asks anew; what was typed stays. Then as if it had not heard yet.
+    page.wait_for_selector('#labour-form[data-version="1"]', state="attached")
     page.evaluate("document.getElementById('labour-form').dataset.version = 0")
     page.click("#labour-form .main-action")
     words = page.wait_for_selector("dialog[open]").inner_text()
