@@ -8,18 +8,30 @@ import pytest
 
 from ebbline.criteria.model import Level
 from ebbline.live.bed import just_now
+from ebbline.reading.four_lines import RightNow
 
-RECOVERED = (Level.CAUTION, True, "146 bpm now, recovered; 1 deceleration in the last 10 min.")
-QUIET = (Level.REASSURING, True, "141 bpm now; no deceleration in the last 10 min.")
+RECOVERED = RightNow(
+    Level.CAUTION,
+    True,
+    "146 bpm now, recovered; 1 deceleration in the last 10 min.",
+    "146 bpm over the last minute; 1 deceleration in the last 10 min.",
+)
+QUIET = RightNow(
+    Level.REASSURING,
+    True,
+    "141 bpm now; no deceleration in the last 10 min.",
+    "141 bpm over the last minute; no deceleration in the last 10 min.",
+)
 
 
 @pytest.mark.parametrize("told", [RECOVERED, QUIET])
 def test_a_rate_that_is_down_this_moment_is_said_first_and_not_called_recovered(
-    told: tuple[Level, bool, str],
+    told: RightNow,
 ) -> None:
-    level, recovered, line = just_now(told, 67, 140.0)
-    assert (level, recovered) == (Level.CAUTION, False)
-    assert line.startswith(f"67 bpm in the last 5 s; {told[2][:3]} bpm over the last minute;")
+    made = just_now(told, 67, 140.0)
+    line = made.line
+    assert (made.level, made.recovered) == (Level.CAUTION, False)
+    assert line.startswith(f"67 bpm in the last 5 s; {told.line[:3]} bpm over the last minute;")
     assert " now" not in line and "recovered" not in line
 
 
@@ -29,10 +41,12 @@ def test_a_rate_at_its_baseline_or_over_it_changes_nothing() -> None:
 
 
 def test_a_slow_rate_without_a_baseline_is_said_too() -> None:
-    assert just_now(QUIET, 105, math.nan)[0] is Level.CAUTION
+    assert just_now(QUIET, 105, math.nan).level is Level.CAUTION
     assert just_now(QUIET, 112, math.nan) == QUIET
 
 
 def test_what_is_alarming_stays_as_it_is_said() -> None:
-    told = (Level.ALARMING, False, "Not at its earlier level: 100 bpm now, baseline 140 before.")
+    told = RightNow(
+        Level.ALARMING, False, "Not at its earlier level: 100 bpm now, baseline 140 before."
+    )
     assert just_now(told, 67, 140.0) == told

@@ -19,7 +19,7 @@ from ebbline.live.notice_policy import NoticePolicy
 from ebbline.live.notices import NoticeWatch, Overdue
 from ebbline.live.sample_store import Labour, Notice, Piece
 from ebbline.reading.analyse import WINDOW_S
-from ebbline.reading.four_lines import class_level, four_lines, open_fall, right_now
+from ebbline.reading.four_lines import RightNow, class_level, four_lines, open_fall, right_now
 from ebbline.reading.model import FourLines
 from ebbline.reading.summary import summarise
 from ebbline.reading.text import Clock, number
@@ -167,7 +167,7 @@ class WatchedBed:
     ) -> dict[str, Any]:
         whole = next(one for one in full.fetuses if one.fetus == fetus)
         window = Window(max(findings.fetal.valid.start_s, step.at_s - WINDOW_S), step.at_s)
-        level, recovered, now_line = right_now(findings, window, self.clock)
+        now = right_now(findings, window, self.clock)
         leading = whole.classes[0]
         fall = open_fall(findings, window)
         rate = findings.fetal.rate_curve
@@ -181,15 +181,13 @@ class WatchedBed:
         rate_bpm = _last_rate(rate.values, there)
         age_s = None if last_s is None else max(0.0, step.at_s - last_s)
         if fall is None and rate_bpm is not None and age_s is not None and age_s <= RATE_S:
-            level, recovered, now_line = just_now(
-                (level, recovered, now_line), rate_bpm, known[-1].bpm if known else math.nan
-            )
+            now = just_now(now, rate_bpm, known[-1].bpm if known else math.nan)
         return {
             "fetus": fetus,
             "class_at_s": full.at_s,
-            "level": max(class_level(leading), level, key=GRAVITY.index).value,
+            "level": max(class_level(leading), now.level, key=GRAVITY.index).value,
             "class_level": class_level(leading).value,
-            "now_level": level.value,
+            "now_level": now.level.value,
             "label": leading.said,
             "classes": [
                 {
@@ -203,11 +201,11 @@ class WatchedBed:
             ],
             "lines": [
                 ["Class", lines.class_line],
-                ["Right now", now_line],
+                ["Right now", now.line],
                 ["New", lines.new_line],
                 ["Not seen", lines.unseen_line],
             ],
-            "recovered": recovered,
+            "recovered": now.recovered,
             "rate_bpm": rate_bpm,
             "signal_age_s": age_s,
             "baseline_bpm": known[-1].bpm if known else None,
@@ -324,24 +322,23 @@ class WatchedBed:
         return self.labour.started_at + timedelta(seconds=time_s)
 
 
-def just_now(
-    told: tuple[Level, bool | None, str], rate_bpm: float, baseline_bpm: float
-) -> tuple[Level, bool | None, str]:
-    """Level, whether recovered, and the line of right now, where the last seconds belie them.
+def just_now(told: RightNow, rate_bpm: float, baseline_bpm: float) -> RightNow:
+    """Right now, where the last seconds belie what is told by the minute.
 
-    told: by the minute (`right_now`). A rate that lies under its baseline or under 110 this moment
-    is said first, and nothing is called recovered: a minute's middle value still looks well then.
+    A rate that lies under its baseline or under 110 this moment is said first, and nothing is
+    called recovered: a minute's middle value still looks well then.
     """
-    level, _, line = told
     low = rate_bpm <= baseline_bpm - LEAST_EXCURSION_BPM or (
         rate_bpm < BASELINE_NORMAL_FROM_BPM and not baseline_bpm < BASELINE_NORMAL_FROM_BPM
     )
-    if not low or level is Level.ALARMING:
+    if not low or told.level is Level.ALARMING:
         return told
-    minute = line.replace(" now, recovered;", " over the last minute;")
-    minute = minute.replace(" now;", " over the last minute;")
     seconds = f"{number(rate_bpm, 'bpm')} in the last {RATE_S} s"
-    return max(level, Level.CAUTION, key=GRAVITY.index), False, f"{seconds}; {minute}"
+    return RightNow(
+        max(told.level, Level.CAUTION, key=GRAVITY.index),
+        False,
+        f"{seconds}; {told.of_the_minute or told.line}",
+    )
 
 
 def _last_full(steps: list[Step]) -> list[Step]:

@@ -35,14 +35,14 @@ def four_lines(
     findings: Findings, review: Review, leading: Classification, clock: Clock
 ) -> FourLines:
     """The four lines of a window by one standard's class."""
-    level, recovered, now = right_now(findings, review.window, clock)
+    now = right_now(findings, review.window, clock)
     return FourLines(
         standard=leading.standard,
         label=leading.said,
-        level=max(class_level(leading), level, key=_GRAVITY.index),
-        recovered=recovered,
+        level=max(class_level(leading), now.level, key=_GRAVITY.index),
+        recovered=now.recovered,
         class_line=class_line(leading),
-        now_line=now,
+        now_line=now.line,
         new_line=_new(findings, review.window),
         unseen_line=_unseen(review, leading),
     )
@@ -108,8 +108,22 @@ def open_fall(findings: Findings, window: Window) -> OpenFall | None:
     return OpenFall(fall.baseline_bpm, fall.onset_s, fall.nadir_bpm, facts.so_far_s(fall))
 
 
-def right_now(findings: Findings, window: Window, clock: Clock) -> tuple[Level, bool | None, str]:
-    """Level, whether recovered, and the line of the last ten minutes."""
+@dataclass(frozen=True, slots=True)
+class RightNow:
+    """The last ten minutes in a line. recovered: None where that was not seen.
+
+    of_the_minute: the same line in words that do not call its rate, of the last minute, that of
+    this moment; "" where the line says no such thing.
+    """
+
+    level: Level
+    recovered: bool | None
+    line: str
+    of_the_minute: str = ""
+
+
+def right_now(findings: Findings, window: Window, clock: Clock) -> RightNow:
+    """How it is at the window's end: level, whether recovered, and the line."""
     begin_s = max(window.start_s, window.end_s - TEN_MINUTES_S)
     curve = findings.fetal.rate_curve
     first = max(0, round((begin_s - curve.start_s) / curve.step_s))
@@ -118,14 +132,14 @@ def right_now(findings: Findings, window: Window, clock: Clock) -> tuple[Level, 
     seen = np.flatnonzero(np.isfinite(rate))
     minutes = length(window.end_s - begin_s)
     if not len(seen):
-        return Level.CAUTION, None, f"No usable heart rate in the last {minutes}."
+        return RightNow(Level.CAUTION, None, f"No usable heart rate in the last {minutes}.")
     silent_s = (len(rate) - 1 - int(seen[-1])) * curve.step_s
     recent = rate[max(0, int(seen[-1]) + 1 - round(NOW_S / curve.step_s)) : int(seen[-1]) + 1]
     now_bpm = float(np.nanmedian(recent))
     fall = open_fall(findings, window)
     if fall is not None:
         lost = f", and no signal for the last {length(silent_s)}" if silent_s >= NOW_S else ""
-        return (
+        return RightNow(
             Level.ALARMING,
             False,
             f"Not recovered: it fell from {number(fall.from_bpm, 'bpm')} at "
@@ -133,7 +147,7 @@ def right_now(findings: Findings, window: Window, clock: Clock) -> tuple[Level, 
             f"{length(fall.so_far_s)} so far{lost}.",
         )
     if silent_s >= UNKNOWN_FROM_S:
-        return (
+        return RightNow(
             Level.CAUTION,
             None,
             f"How the rate is now is not known: no signal for the last {length(silent_s)}; "
@@ -142,20 +156,23 @@ def right_now(findings: Findings, window: Window, clock: Clock) -> tuple[Level, 
     before_bpm = _level_before(findings, window, begin_s)
     falls = within.decelerations_in(findings, Window(begin_s, window.end_s))
     if now_bpm < before_bpm - LEAST_EXCURSION_BPM:
-        return (
+        return RightNow(
             Level.ALARMING,
             False,
             f"Not at its earlier level: {number(now_bpm, 'bpm')} now, baseline "
             f"{number(before_bpm, 'bpm')} before.",
         )
-    said = f"{number(now_bpm, 'bpm')} now"
-    if not falls:
-        return Level.REASSURING, True, f"{said}; no deceleration in the last {minutes}."
-    return (
-        Level.CAUTION,
-        True,
-        f"{said}, recovered; {counted(len(falls), 'deceleration')} in the last {minutes}, the last "
-        f"over at {clock.at(max(fall.end_s for fall in falls))}.",
+    level, recovered = Level.REASSURING, ""
+    lately = f"no deceleration in the last {minutes}."
+    if falls:
+        level, recovered = Level.CAUTION, ", recovered"
+        lately = (
+            f"{counted(len(falls), 'deceleration')} in the last {minutes}, the last "
+            f"over at {clock.at(max(fall.end_s for fall in falls))}."
+        )
+    bpm = number(now_bpm, "bpm")
+    return RightNow(
+        level, True, f"{bpm} now{recovered}; {lately}", f"{bpm} over the last minute; {lately}"
     )
 
 

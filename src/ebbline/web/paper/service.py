@@ -135,11 +135,16 @@ class Papers:
                 .where(StoredPicture.paper_id == key)
                 .order_by(StoredPicture.number)
             ).all()
-            said = session.scalars(
-                select(PaperSaid).where(PaperSaid.paper_id == key).order_by(PaperSaid.version)
-            ).all()
-        made = [one.recording_id for one in said if one.recording_id]
-        last = said[-1]
+            newest = PaperSaid.version.desc()
+            last = session.scalars(
+                select(PaperSaid).where(PaperSaid.paper_id == key).order_by(newest).limit(1)
+            ).one()
+            made = session.scalar(
+                select(PaperSaid.recording_id)
+                .where(PaperSaid.paper_id == key, PaperSaid.recording_id.is_not(None))
+                .order_by(newest)
+                .limit(1)
+            )
         return PaperCard(
             row.id,
             row.name,
@@ -149,7 +154,7 @@ class Papers:
             last.version,
             last.author,
             last.said,
-            made[-1] if made else "",
+            made or "",
         )
 
     def remove(self, key: str) -> None:

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import gzip
 from dataclasses import replace
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 from fastapi import APIRouter, Depends, Form, Request, UploadFile
 from sse_starlette import EventSourceResponse
@@ -26,9 +25,7 @@ from ebbline.web.recordings.schemas import (
     card_out,
     context_out,
 )
-
-if TYPE_CHECKING:
-    pass
+from ebbline.web.samples import as_samples
 
 router = APIRouter()
 
@@ -184,13 +181,9 @@ def needs_admin(who: Principal) -> None:
 )
 def samples(request: Request, key: str, number: int, books: Books) -> Response:
     """One channel's samples: float32, little endian, NaN where missing."""
-    import numpy as np
-
     channels = books.recording(key).channels
     if not 0 <= number < len(channels):
         raise NotThereError("there is no such channel.", where=f"channel {number}")
-    raw = channels[number].samples.astype("<f4")
-    body = np.ascontiguousarray(raw).tobytes()
     # Samples never change, but who may see them does: ask each time, and with accounts keep none.
     guarded = request.app.state.settings.accounts
     tag = f'"{key}-{number}"'
@@ -199,7 +192,4 @@ def samples(request: Request, key: str, number: int, books: Books) -> Response:
     )
     if not guarded and request.headers.get("if-none-match") == tag:
         return Response(status_code=304, headers=headers)
-    if "gzip" in request.headers.get("accept-encoding", ""):
-        body = gzip.compress(body, compresslevel=1)
-        headers |= {"content-encoding": "gzip", "vary": "accept-encoding"}
-    return Response(body, media_type="application/octet-stream", headers=headers)
+    return as_samples(request, channels[number].samples, headers)

@@ -15,9 +15,9 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from ebbline.web.pages import page
 from ebbline.web.principal import Role
+from ebbline.web.samples import as_samples
 from ebbline.web.teaching.attempts_in_play import TRACES
 from ebbline.web.teaching.routes import Kept, Who, mistakes_of
-from ebbline.web.teaching.samples import as_samples
 from ebbline.web.teaching.schemas import PracticeStripOut, PracticeVerdictOut, TraceOut
 
 if TYPE_CHECKING:

@@ -9,8 +9,8 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 
 from ebbline.web.pages import NAV, NavItem, page
 from ebbline.web.principal import Principal, Role, principal_of
+from ebbline.web.samples import as_samples
 from ebbline.web.teaching.attempts_in_play import LiveAttempts, shown, strip_of, traces_of
-from ebbline.web.teaching.samples import as_samples
 from ebbline.web.teaching.schemas import (
     AttemptOut,
     BeatsOut,
