@@ -12,7 +12,7 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -77,6 +77,26 @@ def preload() -> None:
     _ = (hypothesis, numba, numpy, pydantic, pytest)
 
 
+def forked(act: Callable[[int], None]) -> tuple[int, int]:
+    """Fork, and let the fork act on the pipe that it writes to. Returns it and where to read.
+
+    It leads a group of its own, ends with 3 where it does not end itself, and is read without
+    waiting.
+    """
+    reading, writing = os.pipe()
+    process = os.fork()
+    if process == 0:
+        os.close(reading)
+        # The fork must never come back into the parent's loop.
+        with contextlib.suppress(BaseException):
+            os.setpgrp()
+            act(writing)
+        os._exit(3)
+    os.close(writing)
+    os.set_blocking(reading, False)
+    return process, reading
+
+
 def run(
     words: Sequence[str],
     limit_s: float,
@@ -85,19 +105,9 @@ def run(
     compiled: bool = True,
 ) -> tuple[str, Stopwatch]:
     """Run pytest in a fork. Returns "passed", "failed" or "time", and the stopwatch."""
-    reading, writing = os.pipe()
-    process = os.fork()
-    if process == 0:
-        os.close(reading)
-        # The child must never come back into the parent's loop.
-        with contextlib.suppress(BaseException):
-            os.setpgrp()
-            _child(words, change, compiled, writing)
-        os._exit(3)
-    os.close(writing)
+    process, reading = forked(lambda writing: _child(words, change, compiled, writing))
     until = time.monotonic() + limit_s
     answer = b""
-    os.set_blocking(reading, False)
     while time.monotonic() < until:
         with contextlib.suppress(BlockingIOError):
             piece = os.read(reading, 1 << 20)

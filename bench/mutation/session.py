@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import gc
 import json
 import math
@@ -20,7 +19,7 @@ import pytest
 from _pytest.runner import runtestprotocol
 
 from bench.mutation import live_change
-from bench.mutation.child import ROOT
+from bench.mutation.child import ROOT, forked
 from bench.mutation.operators import Mutant
 
 WAITED_TIMES = 20.0
@@ -96,18 +95,13 @@ class Forking:
             return None
         # Whoever noticed faults in this function before is asked first.
         names.sort(key=lambda name: -min(3, self._killers[mutant.path, name]))
-        reading, writing = os.pipe()
-        process = os.fork()
-        if process == 0:
-            os.close(reading)
-            with contextlib.suppress(BaseException):
-                os.setpgrp()
-                most_s = math.ceil(self._limit_s)
-                resource.setrlimit(resource.RLIMIT_CPU, (most_s, most_s + 1))
-                _in_fork(mutant, [items[name] for name in names], writing)
-            os._exit(3)
-        os.close(writing)
-        os.set_blocking(reading, False)
+        most_s = math.ceil(self._limit_s)
+
+        def act(writing: int) -> None:
+            resource.setrlimit(resource.RLIMIT_CPU, (most_s, most_s + 1))
+            _in_fork(mutant, [items[name] for name in names], writing)
+
+        process, reading = forked(act)
         return _Fork(mutant, process, reading, time.monotonic())
 
     def _ended(self, fork: _Fork) -> bool:
