@@ -7,19 +7,23 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
 
+from ebbline.criteria.model import Classification
 from ebbline.errors import PolicyError
 from ebbline.live.bed import WatchedBed
-from ebbline.live.bed_reader import Pace
+from ebbline.live.bed_reader import Pace, Step
 from ebbline.live.notice_policy import KINDS, load_notices
 from ebbline.live.notices import NoticeWatch, Overdue
 from ebbline.live.sample_store import Labour, Notice, Piece
 from ebbline.recording.model import ChannelKind, Context
 from ebbline.terms import SensorKind
 from features.constructed import Trace
+from reading import made
 
 PACE = Pace(step_s=20.0)
 """Fewer steps than the pages see, so that the tests are quick."""
@@ -109,6 +113,23 @@ def test_a_worse_class_is_told_once_it_has_held() -> None:
     assert told and told[0].at_s - told[0].from_s >= 180.0
     assert "it was" in told[0].text
     assert len(told) <= 2, "once for each class that is worse"
+
+
+def test_a_class_that_is_certain_at_least_is_worse_than_a_better_one_that_was_given() -> None:
+    """Loss may withhold the class; that it is at least suspicious is told all the same, and a
+    window without a class never counts as better again."""
+    watch = NoticeWatch("x", load_notices(), [])
+    normal = made.classification(label="normal", rank=0, reasons=(), decided_by=())
+    least = made.classification(label="no class", rank=-1, at_least="suspicious", refusal=("x",))
+
+    def told(one: Classification, at_s: float) -> list[str]:
+        step = SimpleNamespace(at_s=at_s, fetuses=(made.fetal(classes=(one,)),))
+        return [seen.text for seen in watch._worsened(cast("Step", step))]
+
+    assert told(normal, 0.0) == told(least, 60.0) == []
+    assert told(least, 600.0) == ["at least suspicious for 9 min; it was normal."]
+    assert [told(least, at_s) for at_s in (1200.0, 4000.0, 9000.0)] == [[], [], []]
+    assert told(replace(least, at_least="", reasons=()), 9000.0) == []
 
 
 def test_a_process_that_takes_over_raises_nothing_twice() -> None:

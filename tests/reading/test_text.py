@@ -8,8 +8,9 @@ from dataclasses import replace
 
 import pytest
 
-from ebbline.criteria.model import Level, Standard
+from ebbline.criteria.model import Level, Standard, gravity
 from ebbline.features.findings import Artefact, ArtefactKind, VariabilityClass
+from ebbline.reading.bedside_bridge import class_words
 from ebbline.reading.model import FetalReading, HistoryPoint
 from ebbline.reading.text import say, sections
 from ebbline.terms import SensorKind, Window
@@ -198,6 +199,44 @@ def test_a_refused_class_is_said_with_the_refusal() -> None:
     )
     said = lines_of("Class", made.fetal(classes=(refused,)))
     assert said.splitlines()[1] == "No class: only 8 min of signal."
+
+
+def test_a_class_that_is_certain_at_least_leads_and_is_never_told_as_no_class() -> None:
+    least = made.classification(
+        label="no class", rank=-1, at_least="suspicious", refusal=("only 8 min of signal",)
+    )
+    said = lines_of("Class", made.fetal(classes=(least,)))
+    assert said.startswith("At least suspicious,")
+    assert "It may be worse: only 8 min of signal." in said
+    assert "No class" not in said
+
+
+def test_how_grave_a_class_is_counts_what_is_certain_and_what_is_beyond_the_letter() -> None:
+    unknown = {"label": "no class", "rank": -1, "reasons": (), "decided_by": (), "refusal": ("x",)}
+    best = {"label": "normal", "rank": 0, "reasons": (), "decided_by": ()}
+    told = [
+        made.classification(**best),
+        made.classification(**unknown),
+        made.classification(**best, beyond=("three prolonged falls",)),
+        made.classification(**{**unknown, "at_least": "suspicious"}),
+    ]
+    levels = [one.level for one in told]
+    assert levels == [Level.REASSURING, Level.NOT_ASSESSED, Level.CAUTION, Level.CAUTION]
+    assert min(told[::-1], key=gravity) is told[0]
+
+
+def test_a_class_that_is_certain_at_least_asks_for_its_measures_too() -> None:
+    least = made.classification(label="no class", rank=-1, at_least="suspicious", refusal=("x",))
+    assert class_words(made.fetal(classes=(least,))) == ("figo suspicious", "no class")
+
+
+def test_a_fall_beyond_its_kind_is_said_to_last_until_the_rate_was_back() -> None:
+    """Two minutes or more are a prolonged deceleration (NICHD 2008): a variable one that is said
+    to have lasted longer was part of a row of falls."""
+    row = made.fetal(review=made.review(decelerations=(made.late(count=3, longest_s=182.0),)))
+    assert "longest 182 s until the rate was back" in lines_of("Decelerations", row)
+    alone = made.fetal(review=made.review(decelerations=(made.late(count=3, longest_s=95.0),)))
+    assert "longest 95 s)" in lines_of("Decelerations", alone)
 
 
 def test_the_panel_is_said_as_readers_and_apart_from_the_standards() -> None:

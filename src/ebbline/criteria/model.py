@@ -26,6 +26,10 @@ class Level(StrEnum):
     NOT_ASSESSED = "not assessed"
 
 
+GRAVITY = (Level.REASSURING, Level.NOT_ASSESSED, Level.CAUTION, Level.ALARMING)
+"""The levels, the gravest last: what was not seen is graver than what reassures."""
+
+
 @dataclass(frozen=True, slots=True)
 class Reason:
     """One rule applied to one feature.
@@ -90,6 +94,36 @@ class Classification:
     def refused(self) -> bool:
         """True when the window cannot carry a class."""
         return self.rank < 0
+
+    @property
+    def level(self) -> Level:
+        """How grave it is: the gravest reason that decides; an open alarm and what is beyond the
+        letter count, and so does the class that a refused window is at least in."""
+        if self.refused:
+            levels = [Level.NOT_ASSESSED]
+            levels += [r.level for r in self.reasons if r.level is Level.ALARMING]
+            levels += [Level.CAUTION] if self.at_least or self.beyond else []
+        else:
+            levels = [Level.REASSURING, *(r.level for r in self.deciding)]
+            levels += [Level.CAUTION] if self.beyond else []
+        return max(levels, key=GRAVITY.index)
+
+    @property
+    def deciding(self) -> tuple[Reason, ...]:
+        """The reasons that put it in this class, or in the one it is at least in."""
+        return tuple(reason for reason in self.reasons if reason.rule in self.decided_by)
+
+    @property
+    def not_told(self) -> tuple[str, ...]:
+        """Why no class is given, as sentences without their end; where one is certain at least,
+        they tell why it may be worse."""
+        head = "It may be worse" if self.at_least else "No class"
+        return tuple(f"{head}: {why}" for why in self.refusal)
+
+
+def gravity(one: Classification) -> tuple[int, int]:
+    """For ordering: the gravest class last; among equally grave ones the worse class last."""
+    return GRAVITY.index(one.level), one.rank
 
 
 PANEL_LABELS = ("normal", "suspicious", "pathological")

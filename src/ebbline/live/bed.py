@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.criteria.model import Level
+from ebbline.criteria.model import GRAVITY, Level
 from ebbline.definitions import BASELINE_NORMAL_FROM_BPM, LEAST_EXCURSION_BPM
 from ebbline.features import window as within
 from ebbline.features.findings import Findings
@@ -19,7 +19,7 @@ from ebbline.live.notice_policy import NoticePolicy
 from ebbline.live.notices import NoticeWatch, Overdue
 from ebbline.live.sample_store import Labour, Notice, Piece
 from ebbline.reading.analyse import WINDOW_S
-from ebbline.reading.four_lines import RightNow, class_level, four_lines, open_fall, right_now
+from ebbline.reading.four_lines import RightNow, four_lines, open_fall, right_now
 from ebbline.reading.model import FourLines
 from ebbline.reading.summary import summarise
 from ebbline.reading.text import Clock, number
@@ -40,8 +40,6 @@ STAGE_WORDS = {
     Stage.FIRST: "first stage",
     Stage.SECOND: "second stage",
 }
-
-GRAVITY = (Level.REASSURING, Level.NOT_ASSESSED, Level.CAUTION, Level.ALARMING)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -185,8 +183,8 @@ class WatchedBed:
         return {
             "fetus": fetus,
             "class_at_s": full.at_s,
-            "level": max(class_level(leading), now.level, key=GRAVITY.index).value,
-            "class_level": class_level(leading).value,
+            "level": max(leading.level, now.level, key=GRAVITY.index).value,
+            "class_level": leading.level.value,
             "now_level": now.level.value,
             "label": leading.said,
             "classes": [
@@ -194,7 +192,7 @@ class WatchedBed:
                     "standard": one.standard.value,
                     "edition": one.edition,
                     "label": one.said,
-                    "level": class_level(one).value,
+                    "level": one.level.value,
                     "beyond": bool(one.beyond),
                 }
                 for one in whole.classes

@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from ebbline.criteria import TABLES
 from ebbline.criteria.model import Classification
 from ebbline.features import window as within
 from ebbline.features.findings import ArtefactKind, Findings
@@ -257,20 +258,21 @@ class NoticeWatch:
         leading = step.fetuses[0].classes[0]
         worst: Classification = max(
             (one.classes[0] for one in step.fetuses if one.classes),
-            key=lambda c: c.rank,
+            key=_certain_rank,
             default=leading,
         )
-        if worst.rank < 0:
+        rank = _certain_rank(worst)
+        if rank < 0:
             return
         memory = self.memory
-        held = memory.setdefault("rank", worst.rank)
+        held = memory.setdefault("rank", rank)
         label = memory.setdefault("label", worst.said)
-        if worst.rank > held:
+        if rank > held:
             since_s = memory.setdefault("worse_s", step.at_s)
             memory.pop("better_s", None)
             rule = self.policy.rule("class-worsened")
             if rule is not None and step.at_s - since_s >= rule.grades[0].after_s:
-                memory.update(rank=worst.rank, label=worst.said)
+                memory.update(rank=rank, label=worst.said)
                 memory.pop("worse_s", None)
                 yield Seen(
                     "class-worsened",
@@ -280,11 +282,16 @@ class NoticeWatch:
                 )
             return
         memory.pop("worse_s", None)
-        if worst.rank == held:
+        if rank == held or worst.refused:
             memory.pop("better_s", None)
         elif step.at_s - memory.setdefault("better_s", step.at_s) >= BETTER_FOR_S:
-            memory.update(rank=worst.rank, label=worst.said)
+            memory.update(rank=rank, label=worst.said)
             memory.pop("better_s", None)
+
+
+def _certain_rank(one: Classification) -> int:
+    """The rank of a class, or of the one that a refused window is at least in; -1 with neither."""
+    return TABLES[one.standard].classes.index(one.at_least) if one.at_least else one.rank
 
 
 _URGENCY = {"look": 0, "soon": 1, "now": 2}

@@ -159,11 +159,22 @@ def title_block(job: Job, window: Window, left: float, right: float, top: float)
     y -= _LINE - _REASON_LINE if _said_first(job) else 0.0
     for words, bold in _said_first(job):
         size = BODY if bold else SMALL
-        fitting = shortened(words, right - left, size, bold=bold)
-        whole = whole and fitting == words
-        shapes.append(Text(left, y, fitting, size, INK, bold))
-        y += _REASON_LINE
+        lines, all_said = _first_lines(words, right - left, size, bold)
+        whole = whole and all_said
+        for line in lines:
+            shapes.append(Text(left, y, line, size, INK, bold))
+            y += _REASON_LINE
     return Block(tuple(shapes), y - _LINE + 0.12 - top, whole)
+
+
+def _first_lines(words: str, width: float, size: float, bold: bool) -> tuple[list[str], bool]:
+    """What is said first in as many lines as it may take, a grave one two; and whether whole."""
+    lines = wrapped(words, width, size, bold=bold)
+    most = 2 if bold else 1
+    if len(lines) <= most:
+        return lines, True
+    rest = " ".join(lines[most - 1 :])
+    return [*lines[: most - 1], shortened(rest, width, size, bold=bold)], False
 
 
 def _said_first(job: Job) -> list[tuple[str, bool]]:
@@ -196,21 +207,10 @@ def sign(level: Level, x: float, y: float, size: float = 0.11) -> Shape:
             return Circle(x, y, size * 0.9, None, Stroke(INK, 0.7))
 
 
-def worst(one: Classification) -> Level:
-    """The gravest level among the reasons that decided."""
-    if one.refused:
-        return Level.NOT_ASSESSED
-    order = (Level.ALARMING, Level.CAUTION, Level.REASSURING, Level.NOT_ASSESSED)
-    levels = {reason.level for reason in one.reasons if reason.rule in one.decided_by}
-    return next((level for level in order if level in levels), Level.REASSURING)
-
-
 def deciding(one: Classification) -> list[str]:
-    """Why this class, in sentences: the reasons that decided, or why there is none."""
-    if one.refused:
-        return list(one.refusal)
-    chosen = [reason.text for reason in one.reasons if reason.rule in one.decided_by]
-    return chosen or ["Nothing was found that would make it otherwise."]
+    """Why this class: the reasons that decided, then why no more is told."""
+    why = [*(reason.text for reason in one.deciding), *one.not_told]
+    return why or ["Nothing was found that would make it otherwise."]
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +226,7 @@ class _Column:
 def _columns(fetal: FetalReading) -> list[_Column]:
     found = [
         _Column(
-            worst(one),
+            one.level,
             f"{one.edition}: {one.said}",
             one.window,
             " ".join(map(_sentence, deciding(one))),

@@ -101,15 +101,19 @@ def finding_words(fetus: FetalReading) -> tuple[str, ...]:
 
 
 def class_words(fetus: FetalReading) -> tuple[str, ...]:
-    """The classes of the window in the words of the list of first measures."""
+    """The classes of the window in the words of the list of first measures.
+
+    A window that is at least in a class asks for what that class does, and for what no class does.
+    """
     words = []
     for one in fetus.classes:
+        certain = one.at_least if one.refused else one.label
+        if certain.startswith("Category"):
+            words.append(certain)
+        elif certain:
+            words.append(f"{one.standard.value} {certain}")
         if one.refused:
             words.append("no class")
-        elif one.label.startswith("Category"):
-            words.append(one.label)
-        else:
-            words.append(f"{one.standard.value} {one.label}")
     return tuple(words)
 
 

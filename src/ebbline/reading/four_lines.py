@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ebbline.criteria.model import Classification, Level
+from ebbline.criteria.model import GRAVITY, Classification, Level
 from ebbline.criteria.window_view import window_facts
 from ebbline.definitions import LEAST_EXCURSION_BPM, TEN_MINUTES_S
 from ebbline.features import window as within
@@ -39,7 +39,7 @@ def four_lines(
     return FourLines(
         standard=leading.standard,
         label=leading.said,
-        level=max(class_level(leading), now.level, key=_GRAVITY.index),
+        level=max(leading.level, now.level, key=GRAVITY.index),
         recovered=now.recovered,
         class_line=class_line(leading),
         now_line=now.line,
@@ -48,36 +48,16 @@ def four_lines(
     )
 
 
-_GRAVITY = (Level.REASSURING, Level.NOT_ASSESSED, Level.CAUTION, Level.ALARMING)
-
-
-def class_level(one: Classification) -> Level:
-    """How grave a class is: that of the gravest reason that decides; an open alarm is one."""
-    if one.refused:
-        grave = [Level.NOT_ASSESSED, *(r.level for r in one.reasons if r.level is Level.ALARMING)]
-        grave += [Level.CAUTION] if one.at_least or one.beyond else []
-        return max(grave, key=_GRAVITY.index)
-    decided = [r.level for r in one.reasons if r.rule in one.decided_by] or [Level.REASSURING]
-    if one.beyond:
-        decided.append(Level.CAUTION)
-    return max(decided, key=_GRAVITY.index)
-
-
 def class_line(one: Classification) -> str:
     """The class and what decides it; what its letter leaves out stands before it."""
-    if one.refused:
-        head = one.said
-        why = [*(r.text for r in one.reasons if r.rule in one.decided_by), *one.refusal]
-    else:
-        head = one.said
-        why = [r.text for r in one.reasons if r.rule in one.decided_by]
+    why = [*(reason.text for reason in one.deciding), *one.refusal]
     said = [sentence(upper(text)) for text in why[:_REASONS_SAID]]
     more = len(why) - _REASONS_SAID
     if more > 0:
         said.append(f"And {counted(more, 'more reason')}.")
     beyond = [sentence(upper(text)) for text in one.beyond]
     edge = [sentence(f"On the edge: {text}") for text in one.edge]
-    return " ".join([*beyond, f"{one.edition}: {head}.", *said, *edge])
+    return " ".join([*beyond, f"{one.edition}: {one.said}.", *said, *edge])
 
 
 @dataclass(frozen=True, slots=True)

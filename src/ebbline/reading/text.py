@@ -23,9 +23,9 @@ from ebbline.criteria.model import (
     Reason,
 )
 from ebbline.criteria.panel import HALF_HOUR_BEFORE
-from ebbline.definitions import HALF_HOUR_S
+from ebbline.definitions import HALF_HOUR_S, PROLONGED_FROM_S
 from ebbline.features import window as within
-from ebbline.features.findings import ArtefactKind, VariabilityClass
+from ebbline.features.findings import ArtefactKind, DecelerationKind, VariabilityClass
 from ebbline.reading.model import (
     ContractionSummary,
     DecelerationSummary,
@@ -190,7 +190,7 @@ def _first(fetal: FetalReading) -> Section:
 def _class_in_short(one: Classification, above: frozenset[str]) -> str:
     """A class with the first reason that decides it, if it is not the best one, and with what is
     beyond its letter unless that stands above."""
-    decided = [r.text for r in one.reasons if r.rule in one.decided_by]
+    decided = [reason.text for reason in one.deciding]
     why = [] if one.rank == 0 else decided or list(one.refusal)
     said = [*(text for text in one.beyond if text not in above), *why[:1]]
     return " ".join([f"{one.edition}: {one.said}.", *(sentence(upper(text)) for text in said)])
@@ -438,13 +438,19 @@ def _kind(one: DecelerationSummary, onsets_s: list[float], clock: Clock) -> str:
     lasting = f"lasting {_seconds(one.median_duration_s)}"
     if one.count > 1:
         depth += f" (deepest {number(one.deepest_bpm, 'bpm')})"
-        lasting += f" (longest {_seconds(one.longest_s)})"
+        lasting += f" (longest {_longest(one)})"
     at = ", ".join(clock.at(onset_s) for onset_s in onsets_s[:_STRETCHES_SAID])
     more = f" and {len(onsets_s) - _STRETCHES_SAID} more" if len(onsets_s) > _STRETCHES_SAID else ""
     when = [f"at {at}{more}"] if at else []
     parts = [f"{upper(one.kind)}: {one.count}", *when, shared, *_pattern(one), depth, lasting]
     concerning = f" Concerning: {', '.join(one.concerning)}." if one.concerning else ""
     return ", ".join(parts) + "." + concerning
+
+
+def _longest(one: DecelerationSummary) -> str:
+    """The longest of a kind; two minutes or more in a shorter kind are a row of falls."""
+    beyond_kind = one.longest_s >= PROLONGED_FROM_S and one.kind != DecelerationKind.PROLONGED
+    return _seconds(one.longest_s) + (" until the rate was back" if beyond_kind else "")
 
 
 def _pattern(one: DecelerationSummary) -> list[str]:
@@ -516,7 +522,7 @@ def _class(one: Classification, clock: Clock, sources: _Sources) -> Section:
         f"{upper(one.said)}, {clock.stretch(one.window)} ({length(one.window.duration_s)})."
     )
     lines += [sentence(f"On the edge: {text}") for text in one.edge]
-    lines += [f"No class: {sentence(why)}" for why in one.refusal]
+    lines += [sentence(why) for why in one.not_told]
     lines += [_reason(reason, one, clock, sources) for reason in one.reasons]
     if one.not_assessed:
         lines.append(f"{counted(len(one.not_assessed), 'thing')} not seen: under Not assessed.")

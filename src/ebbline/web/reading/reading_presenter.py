@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ebbline.bedside.policy.measures import MeasureList, first_measures
-from ebbline.criteria.model import Classification
+from ebbline.criteria.model import GRAVITY, Classification
 from ebbline.reading.bedside_bridge import class_words, finding_words, longest_fall_min
 from ebbline.reading.model import FetalReading, Reading
 from ebbline.reading.text import Clock, sections, share
@@ -64,6 +64,8 @@ def _class(one: Classification, clock: Clock) -> ClassificationOut:
         edition=one.edition,
         label=one.said,
         rank=one.rank,
+        level=one.level.value,
+        gravity=GRAVITY.index(one.level),
         reasons=[
             ReasonOut(
                 rule=reason.rule,
@@ -78,7 +80,7 @@ def _class(one: Classification, clock: Clock) -> ClassificationOut:
             )
             for reason in one.reasons
         ],
-        refusal=list(one.refusal),
+        refusal=list(one.not_told),
         not_assessed=list(one.not_assessed),
     )
 

@@ -135,12 +135,17 @@ class ReasonOut(BaseModel):
 
 
 class ClassificationOut(BaseModel):
-    """The class one standard gives, or its refusal."""
+    """The class one standard gives, or its refusal.
+
+    level: how grave it is; gravity: the same as a number, for ordering, 0 what reassures.
+    """
 
     standard: str
     edition: str
     label: str
     rank: int
+    level: str
+    gravity: int
     reasons: list[ReasonOut]
     refusal: list[str]
     not_assessed: list[str]

@@ -19,7 +19,7 @@ from ebbline.journal.handover import Handover, awaited, handover
 from ebbline.journal.listening import Asked, ListeningState, Urgency, listening
 from ebbline.journal.standing import last_of, standing
 from ebbline.journal.store import CaseCard, Journal
-from ebbline.reading.four_lines import class_level, class_line
+from ebbline.reading.four_lines import class_line
 
 if TYPE_CHECKING:
     from ebbline.journal.trace_columns import TraceColumn
@@ -104,7 +104,7 @@ class CaseState:
                 found += [
                     (Level.ALARMING, f"{whose}{class_line(other)}")
                     for other in one.classes[1:]
-                    if class_level(other) is Level.ALARMING
+                    if other.level is Level.ALARMING
                 ]
             found.append((lines.level, f"{whose}{lines.class_line}"))
         return found

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from ebbline.criteria.model import Level
 from ebbline.web.recordings.models import StoredRecording
 
 if TYPE_CHECKING:
@@ -15,11 +16,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class ClassWord:
-    """One standard's class of one fetus, for a list. rank: -1 when refused."""
+    """One standard's class of one fetus, for a list. rank: -1 when refused. level: how grave."""
 
     standard: str
     label: str
     rank: int
+    level: str
     fetus: int
 
 
@@ -54,11 +56,24 @@ def summary_of(reading: Reading) -> dict[str, Any]:
         "valid_share": share if math.isfinite(share) else None,
         "window_s": [reading.window.start_s, reading.window.end_s],
         "classes": [
-            {"standard": c.standard.value, "label": c.said, "rank": c.rank, "fetus": fetal.fetus}
+            {
+                "standard": c.standard.value,
+                "label": c.said,
+                "rank": c.rank,
+                "level": c.level.value,
+                "fetus": fetal.fetus,
+            }
             for fetal in reading.fetuses
             for c in fetal.classes
         ],
     }
+
+
+def _level_by(kept: dict[str, Any]) -> str:
+    """How grave a class is that was kept before its level was: by its place among the classes."""
+    if kept["rank"] < 0:
+        return (Level.CAUTION if kept["label"].startswith("at least") else Level.NOT_ASSESSED).value
+    return (Level.REASSURING, Level.CAUTION, Level.ALARMING)[min(kept["rank"], 2)].value
 
 
 def card_of(row: StoredRecording, same_as: tuple[tuple[str, str], ...] = ()) -> Card:
@@ -76,7 +91,7 @@ def card_of(row: StoredRecording, same_as: tuple[tuple[str, str], ...] = ()) -> 
         fetuses=said.get("fetuses", 0),
         valid_share=said.get("valid_share"),
         window_s=(window[0], window[1]) if window else None,
-        classes=tuple(ClassWord(**c) for c in said.get("classes", [])),
+        classes=tuple(ClassWord(**{"level": _level_by(c), **c}) for c in said.get("classes", [])),
         problem=said.get("problem", ""),
         format="invented" if row.invented else came_from.get("format", ""),
         source="" if row.invented else came_from.get("source", ""),

@@ -22,6 +22,7 @@ class ClassOut(BaseModel):
     standard: str
     label: str
     rank: int
+    level: str
     fetus: int
 
 
@@ -69,7 +70,7 @@ def card_out(card: Card) -> CardOut:
         valid_share=card.valid_share,
         window_s=card.window_s,
         classes=[
-            ClassOut(standard=c.standard, label=c.label, rank=c.rank, fetus=c.fetus)
+            ClassOut(standard=c.standard, label=c.label, rank=c.rank, level=c.level, fetus=c.fetus)
             for c in card.classes
         ],
         problem=card.problem,

@@ -329,7 +329,7 @@ def _coding(system: str, code: str, display: str) -> dict[str, str]:
 
 def _reasons(one: Classification) -> list[str]:
     notes = [f"{r.feature}: {r.verdict}. {r.text} {r.citation}." for r in one.reasons]
-    notes += [f"No class: {why}." for why in one.refusal]
+    notes += [f"{why}." for why in one.not_told]
     return [*notes, *(f"Not seen: {what}." for what in one.not_assessed)]
 
 

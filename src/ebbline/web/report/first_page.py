@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from ebbline import CAUTION
-from ebbline.criteria.model import Classification
+from ebbline.criteria.model import Classification, gravity
 from ebbline.picture.canvas import (
     Anchor,
     Circle,
@@ -76,9 +76,11 @@ def _classes(parts: ReportParts, sheet: _Sheet) -> None:
         if parts.corrected is None
         else fetal_of(parts.corrected, parts.fetus).classes
     )
-    # Danger first: the gravest class leads.
+    # Danger first: the gravest class leads, and what was not told stands before what reassures.
     for ours, theirs in sorted(
-        zip(computed, corrected, strict=True), key=lambda pair: -(pair[1] or pair[0]).rank
+        zip(computed, corrected, strict=True),
+        key=lambda pair: gravity(pair[1] or pair[0]),
+        reverse=True,
     ):
         said = f"{ours.edition}: {ours.said}"
         if theirs is not None:
@@ -90,12 +92,11 @@ def _classes(parts: ReportParts, sheet: _Sheet) -> None:
 
 
 def _decided(one: Classification) -> list[str]:
-    if one.refusal:
-        return [f"No class: {why}." for why in one.refusal[:REASONS]]
-    deciding = [r for r in one.reasons if r.rule in one.decided_by]
-    said = [f"{r.feature}: {r.verdict}. {r.text}" for r in deciding[:REASONS]]
-    if len(deciding) > REASONS:
-        said.append(f"And {len(deciding) - REASONS} more reasons in the appendix.")
+    why = [f"{r.feature}: {r.verdict}. {r.text}" for r in one.deciding]
+    why += [f"{text}." for text in one.not_told]
+    said = why[:REASONS]
+    if len(why) > REASONS:
+        said.append(f"And {len(why) - REASONS} more reasons in the appendix.")
     return said
 
 
