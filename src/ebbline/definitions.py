@@ -155,6 +155,13 @@ TACHYSYSTOLE_ABOVE = Number(5.0, "per 10 min", NICHD_2008, "tachysystole; so FIG
 WORKABLE_LOSS = Number(
     0.2, "", Source("FIGO 2015", FIGO_2015.full, from_memory=True), "signal quality, signal loss"
 )
+LEAST_SEEN_SHARE = Number(
+    0.5,
+    "",
+    OURS,
+    "of a stretch's heart rate: with less that is valid none seen is not none, and a number is at "
+    "least so many",
+)
 
 
 def least_acceleration(weeks: float | None) -> tuple[float, float]:

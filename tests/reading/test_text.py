@@ -94,7 +94,7 @@ def test_untold_tachysystole_is_said_to_be_untold() -> None:
         ({"valid_share": made.NAN}, "Not assessed: no valid signal."),
         (
             {"baseline_bpm": made.NAN},
-            "None recognised, and without a baseline none can be excluded.",
+            "Not assessed: none recognised, and without a baseline none can be excluded.",
         ),
     ],
 )

@@ -13,6 +13,7 @@ from ebbline.criteria.model import Classification, Level, Reason, Standard
 from ebbline.features import detect
 from ebbline.features.findings import DecelerationKind, Findings
 from ebbline.reading.analyse import WINDOW_S, read_findings
+from ebbline.reading.counts import assessed
 from ebbline.reading.model import FetalReading
 from ebbline.recording.model import Channel, ChannelKind, Recording
 from ebbline.terms import Window
@@ -158,6 +159,7 @@ def _review(fetal: FetalReading) -> Row:
     counts: Counter[str] = Counter()
     for one in review.decelerations:
         counts[one.kind] += one.count
+    seen = (review.valid_share, review.baseline_bpm)
     deepest = [one.deepest_bpm for one in review.decelerations if one.count]
     longest = [one.longest_s for one in review.decelerations if one.count]
     panel = (None, None, None) if fetal.panel is None else fetal.panel.probabilities
@@ -175,7 +177,7 @@ def _review(fetal: FetalReading) -> Row:
         "tachysystole": contractions.tachysystole,
         "sinusoidal": review.sinusoidal,
         "accelerations": review.accelerations,
-        **{column: counts[kind.value] for kind, column in _COUNTED.items()},
+        **{column: assessed(counts[kind.value], *seen) for kind, column in _COUNTED.items()},
         "deepest_bpm": max(deepest, default=None),
         "longest_s": max(longest, default=None),
         "panel_normal": panel[0],

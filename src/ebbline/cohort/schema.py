@@ -117,11 +117,11 @@ HALF_HOURS = TableSchema(
         *_texts(("variability", "class of the variability")),
         Column("tachysystole", Kind.YES_NO, "null where it cannot be told"),
         Column("sinusoidal", Kind.YES_NO, "null where it cannot be told"),
-        Column("accelerations", Kind.WHOLE, "accelerations in the window"),
+        Column("accelerations", Kind.WHOLE, "in the window; null where none could be excluded"),
         *(
             Column(name, Kind.WHOLE, meaning)
             for name, meaning in (
-                ("early", "early decelerations"),
+                ("early", "early decelerations; these null where none could be excluded"),
                 ("late", "late decelerations"),
                 ("variable", "variable decelerations"),
                 ("prolonged", "prolonged decelerations"),

@@ -166,6 +166,13 @@ class ClassBuilder:
                     if rule.part is Part.CLASS and rule.rank == rank
                 )
             )
+        if any(rule is limits.VALID for rule, _ in found):
+            # Half a window unseen says nothing for it: no "no decelerations", no "baseline normal".
+            found = [
+                (rule, made)
+                for rule, made in found
+                if made.level is not Level.REASSURING or rule.feature == "accelerations"
+            ]
         reasons = sorted(
             (made for _, made in found),
             key=lambda made: (made.rule not in decided, _ORDER.index(made.level)),
@@ -183,6 +190,7 @@ class ClassBuilder:
             at_least=self._table.classes[rank] if certain else "",
             at_best=self._table.classes[0] if at_best else "",
             beyond=tuple(dict.fromkeys(self._beyond)),
+            doubts=tuple(dict.fromkeys(self._whose)),
             edge=tuple(dict.fromkeys((*self._edge, *self._edges(rank)))),
         )
 
@@ -229,13 +237,15 @@ def check_window(builder: ClassBuilder, facts: WindowFacts, context: Context) ->
             builder.refuse(what)
         else:
             builder.withhold(what)
-    for kind in dict.fromkeys(one.kind for one in facts.suspected):
-        found = [one for one in facts.suspected if one.kind is kind]
+    found = facts.suspected
+    if found:
         seconds = sum(one.end_s - one.start_s for one in found)
-        advice = "; feel the maternal pulse" if kind is ArtefactKind.MATERNAL else ""
+        kinds = dict.fromkeys(one.kind for one in found)
+        advice = "; feel the maternal pulse" if ArtefactKind.MATERNAL in kinds else ""
+        until_s = max(one.end_s for one in found)
         builder.not_seen(
-            f"{seconds:.0f} s from {stretch(found[0].start_s, found[-1].end_s)} are not relied on: "
-            f"{kind.value}{advice}"
+            f"{seconds:.0f} s from {stretch(found[0].start_s, until_s)} are not relied on: "
+            f"{', '.join(kind.value for kind in kinds)}{advice}"
         )
 
 

@@ -65,7 +65,8 @@ class Classification:
     or "". not_assessed: what the class rests on that could not be seen. at_least: where
     no class is given, the worst that is certain ("suspicious"), or "". beyond: what the letter of
     the standard leaves out and a careful reader would say, to be shown above the class. edge: what
-    would change the class if it were a little more or less ("176 s; red from 180 s").
+    would change the class if it were a little more or less ("176 s; red from 180 s"). doubts: what
+    of `beyond` asks whose rate it is.
     """
 
     standard: Standard
@@ -81,6 +82,7 @@ class Classification:
     beyond: tuple[str, ...] = ()
     edge: tuple[str, ...] = ()
     at_best: str = ""
+    doubts: tuple[str, ...] = ()
 
     @property
     def said(self) -> str:
@@ -89,6 +91,22 @@ class Classification:
         if self.at_least:
             return f"at least {self.at_least}"
         return f"at best {self.at_best}, if this is the fetus" if self.at_best else self.label
+
+    @property
+    def above(self) -> tuple[str, ...]:
+        """What is said before the class: danger first, so nothing before the worst class itself."""
+        return () if self._is_worst else tuple(t for t in self.beyond if t not in self.doubts)
+
+    @property
+    def below(self) -> tuple[str, ...]:
+        """What is said after the class and what decides it."""
+        return tuple(text for text in self.beyond if text not in self.above)
+
+    @property
+    def _is_worst(self) -> bool:
+        return self.rank > 1 or (
+            self.rank >= 0 and any(one.level is Level.ALARMING for one in self.deciding)
+        )
 
     @property
     def refused(self) -> bool:

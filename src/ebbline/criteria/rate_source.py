@@ -9,29 +9,43 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ebbline.criteria.window_view import stretch
-from ebbline.features.findings import ArtefactKind, Findings
+from ebbline.features.findings import Artefact, ArtefactKind, Findings
 from ebbline.terms import Window
 
 DOUBTFUL_FROM_S = 60.0
 """Suspicions that last so long together are said above the class, the best class is withheld, and
 the panel keeps silent (ours)."""
 
-_NOT_THE_FETUS = (
-    ((ArtefactKind.MATERNAL,), "may be the mother's: feel her pulse"),
-    ((ArtefactKind.DOUBLING,), "may be a slow one counted double: listen, feel her pulse"),
-    ((ArtefactKind.HALVING,), "may be a fast one counted half: listen, feel her pulse"),
-)
+_MAY_BE = {
+    ArtefactKind.MATERNAL: "the mother's",
+    ArtefactKind.DOUBLING: "a slow one counted double",
+    ArtefactKind.HALVING: "a fast one counted half",
+}
 
 
 def doubts_of_source(findings: Findings, window: Window) -> Iterator[str]:
-    """What is doubted of the rate in a window: "the rate from ... may be the mother's: ..."."""
-    for kinds, may_be in _NOT_THE_FETUS:
+    """What is doubted of the rate in a window: "the rate from ... may be the mother's: ...".
+
+    Said once, whatever it may be instead: one and the same stretch often looks like several.
+    """
+    doubted: dict[ArtefactKind, list[Artefact]] = {}
+    for kind in _MAY_BE:
         found = [
             one
             for one in findings.fetal.artefacts
-            if one.kind in kinds and one.start_s < window.end_s and one.end_s > window.start_s
+            if one.kind is kind and one.start_s < window.end_s and one.end_s > window.start_s
         ]
         if sum(one.end_s - one.start_s for one in found) >= DOUBTFUL_FROM_S:
-            where = stretch(found[0].start_s, found[-1].end_s)
-            parts = f"in {len(found)} stretches " if len(found) > 1 else ""
-            yield f"the rate {parts}from {where} {may_be}"
+            doubted[kind] = found
+    if not doubted:
+        return
+    parts = sorted((one.start_s, one.end_s) for found in doubted.values() for one in found)
+    apart = 1 + sum(
+        start_s > max(end for _, end in parts[:n]) for n, (start_s, _) in enumerate(parts) if n
+    )
+    where = stretch(parts[0][0], max(end_s for _, end_s in parts))
+    listen = "" if tuple(doubted) == (ArtefactKind.MATERNAL,) else "listen, "
+    yield (
+        f"the rate {f'in {apart} stretches ' if apart > 1 else ''}from {where} may be "
+        f"{', or '.join(_MAY_BE[kind] for kind in doubted)}: {listen}feel her pulse"
+    )

@@ -28,6 +28,7 @@ from ebbline.definitions import (
     PROLONGED_FROM_S,
     REDUCED_BELOW_BPM,
     TEN_MINUTES_S,
+    WORKABLE_LOSS,
 )
 from ebbline.features import pattern_duration
 from ebbline.features import window as within
@@ -113,6 +114,14 @@ class WindowFacts:
         gathered = np.interp(starts_s + length_s, edges, sums) - np.interp(starts_s, edges, sums)
         shares: FloatArray = gathered / length_s
         return shares
+
+    @cached_property
+    def seen_words(self) -> str:
+        """Of what a number of events is said: 'in the window', or of the share that was valid."""
+        valid = within.valid_share(self.findings, self.window)
+        if valid >= 1.0 - WORKABLE_LOSS:
+            return "in the window"
+        return f"seen in the {100 * valid:.0f} % of the window with valid signal"
 
     @cached_property
     def suspected(self) -> tuple[Artefact, ...]:

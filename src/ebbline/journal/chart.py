@@ -34,9 +34,7 @@ from ebbline.journal.entries import (
 )
 from ebbline.journal.standing import labour_known, of_kind, second_stage_began, standing
 from ebbline.journal.trace_columns import TraceColumn
-
-LEAST_SHARE = 0.5
-"""Least share of valid signal for "no decelerations" to be said of a stretch (ours)."""
+from ebbline.reading.counts import in_part
 
 
 @dataclass(frozen=True, slots=True)
@@ -380,9 +378,11 @@ def _falls(held: Sequence[Entry], columns: Sequence[TraceColumn]) -> list[_Value
         kinds = [kind for kind in _WORST_FIRST if column.falls.get(kind)]
         words = ", ".join(f"{column.falls[kind]} {kind.value}" for kind in kinds)
         if not kinds:
-            if column.valid_share < LEAST_SHARE:
+            if in_part(column.valid_share, column.baseline_bpm):
                 continue
             words = "none seen"
+        elif in_part(column.valid_share, column.baseline_bpm):
+            words = f"at least {words}"
         tests = tuple(kind.value for kind in kinds)
         short = " ".join(f"{column.falls[kind]}{LETTERS[kind]}" for kind in kinds) or "none"
         found.append(

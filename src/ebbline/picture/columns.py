@@ -10,6 +10,7 @@ from ebbline.picture.canvas import Rect, Shape, Text
 from ebbline.picture.fonts import text_width, wrapped
 from ebbline.picture.paper import Panel
 from ebbline.picture.style import GRID_STRONG, INK, SMALL
+from ebbline.reading import counts
 from ebbline.reading.model import TenMinutes
 from ebbline.reading.text import share
 from ebbline.terms import Window, counted
@@ -44,8 +45,11 @@ def sentences(one: TenMinutes) -> tuple[str, ...]:
         if one.contractions is None
         else counted(one.contractions, "contraction")
     )
-    rises = counted(one.accelerations, "acceleration")
-    events = f"{rises}, {counted(one.decelerations, 'deceleration')}"
+    seen = (one.valid_share, one.baseline_bpm)
+    events = counts.both(one.accelerations, one.decelerations, *seen)
+    acc, dec = (counts.in_short(n, *seen) for n in (one.accelerations, one.decelerations))
+    unseen = acc == dec == counts.NOT_ASSESSED
+    brief_events = f"acc. and dec. {acc}" if unseen else f"acc. {acc}, dec. {dec}"
     valid = f"{share(one.valid_share)} valid signal"
     change = f"; against the hour before: {', '.join(one.change)}" if one.change else ""
     full = (
@@ -53,8 +57,8 @@ def sentences(one: TenMinutes) -> tuple[str, ...]:
         f"{contractions}; {valid}"
     )
     brief = (
-        f"base {base}, var. {one.variability.value}; acc. {one.accelerations}, "
-        f"dec. {one.decelerations}; contr. {squeezes}; {share(one.valid_share)} valid"
+        f"base {base}, var. {one.variability.value}; {brief_events}; contr. {squeezes}; "
+        f"{share(one.valid_share)} valid"
     )
     return (full + change, full, brief)
 

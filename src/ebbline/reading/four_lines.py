@@ -14,9 +14,15 @@ import numpy as np
 
 from ebbline.criteria.model import GRAVITY, Classification, Level
 from ebbline.criteria.window_view import window_facts
-from ebbline.definitions import LEAST_EXCURSION_BPM, TEN_MINUTES_S
+from ebbline.definitions import (
+    LEAST_EXCURSION_BPM,
+    LEAST_SEEN_SHARE,
+    TEN_MINUTES_S,
+    WORKABLE_LOSS,
+)
 from ebbline.features import window as within
 from ebbline.features.findings import Findings
+from ebbline.reading import counts
 from ebbline.reading.model import FourLines, Review
 from ebbline.reading.summary import new_against_the_hour_before
 from ebbline.reading.text import Clock, length, number, sentence, share, upper
@@ -49,15 +55,16 @@ def four_lines(
 
 
 def class_line(one: Classification) -> str:
-    """The class and what decides it; what its letter leaves out stands before it."""
+    """The class and what decides it, and what its letter leaves out: danger first."""
     why = [*(reason.text for reason in one.deciding), *one.refusal]
     said = [sentence(upper(text)) for text in why[:_REASONS_SAID]]
-    more = len(why) - _REASONS_SAID
+    more = sum(text not in one.below for text in why[_REASONS_SAID:])
     if more > 0:
         said.append(f"And {counted(more, 'more reason')}.")
-    beyond = [sentence(upper(text)) for text in one.beyond]
+    above = [sentence(upper(text)) for text in one.above]
+    below = [sentence(upper(text)) for text in one.below if text not in why[:_REASONS_SAID]]
     edge = [sentence(f"On the edge: {text}") for text in one.edge]
-    return " ".join([*beyond, f"{one.edition}: {one.said}.", *said, *edge])
+    return " ".join([*above, f"{one.edition}: {one.said}.", *said, *below, *edge])
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,13 +150,24 @@ def right_now(findings: Findings, window: Window, clock: Clock) -> RightNow:
             f"{number(before_bpm, 'bpm')} before.",
         )
     level, recovered = Level.REASSURING, ""
+    valid = within.valid_share(findings, Window(begin_s, window.end_s))
     lately = f"no deceleration in the last {minutes}."
     if falls:
         level, recovered = Level.CAUTION, ", recovered"
         lately = (
-            f"{counted(len(falls), 'deceleration')} in the last {minutes}, the last "
-            f"over at {clock.at(max(fall.end_s for fall in falls))}."
+            f"{counts.said(len(falls), 'deceleration', valid, before_bpm)} in the last {minutes}, "
+            f"the last over at {clock.at(max(fall.end_s for fall in falls))}."
         )
+    elif counts.in_part(valid, before_bpm):
+        level = Level.CAUTION
+        why = (
+            "no baseline is known"
+            if valid >= LEAST_SEEN_SHARE
+            else f"{share(valid)} of them has valid signal"
+        )
+        lately = f"decelerations of the last {minutes} not assessed: {why}."
+    elif valid < 1.0 - WORKABLE_LOSS:
+        lately = f"no deceleration seen in the {share(valid)} valid of the last {minutes}."
     bpm = number(now_bpm, "bpm")
     return RightNow(
         level, True, f"{bpm} now{recovered}; {lately}", f"{bpm} over the last minute; {lately}"

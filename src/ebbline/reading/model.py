@@ -80,7 +80,11 @@ class LevelFall:
 
 @dataclass(frozen=True, slots=True)
 class TenMinutes:
-    """One ten-minute column: the numbers a reader would write under the strip."""
+    """One ten-minute column: the numbers a reader would write under the strip.
+
+    accelerations, decelerations: None where none were seen and none could be excluded; beside
+    little signal or no baseline a number is at least so many (`reading.counts`).
+    """
 
     window: Window
     valid_share: float
@@ -88,8 +92,8 @@ class TenMinutes:
     baseline_bpm: float
     bandwidth_bpm: float
     variability: VariabilityClass
-    accelerations: int
-    decelerations: int
+    accelerations: int | None
+    decelerations: int | None
     change: tuple[str, ...]
 
 
@@ -99,6 +103,7 @@ class Review:
 
     repetitive: whether decelerations of any kind come with more than half of the contractions of
     some 20 minutes (FIGO 2015); None untold. repetitive_share: of the busiest 20 minutes, 0..1.
+    accelerations: as in `TenMinutes`.
     """
 
     window: Window
@@ -112,7 +117,7 @@ class Review:
     variability: VariabilityClass
     stv_ms: float
     ltv_bpm: float
-    accelerations: int
+    accelerations: int | None
     decelerations: tuple[DecelerationSummary, ...]
     sinusoidal: bool | None
     columns: tuple[TenMinutes, ...]

@@ -18,7 +18,13 @@ from numpy.typing import NDArray
 from ebbline.criteria.recording_index import recording_facts
 from ebbline.criteria.rules.figo import of_any_kind
 from ebbline.criteria.window_view import WindowFacts, window_facts
-from ebbline.definitions import HOUR_S, PROLONGED_FROM_S, TEN_MINUTES_S, rounded_baseline
+from ebbline.definitions import (
+    HOUR_S,
+    LEAST_SEEN_SHARE,
+    PROLONGED_FROM_S,
+    TEN_MINUTES_S,
+    rounded_baseline,
+)
 from ebbline.features import window as within
 from ebbline.features.findings import (
     ArtefactKind,
@@ -29,6 +35,7 @@ from ebbline.features.findings import (
     VariabilityClass,
 )
 from ebbline.features.fitness import unfit_words
+from ebbline.reading.counts import assessed
 from ebbline.reading.model import (
     ContractionSummary,
     DecelerationSummary,
@@ -52,9 +59,6 @@ BASELINE_MOVED_BPM = 10.0
 MORE_BY = 2.0
 """Least difference in events per 10 minutes that is said as a change (common practice, no
 source)."""
-
-LEAST_SIGNAL = 0.5
-"""Least share of a stretch with valid signal for it to be compared (our choice)."""
 
 WHOLE_ACTIVITY = 0.9
 """Least share of the time between two contractions with measured activity for it to be an interval
@@ -109,7 +113,7 @@ def summarise(findings: Findings, window: Window, *, columns: bool = True) -> Re
         variability=facts.variability,
         stv_ms=stv_ms,
         ltv_bpm=ltv_bpm,
-        accelerations=facts.accelerations,
+        accelerations=assessed(facts.accelerations, facts.valid_share, facts.baseline_bpm),
         decelerations=decelerations,
         sinusoidal=_sinusoidal(findings, facts),
         columns=_columns(findings, window) if columns else (),
@@ -166,7 +170,7 @@ def _baseline(findings: Findings, window: Window) -> float:
         if one.determinate
     ]
     weight = sum(seconds for _, seconds in known)
-    if weight <= 0 or weight < LEAST_SIGNAL * window.duration_s:
+    if weight <= 0 or weight < LEAST_SEEN_SHARE * window.duration_s:
         return NAN
     mean = sum(one.mean_bpm * seconds for one, seconds in known) / weight
     return rounded_baseline(mean)
@@ -352,7 +356,7 @@ def _sinusoidal(findings: Findings, facts: _Facts) -> bool | None:
 def _missing(facts: _Facts, contractions: ContractionSummary, baseline_note: str) -> list[str]:
     minutes = facts.window.duration_s / 60.0
     missing = []
-    if facts.valid_share < LEAST_SIGNAL:
+    if facts.valid_share < LEAST_SEEN_SHARE:
         missing.append(
             f"accelerations and decelerations of most of the window: only "
             f"{share(facts.valid_share)} of the heart-rate signal is valid"
@@ -386,8 +390,8 @@ def _columns(findings: Findings, window: Window) -> tuple[TenMinutes, ...]:
                 baseline_bpm=now.baseline_bpm,
                 bandwidth_bpm=now.bandwidth_bpm,
                 variability=now.variability,
-                accelerations=now.accelerations,
-                decelerations=len(now.decelerations),
+                accelerations=assessed(now.accelerations, now.valid_share, now.baseline_bpm),
+                decelerations=assessed(len(now.decelerations), now.valid_share, now.baseline_bpm),
                 change=_change(findings, now),
             )
         )
@@ -409,7 +413,7 @@ def _change(findings: Findings, now: _Facts) -> tuple[str, ...]:
         return ("not compared: less than 10 min come before",)
     before = _facts(findings, earlier)
     for stretch, what in ((now, "these minutes"), (before, "the hour before")):
-        if stretch.valid_share < LEAST_SIGNAL:
+        if stretch.valid_share < LEAST_SEEN_SHARE:
             return (f"not compared: {share(stretch.valid_share)} of {what} is valid",)
     said = [
         *_baseline_change(before, now),

@@ -23,9 +23,10 @@ from ebbline.criteria.model import (
     Reason,
 )
 from ebbline.criteria.panel import HALF_HOUR_BEFORE
-from ebbline.definitions import HALF_HOUR_S, PROLONGED_FROM_S
+from ebbline.definitions import HALF_HOUR_S, LEAST_SEEN_SHARE, PROLONGED_FROM_S
 from ebbline.features import window as within
 from ebbline.features.findings import ArtefactKind, DecelerationKind, VariabilityClass
+from ebbline.reading import counts
 from ebbline.reading.model import (
     ContractionSummary,
     DecelerationSummary,
@@ -192,8 +193,9 @@ def _class_in_short(one: Classification, above: frozenset[str]) -> str:
     beyond its letter unless that stands above."""
     decided = [reason.text for reason in one.deciding]
     why = [] if one.rank == 0 else decided or list(one.refusal)
-    said = [*(text for text in one.beyond if text not in above), *why[:1]]
-    return " ".join([f"{one.edition}: {one.said}.", *(sentence(upper(text)) for text in said)])
+    said = (*one.above, *why[:1], *one.below)
+    new = dict.fromkeys(text for text in said if text not in above)
+    return " ".join([f"{one.edition}: {one.said}.", *(sentence(upper(text)) for text in new)])
 
 
 def _antepartum(reading: Reading) -> bool:
@@ -379,8 +381,11 @@ def _none_seen(review: Review) -> str:
     """Says 'none' only of the signal that was there, and not without a baseline to fall from."""
     if not review.valid_share > 0:
         return "Not assessed: no valid signal."
+    if review.valid_share < LEAST_SEEN_SHARE:
+        valid = share(review.valid_share)
+        return f"Not assessed: {valid} of the window has valid signal, and none is seen in that."
     if math.isnan(review.baseline_bpm):
-        return "None recognised, and without a baseline none can be excluded."
+        return "Not assessed: none recognised, and without a baseline none can be excluded."
     if review.valid_share < 1:
         return f"None seen in the {share(review.valid_share)} of the window with valid signal."
     return "None."
@@ -389,7 +394,8 @@ def _none_seen(review: Review) -> str:
 def _accelerations(review: Review) -> tuple[str, ...]:
     if not review.accelerations:
         return (_none_seen(review),)
-    return (f"{review.accelerations} in {length(review.window.duration_s)}.",)
+    number_said = counts.in_short(review.accelerations, review.valid_share, review.baseline_bpm)
+    return (f"{upper(number_said)} in {length(review.window.duration_s)}.",)
 
 
 def _decelerations(review: Review, fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
@@ -402,6 +408,12 @@ def _decelerations(review: Review, fetal: FetalReading, clock: Clock) -> tuple[s
         _kind(one, [fall.onset_s for fall in here if fall.kind.value == one.kind], clock)
         for one in review.decelerations
     )
+    if counts.in_part(review.valid_share, review.baseline_bpm):
+        lines = (
+            f"At least these: {share(review.valid_share)} of the window has valid signal"
+            f"{', and no baseline is known' if math.isnan(review.baseline_bpm) else ''}.",
+            *lines,
+        )
     return (*lines, *_together(review))
 
 
@@ -480,16 +492,13 @@ def _column(one: TenMinutes, clock: Clock) -> str:
         if one.contractions is None
         else counted(one.contractions, "contraction")
     )
-    events = (
-        [counted(one.accelerations, "acceleration"), counted(one.decelerations, "deceleration")]
-        if one.accelerations or one.decelerations or _could_show_events(one)
-        else ["accelerations and decelerations not assessed"]
-    )
+    seen = (one.valid_share, one.baseline_bpm)
+    events = counts.both(one.accelerations, one.decelerations, *seen)
     numbers = ", ".join(
         [
             baseline,
             variability,
-            *events,
+            events,
             contractions,
             f"{share(one.valid_share)} valid",
         ]
@@ -497,10 +506,6 @@ def _column(one: TenMinutes, clock: Clock) -> str:
     return f"{clock.stretch(one.window)}: {numbers}. Against the hour before: " + (
         f"{'; '.join(one.change) or 'no change'}."
     )
-
-
-def _could_show_events(one: TenMinutes) -> bool:
-    return one.valid_share > 0 and not math.isnan(one.baseline_bpm)
 
 
 class _Sources:
@@ -517,10 +522,11 @@ class _Sources:
 
 
 def _class(one: Classification, clock: Clock, sources: _Sources) -> Section:
-    lines = [sentence(upper(text)) for text in one.beyond]
+    lines = [sentence(upper(text)) for text in one.above]
     lines.append(
         f"{upper(one.said)}, {clock.stretch(one.window)} ({length(one.window.duration_s)})."
     )
+    lines += [sentence(upper(text)) for text in one.below if text not in one.refusal]
     lines += [sentence(f"On the edge: {text}") for text in one.edge]
     lines += [sentence(why) for why in one.not_told]
     lines += [_reason(reason, one, clock, sources) for reason in one.reasons]

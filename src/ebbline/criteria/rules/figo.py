@@ -170,7 +170,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> 
     elif answer.answer:
         builder.add(line.REPETITIVE, answer.value, evidence=(answer.stretch,))
     else:
-        counted = f"{len(touched)} in the window" if touched else "none in the window"
+        counted = f"{len(touched) or 'none'} {facts.seen_words}"
         builder.add(line.NOT_REPETITIVE, evidence=spans(touched), detail=counted)
 
     run = facts.longest_run(late | prolonged)

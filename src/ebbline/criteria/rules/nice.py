@@ -293,7 +293,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
             )
     _untold(builder, facts, variable)
     if not builder.weighs("decelerations"):
-        counted = f"{len(touched)} in the window" if touched else "none in the window"
+        counted = f"{len(touched) or 'none'} {facts.seen_words}"
         builder.add(line.DECELERATIONS_WHITE, detail=counted)
 
 

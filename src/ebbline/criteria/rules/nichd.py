@@ -130,7 +130,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
         told = f"a step from {step.from_bpm:.0f} to {step.to_bpm:.0f} bpm, not come back"
         builder.add(line.PROLONGED, where.duration_s / 60.0, evidence=(where,), detail=told)
     if not (late or variable or prolonged or long or unpaired or step):
-        builder.add(line.NO_DECELERATIONS)
+        builder.add(line.NO_DECELERATIONS, detail=f"none {facts.seen_words}")
 
     absent = facts.variability_of(VariabilityClass.ABSENT)
     absent_windows = [Window(one.start_s, one.end_s) for one in absent]

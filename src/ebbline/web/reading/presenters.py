@@ -22,6 +22,7 @@ from ebbline.features.findings import (
     SinusoidalEpisode,
     VariabilityClass,
 )
+from ebbline.reading import counts
 from ebbline.reading.model import TenMinutes
 from ebbline.reading.text import length, number, share
 from ebbline.terms import SensorKind
@@ -270,14 +271,20 @@ def _column(one: TenMinutes) -> ColumnOut:
         one.bandwidth_bpm
     )
     width = f" {one.bandwidth_bpm:.0f}" if told else ""
-    readable = one.valid_share > 0 and not math.isnan(one.baseline_bpm)
-    counted = bool(one.accelerations or one.decelerations or readable)
-    events_said = f"{one.accelerations} · {one.decelerations}" if counted else "not assessed"
+    seen = (one.valid_share, one.baseline_bpm)
+    rises, falls = (counts.in_short(n, *seen) for n in (one.accelerations, one.decelerations))
+    counted = one.accelerations is not None or one.decelerations is not None
+    events_said = f"{rises} · {falls}" if counted else counts.NOT_ASSESSED
+    # Where there is little room, "at least 2" is "2+", and what was not assessed "?".
+    events_short = "·".join(
+        "?" if n is None else f"{n}{'+' if counts.in_part(*seen) else ''}"
+        for n in (one.accelerations, one.decelerations)
+    )
     lines = [
         [squeezes, "n.a."] if one.contractions is None else [squeezes],
         [base, "?"] if math.isnan(one.baseline_bpm) else [base],
         [f"{word}{width}", f"{_SHORT_VARIABILITY[one.variability]}{width}", width.strip() or "?"],
-        [events_said, events_said.replace(" ", "") if counted else "n.a."],
+        [events_said, events_short if counted else "n.a."],
     ]
     unknown = [
         one.contractions is None,

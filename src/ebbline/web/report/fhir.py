@@ -215,6 +215,7 @@ class _Maker:
         """The review's numbers; what was not measured is said to be unknown."""
         review = fetal.review
         per_minute = ("/min", "bpm")
+        rises = math.nan if review.accelerations is None else float(review.accelerations)
         rows = [
             ("Baseline fetal heart rate", review.baseline_bpm, *per_minute),
             ("Baseline variability, bandwidth", review.bandwidth_bpm, *per_minute),
@@ -225,7 +226,7 @@ class _Maker:
                 "/(10.min)",
                 "in 10 min",
             ),
-            ("Accelerations in the window", float(review.accelerations), "1", ""),
+            ("Accelerations in the window", rises, "1", ""),
             ("Share of valid signal", 100 * review.valid_share, "%", "%"),
         ]
         for kind in review.decelerations:
