@@ -16,7 +16,7 @@ from ebbline.features import events, manual_levels, segments, variability
 from ebbline.features import excursions as exc
 from ebbline.features.event_matching import Span, match, shared_time
 from ebbline.features.findings import NO_CONTRACTION, Contraction, Curve, VariabilityClass
-from ebbline.terms import SensorKind, Window
+from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
 RATE = 4.0
@@ -116,7 +116,7 @@ def test_a_bell_on_a_steady_tone_is_measured_as_it_was_drawn() -> None:
     assert rows[:, hills.AMPLITUDE] == pytest.approx(45.0, rel=0.06)
     # Half of its 80 s are over half of the height; its foot at 12 % leaves 62 of them.
     assert rows[:, hills.BREADTH] == pytest.approx(40.0 / 62.0, abs=0.05)
-    assert rows[:, hills.OVER_USUAL] == pytest.approx(1.0, abs=0.35)
+    assert (rows[:, hills.SHAKEN] < 0.02).all() and (rows[:, hills.LIKELY] > 0.95).all()
     assert (rows[:, hills.VALID_SHARE] == 1.0).all()
     assert (rows[:, hills.CUT_TOP] == 0.0).all()
     # The foot is at 12 % of the height, and smoothing widens it a little.
@@ -162,35 +162,56 @@ def test_less_than_a_minute_has_neither_tone_nor_hills() -> None:
     assert np.isfinite(hills.tone_and_hills(np.full(60, 10.0), np.ones(60), 3.0, 0.0)[0]).all()
 
 
-def hill(**words: float) -> list[float]:
-    row = [0.0] * int(hills.COLUMNS)
-    told = {"AMPLITUDE": 300.0, "OVER_NOISE": 1000.0, "OVER_USUAL": 1.0, "BREADTH": 0.5,
-            "VALID_SHARE": 1.0} | words  # fmt: skip
+def hill(**words: float) -> FloatArray:
+    """A contraction of a minute that rises and falls as a bell on a quiet belt."""
+    row = np.zeros(hills.COLUMNS)
+    told = {"END": 60.0, "AMPLITUDE": 40.0, "BREADTH": 0.6, "STEEPEST": 0.05, "SHAKEN": 0.03,
+            "LIKELY": 1.0, "VALID_SHARE": 1.0} | words  # fmt: skip
     for name, value in told.items():
         row[getattr(hills, name)] = value
     return row
 
 
-def test_a_hill_is_the_surer_the_better_seen_higher_cleaner_and_more_bell_shaped() -> None:
-    sure = events._plausibility(hill(), 3.0)
-    assert sure == pytest.approx(1.0, abs=1e-6)
-    assert events._plausibility(hill(VALID_SHARE=0.5), 3.0) == pytest.approx(0.5)
-    assert events._plausibility(hill(BREADTH=events.PLATEAU_BREADTH), 3.0) == sure
-    assert events._plausibility(hill(BREADTH=0.73), 3.0) == pytest.approx(0.7)
-    low = events._plausibility(hill(AMPLITUDE=3.0), 3.0)
-    assert low == pytest.approx(1.0 - math.exp(-0.5))
-    noisy = events._plausibility(hill(OVER_NOISE=hills.LEAST_OVER_NOISE), 3.0)
-    assert noisy == pytest.approx(0.5)
-    assert events._plausibility(
-        hill(OVER_NOISE=hills.LEAST_OVER_NOISE + 4.0), 3.0
-    ) == pytest.approx(1.0 - 0.5 * math.exp(-1.0))
-    small = events._plausibility(hill(OVER_USUAL=hills.HILL_SHARE), 3.0)
-    assert small == pytest.approx(0.6)
+def test_a_hill_is_the_surer_the_better_seen_likelier_and_more_bell_shaped() -> None:
+    sure = events._plausibility(hill().tolist())
+    assert sure == pytest.approx(1.0)
+    assert events._plausibility(hill(VALID_SHARE=0.5).tolist()) == pytest.approx(0.5)
+    assert events._plausibility(hill(LIKELY=0.6).tolist()) == pytest.approx(0.6)
+    assert events._plausibility(hill(BREADTH=events.PLATEAU_BREADTH).tolist()) == sure
+    assert events._plausibility(hill(BREADTH=0.73).tolist()) == pytest.approx(0.7)
+    assert events._plausibility(hill(BREADTH=0.81).tolist()) == pytest.approx(0.45)
+
+
+def test_a_steep_brief_hill_among_its_like_is_no_contraction() -> None:
+    """The womb hardens over some 20 s and softens more slowly; a hand or a cough does not, and a
+    woman who turns shakes the belt before and after."""
+    womb = hills.likeliness(hill())
+    assert womb > 0.95
+    assert hills.likeliness(hill(STEEPEST=0.12)) < womb
+    assert hills.likeliness(hill(SHAKEN=0.2)) < womb
+    assert hills.likeliness(hill(END=28.0)) < womb
+    assert hills.likeliness(hill(BREADTH=0.4)) < womb
+    hand = hill(STEEPEST=0.14, SHAKEN=0.12, END=30.0, BREADTH=0.4)
+    assert hills.likeliness(hand) < 0.5 * hills.LEAST_LIKELY
+    assert np.isfinite(hills.likeliness(hill(STEEPEST=0.0, SHAKEN=0.0)))
+
+
+def test_hands_on_a_shaken_belt_are_not_told_and_contractions_beside_them_are() -> None:
+    rng = np.random.default_rng(7)
+    mean = bells(*PEAKS)
+    t = np.arange(mean.size)
+    restless = (t > 1500) & (t < 1740)
+    for at in range(1510, 1740, 23):
+        mean += 30.0 * np.exp(-np.maximum(t - at, 0) / 5.0) * (t >= at)
+    mean += np.where(restless, rng.normal(0.0, 4.0, mean.size), 0.0)
+    rows = hilled(mean)
+    assert rows[rows[:, hills.PEAK] < 1480.0, hills.PEAK] == pytest.approx(PEAKS, abs=1.0)
+    assert not (rows[:, hills.PEAK] > 1500.0).any()
 
 
 def test_contractions_carry_their_own_numbers() -> None:
     rows = hilled(np.minimum(bells(*PEAKS, height=60.0), 50.0))
-    found = events.contractions_from(rows, SensorKind.TOCO, 3.0)
+    found = events.contractions_from(rows)
     assert len(found) == len(rows)
     for one, row in zip(found, rows.tolist(), strict=True):
         assert (one.onset_s, one.peak_s, one.end_s) == (row[0], row[1], row[2])

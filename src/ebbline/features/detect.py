@@ -155,7 +155,7 @@ def uterine_findings(
     found = UterineFindings(
         present=True,
         sensor=channel.sensor,
-        contractions=tuple(events.contractions_from(rows, channel.sensor, floor)),
+        contractions=tuple(events.contractions_from(rows)),
         tone=Curve(0.0, 1.0, np.where(share > 0, tone, np.nan)),
         measured=Curve(0.0, 60.0, quality.valid_by_minute(used, RATE)),
         quality=suspects.quality_segments(table, count, {}),

@@ -34,7 +34,6 @@ from ebbline.features.findings import (
     DecelerationKind,
     SinusoidalEpisode,
 )
-from ebbline.terms import SensorKind
 
 FloatArray = NDArray[np.float64]
 
@@ -66,7 +65,7 @@ contractions marked by eye on open recordings one in ten); with all but a fifth 
 no flanks and is a block that a hand or a shifted belt makes (ours)."""
 
 
-def contractions_from(rows: FloatArray, sensor: SensorKind, floor: float) -> list[Contraction]:
+def contractions_from(rows: FloatArray) -> list[Contraction]:
     """Contractions from the rows of `contractions.tone_and_hills`."""
     found = []
     for row in rows.tolist():
@@ -78,22 +77,18 @@ def contractions_from(rows: FloatArray, sensor: SensorKind, floor: float) -> lis
                 amplitude=row[hills.AMPLITUDE],
                 resting_tone=row[hills.TONE],
                 valid_share=row[hills.VALID_SHARE],
-                certainty=_plausibility(row, floor),
+                certainty=_plausibility(row),
                 cut_top=row[hills.CUT_TOP] > 0.5,
             )
         )
     return found
 
 
-def _plausibility(row: list[float], floor: float) -> float:
-    """How surely a hill is a contraction: seen, high over what is noise anywhere, over breathing
-    and movement on it, and against the hills around; a bell, not a plateau."""
-    high = 1.0 - math.exp(-0.5 * row[hills.AMPLITUDE] / floor)
-    clean = 1.0 - 0.5 * math.exp((hills.LEAST_OVER_NOISE - row[hills.OVER_NOISE]) / 4.0)
-    usual = min(1.0, 0.6 + max(0.0, row[hills.OVER_USUAL] - hills.HILL_SHARE))
+def _plausibility(row: list[float]) -> float:
+    """How surely a hill is a contraction: seen, likely by its shape, a bell and not a plateau."""
     breadth = row[hills.BREADTH]
     bell = 1.0 if breadth <= PLATEAU_BREADTH else 0.7 if breadth <= BLOCK_BREADTH else 0.45
-    return row[hills.VALID_SHARE] * high * clean * usual * bell
+    return row[hills.VALID_SHARE] * row[hills.LIKELY] * bell
 
 
 BEFORE_CONTRACTION_S, AFTER_CONTRACTION_S = 20.0, 60.0
