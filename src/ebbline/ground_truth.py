@@ -185,6 +185,7 @@ def findings_from_truth(
             baseline_curve=Curve(0.0, 1.0, truth.baseline.values),
             rate_curve=Curve(0.0, 1.0, rate if seen is None else _where_seen(rate, seen.heart)),
             baseline=_baseline_segments(truth, seen),
+            baseline_signal=Curve(0.0, 1.0, _baseline_signal(truth, seen)),
             baseline_changes=tuple(
                 BaselineChange(c.at_s, c.from_bpm, c.to_bpm)
                 for c in truth.baseline_changes
@@ -354,13 +355,19 @@ def off_baseline(truth: Truth) -> NDArray[np.bool_]:
     return off
 
 
-def _baseline_segments(truth: Truth, seen: Seen | None) -> tuple[BaselineSegment, ...]:
+def _baseline_signal(truth: Truth, seen: Seen | None) -> FloatArray:
+    """The baseline of each second that lies in no event and was seen, NaN elsewhere."""
     off = off_baseline(truth)
     if seen is not None:
         off = off | (seen.heart[: len(off)] < LEAST_MINUTE_SEEN)
+    return np.where(off, np.nan, truth.baseline.values)
+
+
+def _baseline_segments(truth: Truth, seen: Seen | None) -> tuple[BaselineSegment, ...]:
+    signal = _baseline_signal(truth, seen)
     made: list[BaselineSegment] = []
-    for start, end in _stretches(len(off)):
-        kept = truth.baseline.values[start:end][~off[start:end]]
+    for start, end in _stretches(len(signal)):
+        kept = signal[start:end][np.isfinite(signal[start:end])]
         told = len(kept) >= LEAST_BASELINE_S
         mean = float(kept.mean()) if told else math.nan
         earlier = made[-1] if made else None

@@ -31,6 +31,9 @@ REDUCED_FINE_BPM = 4.0
 HIGH_BASELINE_BPM, LOW_BASELINE_BPM = 145.0, 112.0
 SURE = 0.6
 
+EARLIER_STEP = 10
+"""Of the baseline before a window one value in so many is enough for its middle."""
+
 USUAL_BASELINE_BPM, USUAL_FINE_BPM = 140.0, 8.0
 """Stand in where a window has none to measure; the reading warns of it."""
 
@@ -70,13 +73,19 @@ def _cut(curve: Curve, window: Window) -> FloatArray:
     return curve.values[first:last]
 
 
+def _before(curve: Curve, window: Window) -> FloatArray:
+    """What a curve showed before a window: every tenth value, counted back from it."""
+    first = max(0, round((window.start_s - curve.start_s) / curve.step_s))
+    earlier = curve.values[:first][::-EARLIER_STEP]
+    return earlier[np.isfinite(earlier)]
+
+
 def look(findings: Findings, window: Window) -> Look:
     """Cut a window out of the findings."""
     fetal = findings.fetal
     rate, baseline = _cut(fetal.rate_curve, window), _cut(fetal.baseline_curve, window)
     length = min(len(rate), len(baseline))
     above = rate[:length] - baseline[:length]
-    segments = [s for s in fetal.baseline if s.determinate]
     band, fine = _cut(fetal.bandwidth, window), _cut(fetal.fine_bandwidth, window)
     inside = within.accelerations_in(findings, window)
     return Look(
@@ -84,9 +93,7 @@ def look(findings: Findings, window: Window) -> Look:
         rate=rate[np.isfinite(rate)],
         above=above[np.isfinite(above)],
         baseline_levels=baseline[np.isfinite(baseline)],
-        earlier_levels=np.array(
-            [s.mean_bpm for s in segments if s.end_s <= window.start_s + 1.0], dtype=np.float64
-        ),
+        earlier_levels=_before(fetal.baseline_curve, window),
         bandwidth=band[np.isfinite(band)],
         fine=fine[np.isfinite(fine)],
         decelerations=within.decelerations_in(findings, window),

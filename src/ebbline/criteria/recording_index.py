@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -28,7 +26,6 @@ from ebbline.features.findings import (
     Artefact,
     ArtefactKind,
     BaselineChange,
-    BaselineSegment,
     Curve,
     Deceleration,
     DecelerationKind,
@@ -36,6 +33,7 @@ from ebbline.features.findings import (
     VariabilityClass,
 )
 from ebbline.features.kept import kept
+from ebbline.features.stretch_baseline import baseline_track
 from ebbline.features.variability import class_of_minutes, usual_bandwidth
 from ebbline.terms import Window
 
@@ -43,7 +41,7 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 LEAST_PART_S = 300.0
-"""A remainder of a ten-minute segment shorter than this is not asked for a baseline of its own."""
+"""A remainder of ten minutes shorter than this is not asked for a baseline of its own."""
 
 _LOW = (VariabilityClass.ABSENT, VariabilityClass.MINIMAL)
 NOT_THE_FETUS = frozenset({ArtefactKind.MATERNAL, ArtefactKind.DOUBLING, ArtefactKind.HALVING})
@@ -56,8 +54,8 @@ class TenMinuteBaseline:
     rounded_bpm: to 5 bpm (NICHD); whole_bpm: to 1 bpm (a reader cannot tell less). low_bpm and
     low_rounded_bpm: the same with the minutes that falls take counted at FALL_COUNTS_BPM under it,
     held against the lower limits. NaN when indeterminate. carried: the value is that of the
-    preceding ten minutes. evidence: where it was measured. asked_for: False for a short remainder
-    at the recording's end.
+    preceding ten minutes. evidence: where it was measured. asked_for: False where under five
+    minutes of it were recorded.
     """
 
     rounded_bpm: float
@@ -395,38 +393,44 @@ class RecordingFacts:
                 return curve.start_s + float(first + begin) * curve.step_s
         return math.nan
 
-    @cached_property
-    def levels(self) -> tuple[TenMinuteBaseline, ...]:
-        """The ten-minute baselines of the recording."""
-        segments = self.findings.fetal.baseline
-        return tuple(
-            _level(segments, place, self._share_in_falls) for place in range(len(segments))
-        )
-
-    def _share_in_falls(self, segment: BaselineSegment) -> float:
-        """Share of ten minutes that falls take, 0..1."""
+    def _share_in_falls(self, where: Window) -> float:
+        """Share of a stretch that falls take, 0..1."""
         falls = self.falls
-        inside = np.minimum(falls.end_s, segment.end_s) - np.maximum(falls.onset_s, segment.start_s)
+        inside = np.minimum(falls.end_s, where.end_s) - np.maximum(falls.onset_s, where.start_s)
         taken_s = float(np.maximum(inside, 0.0)[~falls.shallow].sum())
-        return min(1.0, taken_s / max(segment.end_s - segment.start_s, 1.0))
+        return min(1.0, taken_s / max(where.duration_s, 1.0))
 
     @cached_property
     def first_level(self) -> TenMinuteBaseline | None:
-        """The first determinate baseline of the recording."""
-        return next((one for one in self.levels if not math.isnan(one.whole_bpm)), None)
+        """The first determinate ten minutes of the recording, counted from its first signal."""
+        one = next((x for x in self.findings.fetal.baseline if x.determinate), None)
+        if one is None:
+            return None
+        where = Window(one.start_s, one.end_s)
+        mean = one.bpm if math.isnan(one.mean_bpm) else one.mean_bpm
+        known = _bpm(mean, self._share_in_falls(where))
+        return TenMinuteBaseline(*known, False, where, True, "")
 
-    @cached_property
-    def baseline_starts_s(self) -> list[float]:
-        """Where the ten-minute baselines start."""
-        return [one.start_s for one in self.findings.fetal.baseline]
+    def level_in(self, start_s: float, end_s: float) -> TenMinuteBaseline:
+        """The baseline of a stretch; that of the ten minutes before where it has none (NICHD)."""
+        track = baseline_track(self.findings)
+        one = track.of(start_s, end_s)
+        asked_for = min(end_s, track.ends_s) - max(start_s, track.begins_s) >= LEAST_PART_S
+        seen = one if one.determinate else track.of(start_s - TEN_MINUTES_S, start_s)
+        if not seen.determinate:
+            nothing = (math.nan, math.nan, math.nan, math.nan)
+            return TenMinuteBaseline(*nothing, False, Window(start_s, end_s), asked_for, one.why)
+        where = Window(seen.start_s, seen.end_s)
+        known = _bpm(seen.mean_bpm, self._share_in_falls(where))
+        return TenMinuteBaseline(*known, seen is not one, where, asked_for, one.why)
 
     def level_at(self, start_s: float) -> TenMinuteBaseline | None:
-        """The determinate baseline measured from about this time on (within 5 minutes)."""
-        starts_s = self.baseline_starts_s
-        place = bisect_left(starts_s, start_s - 0.5 * TEN_MINUTES_S)
-        if place == len(starts_s) or starts_s[place] > start_s + 0.5 * TEN_MINUTES_S:
+        """The determinate baseline of ten minutes from this time on (begun within 5 minutes)."""
+        begins_s = baseline_track(self.findings).begins_s
+        if start_s < begins_s - 0.5 * TEN_MINUTES_S:
             return None
-        one = self.levels[place]
+        start_s = max(start_s, begins_s)
+        one = self.level_in(start_s, start_s + TEN_MINUTES_S)
         return None if math.isnan(one.whole_bpm) or one.carried else one
 
     @cached_property
@@ -547,36 +551,12 @@ def recording_facts(findings: Findings) -> RecordingFacts:
     return RecordingFacts(findings)
 
 
-def _level(
-    segments: tuple[BaselineSegment, ...],
-    place: int,
-    share_in_falls: Callable[[BaselineSegment], float],
-) -> TenMinuteBaseline:
-    """The baseline of a segment; that of the preceding ten minutes where it has none (NICHD)."""
-    one = segments[place]
-    asked_for = one.end_s - one.start_s >= LEAST_PART_S
-    if one.determinate and not math.isnan(one.bpm):
-        where = Window(one.start_s, one.end_s)
-        return TenMinuteBaseline(*_bpm(one, share_in_falls(one)), False, where, asked_for, "")
-    if place:
-        earlier = segments[place - 1]
-        if earlier.determinate and not math.isnan(earlier.bpm):
-            where = Window(earlier.start_s, earlier.end_s)
-            known = _bpm(earlier, share_in_falls(earlier))
-            return TenMinuteBaseline(*known, True, where, asked_for, one.why)
-    where = Window(one.start_s, one.end_s)
-    return TenMinuteBaseline(
-        math.nan, math.nan, math.nan, math.nan, False, where, asked_for, one.why
-    )
-
-
-def _bpm(segment: BaselineSegment, in_falls: float) -> tuple[float, float, float, float]:
+def _bpm(mean: float, in_falls: float) -> tuple[float, float, float, float]:
     """To 5 bpm and to 1 bpm, and both with what falls took counted under it."""
-    mean = segment.bpm if math.isnan(segment.mean_bpm) else segment.mean_bpm
     low = mean - FALL_COUNTS_BPM * in_falls
     return (
-        segment.bpm,
+        rounded_baseline(mean),
         math.floor(mean + 0.5),
-        min(segment.bpm, rounded_baseline(low)),
+        min(rounded_baseline(mean), rounded_baseline(low)),
         math.floor(low + 0.5),
     )

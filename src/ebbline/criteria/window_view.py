@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
@@ -131,14 +130,25 @@ class WindowFacts:
     # ------------------------------------------------------------ baseline and variability
 
     @cached_property
+    def _tens(self) -> tuple[tuple[float, float], ...]:
+        """Each ten minutes from the window's start: its columns.
+
+        What is left at the end joins the last where it is under five minutes.
+        """
+        begin_s, end_s = self.window.start_s, self.window.end_s
+        edges: list[float] = [*np.arange(begin_s, end_s, TEN_MINUTES_S).tolist(), end_s]
+        if len(edges) > 2 and edges[-1] - edges[-2] < LEAST_PART_S:
+            edges.pop(-2)
+        return tuple(pairwise(edges))
+
+    @cached_property
     def baselines(self) -> tuple[TenMinuteBaseline, ...]:
-        """The ten-minute baselines of the window, in order of time."""
-        segments = self.findings.fetal.baseline
-        first, stop = self._near(self.whole.baseline_starts_s)
+        """The baseline of each ten minutes; a shorter window is lengthened backwards to ten."""
         return tuple(
-            level
-            for one, level in zip(segments[first:stop], self.whole.levels[first:stop], strict=True)
-            if self._mostly_inside(one.start_s, one.end_s)
+            self.whole.level_in(min(start_s, end_s - TEN_MINUTES_S), end_s)
+            if start_s == self.window.start_s
+            else self.whole.level_in(start_s, end_s)
+            for start_s, end_s in self._tens
         )
 
     @cached_property
@@ -148,15 +158,8 @@ class WindowFacts:
 
     @cached_property
     def variabilities(self) -> tuple[VariabilitySeen, ...]:
-        """The variability of each ten minutes from the window's start, as in its columns.
-
-        What is left at the end joins the last where it is under five minutes.
-        """
-        begin_s, end_s = self.window.start_s, self.window.end_s
-        edges: list[float] = [*np.arange(begin_s, end_s, TEN_MINUTES_S).tolist(), end_s]
-        if len(edges) > 2 and edges[-1] - edges[-2] < LEAST_PART_S:
-            edges.pop(-2)
-        return tuple(self.whole.variability_in(*part) for part in pairwise(edges))
+        """The variability of each ten minutes, as in its columns."""
+        return tuple(self.whole.variability_in(*part) for part in self._tens)
 
     @cached_property
     def known_variabilities(self) -> tuple[VariabilitySeen, ...]:
@@ -170,15 +173,6 @@ class WindowFacts:
     def variability_of(self, kind: VariabilityClass) -> tuple[VariabilitySeen, ...]:
         """Those of one class."""
         return tuple(one for one in self.variabilities if one.variability is kind)
-
-    def _near(self, starts_s: list[float]) -> tuple[int, int]:
-        """Places of the ten-minute segments that may lie in the window, from their starts."""
-        first = bisect_left(starts_s, self.window.start_s - TEN_MINUTES_S)
-        return first, bisect_left(starts_s, self.window.end_s)
-
-    def _mostly_inside(self, start_s: float, end_s: float) -> bool:
-        inside_s = min(end_s, self.window.end_s) - max(start_s, self.window.start_s)
-        return inside_s > 0 and inside_s >= 0.5 * (end_s - start_s)
 
     @cached_property
     def measured_minutes(self) -> float:

@@ -258,6 +258,9 @@ def fetal_findings(
         accelerations=tuple(accelerations),
         decelerations=tuple(decelerations),
         sinusoidal=events.with_accelerations(waves, accelerations),
+        baseline_signal=Curve(
+            0.0, 1.0, base.epoch_means(of_baseline[: len(of_baseline) // RATE * RATE], RATE)[0]
+        ),
         artefacts=suspect,
         quality=suspects.quality_segments(
             quality.segments(trace.kept, trace.code, int(quality.SEGMENT_S * RATE)),

@@ -8,7 +8,7 @@ measured is NaN; a state that could not be told has its own name, never None.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
@@ -251,7 +251,9 @@ class FetalFindings:
     bandwidth: one value a minute, bpm, of baseline only (NaN where it could not be measured).
     fine_bandwidth: the same of the fluctuation about the 15-s mean (waves over 4 per minute).
     valid: one value a minute, share of valid samples. rate_hz: samples per second of the channel;
-    NaN not known (see `features.fitness`).
+    NaN not known (see `features.fitness`). baseline_signal: mean of each second's samples that are
+    of the baseline (bpm), NaN where none is: what `features.stretch_baseline` rests on; empty in
+    readings saved before it was kept.
     """
 
     fetus: int
@@ -270,6 +272,7 @@ class FetalFindings:
     artefacts: tuple[Artefact, ...]
     quality: tuple[QualitySegment, ...]
     rate_hz: float = math.nan
+    baseline_signal: Curve = field(default_factory=lambda: Curve(0.0, 1.0, np.empty(0)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -66,7 +66,13 @@ def with_baseline(findings: Findings, window: Window, bpm: float) -> Findings:
     changes.sort(key=lambda one: one.at_s)
     return _with(
         findings,
-        replace(fetal, baseline_curve=curve, baseline=segments, baseline_changes=tuple(changes)),
+        replace(
+            fetal,
+            baseline_curve=curve,
+            baseline=segments,
+            baseline_changes=tuple(changes),
+            baseline_signal=_filled(fetal.baseline_signal, window, bpm),
+        ),
     )
 
 

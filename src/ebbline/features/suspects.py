@@ -61,6 +61,7 @@ _WHY_LASTING = {
 PEAKS_TOGETHER_S = 20.0
 """A rise and a contraction whose peaks lie within this are together (ours)."""
 
+RISES_OVER_S = 1800.0
 LEAST_RISES, RISES_SHARE = 4, 0.6
 """Rises with so many contractions, and with so much of all contractions, are a mother's rather than
 a fetus's where the rate itself could be hers (FIGO 2015 names the sign; the numbers are ours)."""
@@ -74,30 +75,35 @@ def with_rises(
     """The suspect stretches, and accelerations with most contractions at a mother's rate.
 
     FIGO 2015: accelerations that coincide with contractions, above all with pushing, may be the
-    mother's pulse. Judged in each half hour.
+    mother's pulse. Judged in the half hour from each contraction on, as far as it was recorded.
     """
-    found: list[Artefact] = []
-    last_s = max((c.peak_s for c in contractions), default=0.0)
-    for start_s in np.arange(0.0, last_s + 1.0, 1800.0).tolist():
-        peaks = [c.peak_s for c in contractions if start_s <= c.peak_s < start_s + 1800.0]
-        paired = [
-            a
-            for a in rises
-            if a.baseline_bpm <= maternal.HIGH_BPM
-            and any(abs(a.peak_s - p) <= PEAKS_TOGETHER_S for p in peaks)
-        ]
-        if len(paired) >= max(LEAST_RISES, RISES_SHARE * len(peaks)):
-            found += [
-                Artefact(
-                    ArtefactKind.MATERNAL,
-                    a.onset_s,
-                    a.end_s,
-                    0.4,
-                    "rises with the contractions at a rate that could be the mother's: "
-                    "feel her pulse",
-                )
-                for a in paired
-            ]
+    peaks = np.array([c.peak_s for c in contractions])
+    could_be = [a for a in rises if a.baseline_bpm <= maternal.HIGH_BPM]
+    if len(could_be) < LEAST_RISES or not len(peaks):
+        return suspect
+    tops = np.array([a.peak_s for a in could_be])
+    with_one = np.abs(tops[:, None] - peaks[None, :]).min(axis=1) <= PEAKS_TOGETHER_S
+    if np.count_nonzero(with_one) < LEAST_RISES:
+        return suspect
+    # The last half hour is whole as well: a few contractions at the end are no half hour.
+    latest_s = max(peaks[0], peaks[-1] - RISES_OVER_S)
+    firsts = np.append(peaks[peaks < latest_s], latest_s)
+    lasts = firsts + RISES_OVER_S + 1.0
+    number = peaks.searchsorted(lasts) - peaks.searchsorted(firsts)
+    here = with_one & (tops >= firsts[:, None] - PEAKS_TOGETHER_S) & (tops < lasts[:, None])
+    many = here.sum(axis=1) >= np.maximum(LEAST_RISES, RISES_SHARE * number)
+    doubted = here[many].any(axis=0)
+    found = [
+        Artefact(
+            ArtefactKind.MATERNAL,
+            a.onset_s,
+            a.end_s,
+            0.4,
+            "rises with the contractions at a rate that could be the mother's: feel her pulse",
+        )
+        for a, marked in zip(could_be, doubted.tolist(), strict=True)
+        if marked
+    ]
     return tuple(sorted((*suspect, *found), key=lambda artefact: artefact.start_s))
 
 

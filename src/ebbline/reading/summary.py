@@ -10,15 +10,17 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from statistics import fmean, median
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.criteria.recording_index import recording_facts
+from ebbline.criteria.recording_index import LEAST_PART_S, recording_facts
 from ebbline.criteria.rules.figo import of_any_kind
 from ebbline.criteria.window_view import WindowFacts, window_facts
 from ebbline.definitions import (
+    BASELINE_CHANGE_BPM,
     HOUR_S,
     LEAST_SEEN_SHARE,
     PROLONGED_FROM_S,
@@ -28,13 +30,13 @@ from ebbline.definitions import (
 from ebbline.features import window as within
 from ebbline.features.findings import (
     ArtefactKind,
-    BaselineSegment,
     Deceleration,
     DecelerationKind,
     Findings,
     VariabilityClass,
 )
 from ebbline.features.fitness import unfit_words
+from ebbline.features.stretch_baseline import StretchBaseline, baseline_track
 from ebbline.reading.counts import assessed
 from ebbline.reading.model import (
     ContractionSummary,
@@ -143,37 +145,37 @@ def _facts(findings: Findings, window: Window) -> _Facts:
     )
 
 
-def _overlapping(
-    segments: Sequence[BaselineSegment], window: Window
-) -> list[tuple[BaselineSegment, float]]:
-    """The ten-minute baselines that reach into a stretch, with the seconds they share with it."""
-    if not segments:
-        return []
-    length_s = segments[0].end_s - segments[0].start_s
-    first = max(0, int((window.start_s - segments[0].start_s) // length_s))
-    last = max(0, math.ceil((window.end_s - segments[0].start_s) / length_s))
-    shared = (
-        (one, min(one.end_s, window.end_s) - max(one.start_s, window.start_s))
-        for one in segments[first:last]
-    )
-    return [(one, seconds) for one, seconds in shared if seconds > 0]
+def _tens(findings: Findings, window: Window) -> list[StretchBaseline]:
+    """The baseline of each ten minutes from the window's start; a rest under five joins the last.
+
+    A window shorter than ten minutes is lengthened backwards to them.
+    """
+    track = baseline_track(findings)
+    if window.duration_s < TEN_MINUTES_S:
+        return [track.of(window.end_s - TEN_MINUTES_S, window.end_s)]
+    edges = [*np.arange(window.start_s, window.end_s, TEN_MINUTES_S).tolist(), window.end_s]
+    if edges[-1] - edges[-2] < LEAST_PART_S:
+        edges.pop(-2)
+    return [track.of(*part) for part in pairwise(edges)]
 
 
 def _baseline(findings: Findings, window: Window) -> float:
-    """Mean of the ten-minute baselines weighted by the time they share, rounded to 5 (NICHD 2008).
+    """Mean of the ten-minute baselines weighted by their length, rounded to 5 (NICHD 2008).
 
-    NaN where less than half of the stretch has a baseline that is determinate.
+    Where they differ by a change of baseline, the level that most of them lie on: a mean over two
+    was never there. NaN where less than half of the stretch has a baseline that is determinate.
     """
-    known = [
-        (one, seconds)
-        for one, seconds in _overlapping(findings.fetal.baseline, window)
-        if one.determinate
-    ]
-    weight = sum(seconds for _, seconds in known)
-    if weight <= 0 or weight < LEAST_SEEN_SHARE * window.duration_s:
+    tens = _tens(findings, window)
+    known = [one for one in tens if one.determinate]
+    lengths = [one.end_s - one.start_s for one in known]
+    if not known or sum(lengths) < LEAST_SEEN_SHARE * sum(one.end_s - one.start_s for one in tens):
         return NAN
-    mean = sum(one.mean_bpm * seconds for one, seconds in known) / weight
-    return rounded_baseline(mean)
+    means = [one.mean_bpm for one in known]
+    if max(means) - min(means) >= BASELINE_CHANGE_BPM:
+        by_level = sorted(zip(means, lengths, strict=True))
+        reached = np.cumsum([seconds for _, seconds in by_level])
+        return rounded_baseline(by_level[int(np.searchsorted(reached, 0.5 * reached[-1]))][0])
+    return rounded_baseline(float(np.average(means, weights=lengths)))
 
 
 def _bandwidth(findings: Findings, window: Window) -> tuple[float, int, VariabilityClass]:
@@ -183,16 +185,22 @@ def _bandwidth(findings: Findings, window: Window) -> tuple[float, int, Variabil
 
 
 def _baseline_note(findings: Findings, facts: _Facts) -> str:
-    segments = [one for one, _ in _overlapping(findings.fetal.baseline, facts.window)]
+    tens = _tens(findings, facts.window)
     if math.isnan(facts.baseline_bpm):
-        whys = dict.fromkeys(one.why for one in segments if one.why)
+        whys = dict.fromkeys(one.why for one in tens if one.why)
         return "; ".join(whys) or "no ten minutes of the window have a baseline"
-    values = [one.bpm for one in segments if one.determinate]
-    said = f"by 10 minutes: {', '.join(f'{value:.0f}' for value in values)} bpm"
-    unknown = len(segments) - len(values)
+    values = [_levels(one) for one in tens if one.determinate]
+    said = f"by 10 minutes: {', '.join(values)} bpm"
+    unknown = len(tens) - len(values)
     if unknown:
-        return f"{said}; indeterminate in {unknown} of {len(segments)}"
-    return said if len(set(values)) > 1 else ""
+        return f"{said}; indeterminate in {unknown} of {len(tens)}"
+    return said if len(set(values)) > 1 or " then " in values[0] else ""
+
+
+def _levels(one: StretchBaseline) -> str:
+    """'140', or '140 then 90' where the baseline changed within the ten minutes."""
+    levels = one.levels if len(one.levels) > 1 else (one.mean_bpm,)
+    return " then ".join(f"{rounded_baseline(bpm):.0f}" for bpm in levels)
 
 
 def _longest_gap_s(findings: Findings, window: Window) -> float:
