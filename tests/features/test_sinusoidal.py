@@ -71,6 +71,42 @@ def test_a_sinusoid_whose_frequency_wanders_is_one(period_s: float) -> None:
     assert episode.amplitude_bpm == pytest.approx(8.0, abs=1.0)
 
 
+def swinging(period_s: float, amplitude: float, seed: int, *, lost: float = 0.0) -> Trace:
+    """Between 3 and 5 cycles a minute and back, its amplitude and the baseline wandering."""
+    random = np.random.default_rng(seed)
+    trace = Trace(40, band=2.0)
+    t = trace.seconds
+    cycles = 4.0 + np.sin(2 * np.pi * t / period_s + random.uniform(0, 6))
+    height = amplitude * (1.0 + 0.4 * np.sin(2 * np.pi * t / 420.0 + random.uniform(0, 6)))
+    wave = height * np.sin(2 * np.pi * np.cumsum(cycles) / 60 / 4)
+    trace.bpm = trace.bpm + wave + 4.0 * np.sin(2 * np.pi * t / 1500.0)
+    while np.isnan(trace.bpm).mean() < lost:
+        start = random.uniform(0, t[-1] - 40)
+        trace.lose(start, start + random.exponential(8.0) + 1.0)
+    return trace
+
+
+@pytest.mark.parametrize("period_s", [120.0, 180.0, 240.0])
+@pytest.mark.parametrize(("amplitude", "lost"), [(5.0, 0.0), (8.0, 0.2), (25.0, 0.1)])
+def test_a_sine_that_swings_from_3_to_5_a_minute_within_minutes_is_sinusoidal(
+    period_s: float, amplitude: float, lost: float
+) -> None:
+    """A spectrum of three minutes has no line then; the eye sees one crest like the next."""
+    found = episodes(swinging(period_s, amplitude, 3, lost=lost))
+    assert max(e.end_s - e.start_s for e in found if not e.pseudo) >= 1800
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_noise_of_the_same_frequencies_is_not_sinusoidal(seed: int) -> None:
+    """Filtered to 2 to 6 cycles a minute noise waxes and wanes, and no crest is like the next."""
+    noise = np.random.default_rng(seed).normal(size=40 * 240)
+    sos = signal.butter(2, (2.0 / 60.0, 6.0 / 60.0), "bandpass", fs=4.0, output="sos")
+    band = signal.sosfiltfilt(sos, noise)
+    trace = Trace(40, band=1.0)
+    trace.bpm = trace.bpm + 6.0 * band / band.std()
+    assert not any(e.end_s - e.start_s >= 1200 for e in episodes(trace))
+
+
 def test_a_fall_and_a_lost_half_minute_do_not_end_an_undulation() -> None:
     trace = waving(4.0, 10)
     trace.excursion(700, 10, 20, 10, -70).lose(1500, 1560)

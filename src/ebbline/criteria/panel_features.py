@@ -19,7 +19,13 @@ from ebbline.definitions import (
     TEN_MINUTES_S,
 )
 from ebbline.features import window as within
-from ebbline.features.findings import Curve, Deceleration, DecelerationKind, Findings
+from ebbline.features.findings import (
+    Curve,
+    Deceleration,
+    DecelerationKind,
+    Findings,
+    minutes_from,
+)
 from ebbline.features.kept import kept
 from ebbline.terms import Window
 
@@ -86,7 +92,11 @@ def look(findings: Findings, window: Window) -> Look:
     rate, baseline = _cut(fetal.rate_curve, window), _cut(fetal.baseline_curve, window)
     length = min(len(rate), len(baseline))
     above = rate[:length] - baseline[:length]
-    band, fine = _cut(fetal.bandwidth, window), _cut(fetal.fine_bandwidth, window)
+    bands = (
+        (fetal.moving_bandwidth, fetal.bandwidth),
+        (fetal.moving_fine_bandwidth, fetal.fine_bandwidth),
+    )
+    band, fine = (_cut(minutes_from(*one, window.start_s), window) for one in bands)
     inside = within.accelerations_in(findings, window)
     return Look(
         window=window,

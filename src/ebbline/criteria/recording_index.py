@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.criteria import limits
-from ebbline.criteria.variability_runs import MinuteTrack, Runs
+from ebbline.criteria.variability_runs import MINUTE_S, MinuteTrack, Runs
 from ebbline.definitions import (
     BASELINE_NORMAL_FROM_BPM,
     LATE_LAG_S,
@@ -31,6 +31,7 @@ from ebbline.features.findings import (
     DecelerationKind,
     Findings,
     VariabilityClass,
+    minutes_from,
 )
 from ebbline.features.kept import kept
 from ebbline.features.stretch_baseline import baseline_track
@@ -203,6 +204,7 @@ class RecordingFacts:
 
     def __init__(self, findings: Findings) -> None:
         self.findings = findings
+        self._by_clock: dict[int, MinuteVariability] = {}
 
     @cached_property
     def falls(self) -> Falls:
@@ -433,84 +435,16 @@ class RecordingFacts:
         one = self.level_in(start_s, start_s + TEN_MINUTES_S)
         return None if math.isnan(one.whole_bpm) or one.carried else one
 
-    @cached_property
-    def minutes(self) -> MinuteTrack:
-        """The minutes of variability that were measured, or taken by a fall among such."""
-        return MinuteTrack(self.bandwidth)
-
-    @cached_property
-    def measured(self) -> MinuteTrack:
-        """The measured minutes of variability alone."""
-        return MinuteTrack(self.findings.fetal.bandwidth)
-
-    @cached_property
-    def taken(self) -> BoolArray:
-        """Of each minute, whether a fall took its bandwidth, or it lies at the level of a new fall.
-
-        A fall that lasts on until it is called a baseline has a bandwidth; for its first quarter of
-        an hour that makes what was before it no livelier.
-        """
-        curve = self.findings.fetal.bandwidth
-        starts = curve.start_s + curve.step_s * np.arange(len(curve.values))
-        taken = np.zeros(len(starts), dtype=np.bool_)
-        for onset_s, end_s in zip(self.falls.onset_s, self.falls.end_s, strict=True):
-            taken |= (starts < end_s + curve.step_s) & (starts + curve.step_s > onset_s)
-        taken &= ~np.isfinite(curve.values)
-        for drop in self.drops:
-            until_s = min(drop.until_s, drop.start_s + NEW_LEVEL_S)
-            taken |= (starts < until_s) & (starts + curve.step_s > drop.start_s)
-        return taken
-
-    @cached_property
-    def bandwidth(self) -> Curve:
-        """The bandwidth by the minute; what falls took is no livelier than what is beside it."""
-        curve = self.findings.fetal.bandwidth
-        values = np.array(curve.values, dtype=np.float64)
-        measured = np.flatnonzero(np.isfinite(values))
-        for minute in np.flatnonzero(self.taken).tolist():
-            first, stop = np.searchsorted(
-                measured, (minute - TAKEN_REACH_MIN, minute + TAKEN_REACH_MIN + 1)
-            )
-            if stop > first:
-                values[minute] = curve.values[measured[first:stop]].min()
-        return replace(curve, values=values)
-
-    def variability_in(self, start_s: float, end_s: float) -> VariabilitySeen:
-        """Usual bandwidth and class of a stretch's minutes, by their middles.
-
-        No livelier for the minutes that falls took, and never told as moderate on what was not
-        measured. One rule for the review, its ten-minute columns and every standard.
-        """
-        curve = self.findings.fetal.bandwidth
-        first = max(0, math.ceil((start_s - curve.start_s) / curve.step_s - 0.5))
-        last = max(first, math.ceil((end_s - curve.start_s) / curve.step_s - 0.5))
-        minutes = curve.values[first:last]
-        measured = int(np.isfinite(minutes).sum())
-        named, width = class_of_minutes(minutes), usual_bandwidth(minutes)
-        if self.taken[first:last].any():
-            filled = self.bandwidth.values[first:last]
-            lower, narrower = class_of_minutes(filled), usual_bandwidth(filled)
-            if lower in _LOW and named not in _LOW[: _LOW.index(lower) + 1]:
-                named, width = lower, narrower
-            elif named is not VariabilityClass.INDETERMINATE and narrower < width:
-                width = narrower
-        return VariabilitySeen(start_s, end_s, width, named, measured)
-
-    @cached_property
-    def reduced_runs(self) -> Runs:
-        """Runs of minutes with a bandwidth under 5 bpm."""
-        return self.minutes.runs(self.minutes.steady < REDUCED_BELOW_BPM)
-
-    @cached_property
-    def reduced_over_gaps(self) -> Runs:
-        """The same, with no unmeasured stretch breaking a run."""
-        meets = self.minutes.steady < REDUCED_BELOW_BPM
-        return self.minutes.runs(meets, over_gaps=True)
-
-    @cached_property
-    def increased_runs(self) -> Runs:
-        """Runs of measured minutes with a bandwidth over 25 bpm."""
-        return self.measured.runs(self.measured.steady > MARKED_ABOVE_BPM)
+    def minutes_from(self, start_s: float) -> MinuteVariability:
+        """The variability by minutes of which one begins at start_s; kept for each such clock."""
+        moving = self.findings.fetal.moving_bandwidth
+        step_s = moving.step_s if len(moving.values) else MINUTE_S
+        clock = round((start_s - moving.start_s) / step_s) % round(MINUTE_S / step_s)
+        found = self._by_clock.get(clock)
+        if found is None:
+            curve = minutes_from(moving, self.findings.fetal.bandwidth, start_s)
+            found = self._by_clock.setdefault(clock, MinuteVariability(curve, self))
+        return found
 
     @cached_property
     def reliable(self) -> tuple[FloatArray, FloatArray]:
@@ -543,6 +477,93 @@ class RecordingFacts:
             for a in self.findings.fetal.artefacts
             if a.kind in NOT_THE_FETUS and limits.SUSPECT.met(a.certainty)
         )
+
+
+class MinuteVariability:
+    """The variability of a recording by the minute, its minutes counted from one time."""
+
+    def __init__(self, curve: Curve, whole: RecordingFacts) -> None:
+        self._curve = curve
+        self._whole = whole
+
+    @cached_property
+    def filled(self) -> MinuteTrack:
+        """The minutes of variability that were measured, or taken by a fall among such."""
+        return MinuteTrack(self.bandwidth)
+
+    @cached_property
+    def measured(self) -> MinuteTrack:
+        """The measured minutes of variability alone."""
+        return MinuteTrack(self._curve)
+
+    @cached_property
+    def taken(self) -> BoolArray:
+        """Of each minute, whether a fall took its bandwidth, or it lies at the level of a new fall.
+
+        A fall that lasts on until it is called a baseline has a bandwidth; for its first quarter of
+        an hour that makes what was before it no livelier.
+        """
+        curve = self._curve
+        starts = curve.start_s + curve.step_s * np.arange(len(curve.values))
+        taken = np.zeros(len(starts), dtype=np.bool_)
+        for onset_s, end_s in zip(self._whole.falls.onset_s, self._whole.falls.end_s, strict=True):
+            taken |= (starts < end_s + curve.step_s) & (starts + curve.step_s > onset_s)
+        taken &= ~np.isfinite(curve.values)
+        for drop in self._whole.drops:
+            until_s = min(drop.until_s, drop.start_s + NEW_LEVEL_S)
+            taken |= (starts < until_s) & (starts + curve.step_s > drop.start_s)
+        return taken
+
+    @cached_property
+    def bandwidth(self) -> Curve:
+        """The bandwidth by the minute; what falls took is no livelier than what is beside it."""
+        curve = self._curve
+        values = np.array(curve.values, dtype=np.float64)
+        measured = np.flatnonzero(np.isfinite(values))
+        for minute in np.flatnonzero(self.taken).tolist():
+            first, stop = np.searchsorted(
+                measured, (minute - TAKEN_REACH_MIN, minute + TAKEN_REACH_MIN + 1)
+            )
+            if stop > first:
+                values[minute] = curve.values[measured[first:stop]].min()
+        return replace(curve, values=values)
+
+    def variability_in(self, start_s: float, end_s: float) -> VariabilitySeen:
+        """Usual bandwidth and class of a stretch's minutes, by their middles.
+
+        No livelier for the minutes that falls took, and never told as moderate on what was not
+        measured. One rule for the review, its ten-minute columns and every standard.
+        """
+        curve = self._curve
+        first = max(0, math.ceil((start_s - curve.start_s) / curve.step_s - 0.5))
+        last = max(first, math.ceil((end_s - curve.start_s) / curve.step_s - 0.5))
+        minutes = curve.values[first:last]
+        measured = int(np.isfinite(minutes).sum())
+        named, width = class_of_minutes(minutes), usual_bandwidth(minutes)
+        if self.taken[first:last].any():
+            filled = self.bandwidth.values[first:last]
+            lower, narrower = class_of_minutes(filled), usual_bandwidth(filled)
+            if lower in _LOW and named not in _LOW[: _LOW.index(lower) + 1]:
+                named, width = lower, narrower
+            elif named is not VariabilityClass.INDETERMINATE and narrower < width:
+                width = narrower
+        return VariabilitySeen(start_s, end_s, width, named, measured)
+
+    @cached_property
+    def reduced_runs(self) -> Runs:
+        """Runs of minutes with a bandwidth under 5 bpm."""
+        return self.filled.runs(self.filled.steady < REDUCED_BELOW_BPM)
+
+    @cached_property
+    def reduced_over_gaps(self) -> Runs:
+        """The same, with no unmeasured stretch breaking a run."""
+        meets = self.filled.steady < REDUCED_BELOW_BPM
+        return self.filled.runs(meets, over_gaps=True)
+
+    @cached_property
+    def increased_runs(self) -> Runs:
+        """Runs of measured minutes with a bandwidth over 25 bpm."""
+        return self.measured.runs(self.measured.steady > MARKED_ABOVE_BPM)
 
 
 @kept(4)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from ebbline.criteria.recording_index import (
     LEAST_PART_S,
     Drop,
+    MinuteVariability,
     TenMinuteBaseline,
     VariabilitySeen,
     recording_facts,
@@ -159,7 +160,7 @@ class WindowFacts:
     @cached_property
     def variabilities(self) -> tuple[VariabilitySeen, ...]:
         """The variability of each ten minutes, as in its columns."""
-        return tuple(self.whole.variability_in(*part) for part in self._tens)
+        return tuple(self.minutes.variability_in(*part) for part in self._tens)
 
     @cached_property
     def known_variabilities(self) -> tuple[VariabilitySeen, ...]:
@@ -175,9 +176,14 @@ class WindowFacts:
         return tuple(one for one in self.variabilities if one.variability is kind)
 
     @cached_property
+    def minutes(self) -> MinuteVariability:
+        """The variability by the minute, counted from the window's start."""
+        return self.whole.minutes_from(self.window.start_s)
+
+    @cached_property
     def measured_minutes(self) -> float:
         """Minutes of the window with measured variability."""
-        track = self.whole.measured
+        track = self.minutes.measured
         first, stop = track.inside(self.window.start_s, self.window.end_s)
         return (stop - first) * track.step_s / MINUTE_S
 
@@ -187,20 +193,20 @@ class WindowFacts:
 
         Of the window itself, or in one longer than 30 minutes of every 30 minutes of it (steps of
         a minute). The least leaves out a few strange minutes and counts what falls took as no
-        livelier than what is beside it (`RecordingFacts.variability_in`, as the review does); the
+        livelier than what is beside it (`MinuteVariability.variability_in`, as in the review); the
         greatest is of every minute. Stretches with less than the least number of measured minutes
         are left out.
         """
         length_s = min(self.window.duration_s, HALF_HOUR_S)
         starts = np.arange(self.window.start_s, self.window.end_s - length_s + 1e-6, MINUTE_S)
-        highs = self.whole.measured.means(starts, length_s)
+        highs = self.minutes.measured.means(starts, length_s)
         lows = np.array(
             [
-                self.whole.variability_in(start_s, start_s + length_s).bandwidth_bpm
+                self.minutes.variability_in(start_s, start_s + length_s).bandwidth_bpm
                 for start_s in starts.tolist()
             ]
         )
-        filled = self.whole.minutes.means(starts, length_s)
+        filled = self.minutes.filled.means(starts, length_s)
         lows = np.fmin(np.where(np.isfinite(highs), lows, filled), highs)
         return self._extreme(starts, lows, np.nanargmin), self._extreme(starts, highs, np.nanargmax)
 
@@ -217,17 +223,17 @@ class WindowFacts:
     @cached_property
     def reduced_run(self) -> RunFound | None:
         """The longest run of reduced variability that reaches into the window."""
-        return self.whole.minutes.longest(self.whole.reduced_runs, self.window)
+        return self.minutes.filled.longest(self.minutes.reduced_runs, self.window)
 
     @cached_property
     def reduced_over_gaps(self) -> RunFound | None:
         """The longest such run when nothing that was not measured breaks it."""
-        return self.whole.minutes.longest(self.whole.reduced_over_gaps, self.window)
+        return self.minutes.filled.longest(self.minutes.reduced_over_gaps, self.window)
 
     @cached_property
     def increased_run(self) -> RunFound | None:
         """The longest run of increased variability that reaches into the window."""
-        return self.whole.measured.longest(self.whole.increased_runs, self.window)
+        return self.minutes.measured.longest(self.minutes.increased_runs, self.window)
 
     def longest_sinusoidal(self, *, pseudo: bool = False) -> tuple[float, SinusoidalEpisode] | None:
         """The longest sinusoidal episode that reaches into the window: seconds so far, episode."""

@@ -39,6 +39,7 @@ FlagArray = NDArray[np.bool_]
 
 RATE = int(RATE_HZ)
 MINUTE = 60 * RATE
+ROUGH_STEP = 5 * RATE
 
 FIRST_BPM, LEAST_FIRST_BPM, FIRST_S = 8.0, 4.0, 10.0
 """What leaves the first baseline by this much for this long does not draw the second. On a trace so
@@ -168,7 +169,7 @@ class _Trace:
     """One heart rate, shape (n,): usable samples, and their means of 2.25 s and of 15 s.
 
     trusted: those of runs that can be relied on; code: why a sample is not used; coincident:
-    stretches where it was the mother's; rough: typical distance of the two means in each minute.
+    stretches where it was the mother's; rough: typical distance of the two means, every ROUGH_STEP.
     """
 
     kept: FloatArray
@@ -189,7 +190,7 @@ class _Trace:
             away,
             level,
             self.rough,
-            MINUTE,
+            ROUGH_STEP,
             least_bpm,
             least_s,
             RATE_HZ,
@@ -225,8 +226,9 @@ def fetal_findings(
     trace = _trace(bpm, mother_bpm)
     line = _baseline(trace)
     near = np.where(np.abs(trace.kept - line.level) > FAR_FROM_BASELINE_BPM, np.nan, trace.kept)
-    near_second, _ = base.epoch_means(near[: len(near) // RATE * RATE], RATE)
-    waves = sinusoidal.episodes(near_second)
+    about = np.where(np.abs(trace.kept - line.level) > sinusoidal.FAR_BPM, np.nan, trace.kept)
+    about_second, _ = base.epoch_means(about[: len(about) // RATE * RATE], RATE)
+    waves = sinusoidal.episodes(about_second)
     suspect = suspects.suspect_stretches(
         trace.kept, trace.code, line.level, trace.coincident, mother_bpm is None
     )
@@ -238,10 +240,11 @@ def fetal_findings(
     accelerations = events.doubted(events.not_of_waves(rises, waves), suspect)
 
     in_event = _in_event(trace, line, decelerations, accelerations)
-    band, ltv = variability.bandwidth_by_minute(trace.kept, trace.trusted, in_event, RATE)
-    fine = variability.fine_bandwidth_by_minute(
-        trace.kept, trace.steady, trace.slow, in_event, RATE
-    )
+    moving = variability.moving_bandwidth(trace.trusted, in_event, RATE)
+    fine = variability.moving_fine_bandwidth(trace.kept, trace.steady, trace.slow, in_event, RATE)
+    band = moving[:: variability.PER_MINUTE].copy()
+    ltv = variability.long_term_variation(trace.kept, in_event, RATE)
+    ltv[np.isnan(band)] = np.nan
     of_baseline = np.where(in_event, np.nan, near)
     tens = segments.baseline_segments(of_baseline, band, line.sure, line.path)
     return FetalFindings(
@@ -252,12 +255,14 @@ def fetal_findings(
         baseline=tens,
         baseline_changes=segments.baseline_changes(line.path),
         bandwidth=Curve(0.0, 60.0, band),
-        fine_bandwidth=Curve(0.0, 60.0, fine),
+        fine_bandwidth=Curve(0.0, 60.0, fine[:: variability.PER_MINUTE].copy()),
         valid=Curve(0.0, 60.0, quality.valid_by_minute(trace.kept, RATE)),
         variability=segments.variability_segments(of_baseline, band, ltv),
         accelerations=tuple(accelerations),
         decelerations=tuple(decelerations),
         sinusoidal=events.with_accelerations(waves, accelerations),
+        moving_bandwidth=Curve(0.0, variability.MOVING_S, moving),
+        moving_fine_bandwidth=Curve(0.0, variability.MOVING_S, fine),
         baseline_signal=Curve(
             0.0, 1.0, base.epoch_means(of_baseline[: len(of_baseline) // RATE * RATE], RATE)[0]
         ),
@@ -283,7 +288,7 @@ def _trace(bpm: FloatArray, mother_bpm: FloatArray | None) -> _Trace:
     bridged = artefacts.bridge(kept, int(excursions.SHORT_GAP_S * RATE))
     steady = excursions.smoothed(bridged, int(excursions.SMOOTH_S * RATE) // 2)
     slow = excursions.smoothed(bridged, int(7.5 * RATE))
-    rough = excursions.roughness(steady, slow, MINUTE)
+    rough = excursions.roughness(steady, slow, MINUTE, ROUGH_STEP)
     return _Trace(kept, artefacts.settled(kept, RATE), code, coincident, steady, slow, rough)
 
 
@@ -315,7 +320,7 @@ def _events(
     falls = falls[~events.between_jumps(falls, RATE_HZ)]
     rises = rises[~events.between_jumps(rises, RATE_HZ)]
     decelerations = events.decelerations_from(
-        events.standing_out(falls, trace.rough, MINUTE), contractions, line.sure, RATE_HZ
+        events.standing_out(falls, trace.rough, ROUGH_STEP), contractions, line.sure, RATE_HZ
     )
     accelerations = events.accelerations_from(
         rises, contractions, decelerations, line.sure, least, RATE_HZ
@@ -336,5 +341,5 @@ def _in_event(
     for onset_s, end_s in spans:
         in_event[max(0, int((onset_s - FLANK_S) * RATE)) : int((end_s + FLANK_S) * RATE)] = True
     for rows in line.passing:
-        variability.leave_out(in_event, rows, trace.rough, MINUTE)
+        variability.leave_out(in_event, rows, trace.rough, ROUGH_STEP)
     return in_event

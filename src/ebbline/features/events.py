@@ -315,12 +315,16 @@ def not_of_waves(
     ]
 
 
+LONGEST_PERIOD_S = 20.0
+"""Of three cycles a minute: the frequency of an undulation may wander (NICHD 2008: 3 to 5)."""
+
+
 def _is_wave(excursion: Acceleration | Deceleration, wave: SinusoidalEpisode) -> bool:
     middle_s = 0.5 * (excursion.onset_s + excursion.end_s)
     size = excursion.height_bpm if isinstance(excursion, Acceleration) else excursion.depth_bpm
     return (
         wave.start_s <= middle_s <= wave.end_s
-        and excursion.duration_s <= 60.0 / wave.cycles_per_min
+        and excursion.duration_s <= max(60.0 / wave.cycles_per_min, LONGEST_PERIOD_S)
         and size <= 2.0 * wave.amplitude_bpm
     )
 

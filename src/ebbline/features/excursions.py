@@ -107,28 +107,31 @@ def smoothed(bridged: FloatArray, reach: int) -> FloatArray:
 
 
 @kernel
-def roughness(steady: FloatArray, slow: FloatArray, block: int) -> FloatArray:
-    """Typical distance of the trace from its own 15-s mean, per block, middle of five blocks."""
-    count = max(1, (steady.size + block - 1) // block)
-    each = np.full(count, np.nan)
-    for b in range(count):
-        start = b * block
-        end = min(steady.size, start + block)
-        total = 0.0
-        seen = 0
-        for i in range(start, end):
-            if steady[i] == steady[i] and slow[i] == slow[i]:
-                total += abs(steady[i] - slow[i])
-                seen += 1
-        if 3 * seen >= end - start:
-            each[b] = total / seen
+def roughness(steady: FloatArray, slow: FloatArray, minute: int, step: int) -> FloatArray:
+    """Typical distance of the trace from its own 15-s mean about the middle of each step.
+
+    The middle one of the means of five minutes, of which the third is the one about it; a minute
+    of which less than a third was seen has none. minute, step: samples.
+    """
+    n = steady.size
+    total = np.zeros(n + 1)
+    seen = np.zeros(n + 1)
+    for i in range(n):
+        away = abs(steady[i] - slow[i])
+        there = away == away
+        total[i + 1] = total[i] + (away if there else 0.0)
+        seen[i + 1] = seen[i] + (1.0 if there else 0.0)
+    count = max(1, (n + step - 1) // step)
     middle = np.empty(count)
     near = np.empty(5)
     for b in range(count):
         found = 0
-        for j in range(max(0, b - 2), min(count, b + 3)):
-            if each[j] == each[j]:
-                near[found] = each[j]
+        for j in range(-2, 3):
+            start = max(0, b * step + (step - minute) // 2 + j * minute)
+            end = min(n, b * step + (step + minute) // 2 + j * minute)
+            number = seen[end] - seen[start] if end > start else 0.0
+            if number > 0.0 and 3.0 * number >= end - start:
+                near[found] = (total[end] - total[start]) / number
                 found += 1
         middle[b] = np.median(near[:found]) if found > 0 else 2.0
     return middle

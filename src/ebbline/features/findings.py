@@ -33,6 +33,25 @@ class Curve:
     values: FloatArray
 
 
+def nothing_kept() -> Curve:
+    """A curve without values."""
+    return Curve(0.0, 1.0, np.empty(0))
+
+
+def minutes_from(moving: Curve, by_minute: Curve, start_s: float) -> Curve:
+    """The minutes of which one begins at start_s (to the moving curve's step), from a moving curve.
+
+    by_minute: the same in minutes from the first signal; stands in where no moving one was kept.
+    """
+    if not len(moving.values):
+        return by_minute
+    step = round(by_minute.step_s / moving.step_s)
+    first = round((start_s - moving.start_s) / moving.step_s) % step
+    return Curve(
+        moving.start_s + first * moving.step_s, by_minute.step_s, moving.values[first::step]
+    )
+
+
 class DecelerationKind(StrEnum):
     """Kinds of deceleration (NICHD 2008)."""
 
@@ -252,8 +271,9 @@ class FetalFindings:
     fine_bandwidth: the same of the fluctuation about the 15-s mean (waves over 4 per minute).
     valid: one value a minute, share of valid samples. rate_hz: samples per second of the channel;
     NaN not known (see `features.fitness`). baseline_signal: mean of each second's samples that are
-    of the baseline (bpm), NaN where none is: what `features.stretch_baseline` rests on; empty in
-    readings saved before it was kept.
+    of the baseline (bpm), NaN where none is: what `features.stretch_baseline` rests on.
+    moving_bandwidth, moving_fine_bandwidth: the bandwidths of the minute that begins at each 5 s,
+    for `minutes_from`. These three are empty in readings saved before they were kept.
     """
 
     fetus: int
@@ -272,7 +292,9 @@ class FetalFindings:
     artefacts: tuple[Artefact, ...]
     quality: tuple[QualitySegment, ...]
     rate_hz: float = math.nan
-    baseline_signal: Curve = field(default_factory=lambda: Curve(0.0, 1.0, np.empty(0)))
+    baseline_signal: Curve = field(default_factory=nothing_kept)
+    moving_bandwidth: Curve = field(default_factory=nothing_kept)
+    moving_fine_bandwidth: Curve = field(default_factory=nothing_kept)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

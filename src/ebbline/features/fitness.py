@@ -74,6 +74,8 @@ def limited(findings: Findings, heart_hz: float, activity_hz: float) -> Findings
             fetal,
             bandwidth=_unknown(fetal.bandwidth),
             fine_bandwidth=_unknown(fetal.fine_bandwidth),
+            moving_bandwidth=_unknown(fetal.moving_bandwidth),
+            moving_fine_bandwidth=_unknown(fetal.moving_fine_bandwidth),
             variability=tuple(
                 replace(
                     one,

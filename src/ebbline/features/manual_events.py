@@ -203,7 +203,7 @@ def _stretch(
         slow=slow,
         away=sign * (steady - level),
         level=level,
-        rough=float(ex.roughness(steady, slow, block)[0]),
+        rough=float(ex.roughness(steady, slow, block, block)[0]),
     )
 
 

@@ -87,15 +87,18 @@ def with_variability(findings: Findings, window: Window, bpm: float) -> Findings
         else one
         for one in fetal.variability
     )
-    fine = fetal.fine_bandwidth
+    fine, moving_fine = fetal.fine_bandwidth, fetal.moving_fine_bandwidth
     if named is VariabilityClass.ABSENT:
         fine = _filled(fine, window, bpm)
+        moving_fine = _filled(moving_fine, window, bpm, fine.step_s)
     return _with(
         findings,
         replace(
             fetal,
             bandwidth=_filled(fetal.bandwidth, window, bpm),
             fine_bandwidth=fine,
+            moving_bandwidth=_filled(fetal.moving_bandwidth, window, bpm, fetal.bandwidth.step_s),
+            moving_fine_bandwidth=moving_fine,
             variability=segments,
         ),
     )
@@ -119,9 +122,13 @@ def _check(
         )
 
 
-def _filled(curve: Curve, window: Window, value: float) -> Curve:
-    """The curve with value at every step whose middle lies in the stretch."""
-    middles = curve.start_s + (np.arange(len(curve.values)) + 0.5) * curve.step_s
+def _filled(curve: Curve, window: Window, value: float, over_s: float = 0.0) -> Curve:
+    """The curve with value at every step whose middle lies in the stretch.
+
+    over_s: what each value is of, from its step on, where that is longer than the step.
+    """
+    half_s = 0.5 * max(over_s, curve.step_s)
+    middles = curve.start_s + np.arange(len(curve.values)) * curve.step_s + half_s
     inside = (middles >= window.start_s) & (middles <= window.end_s)
     values = np.where(inside, value, curve.values)
     return replace(curve, values=values)

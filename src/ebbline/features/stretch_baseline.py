@@ -62,7 +62,7 @@ class BaselineTrack:
         self.ends_s = signal.start_s + signal.step_s * len(signal.values)
         self._step_s = signal.step_s
         seen = np.isfinite(signal.values)
-        calm = seen & ~_marked(fetal.bandwidth, signal)
+        calm = seen & ~_marked(fetal, signal)
         values = np.where(seen, signal.values, 0.0)
         self._seen, self._seen_bpm = _gathered(seen), _gathered(values)
         self._calm, self._calm_bpm = _gathered(calm), _gathered(np.where(calm, values, 0.0))
@@ -115,13 +115,19 @@ def _gathered(values: NDArray[np.bool_] | FloatArray) -> FloatArray:
     return np.concatenate(([0.0], np.cumsum(values, dtype=np.float64)))
 
 
-def _marked(bandwidth: Curve, signal: Curve) -> NDArray[np.bool_]:
-    """Of each second of the signal, whether its minute's variability is marked."""
-    middles = signal.start_s + (np.arange(len(signal.values)) + 0.5) * signal.step_s
-    minute = np.floor((middles - bandwidth.start_s) / bandwidth.step_s).astype(np.int64)
-    there = (minute >= 0) & (minute < len(bandwidth.values))
-    marked = np.zeros(len(middles), dtype=np.bool_)
-    marked[there] = bandwidth.values[minute[there]] > MARKED_ABOVE_BPM
+def _marked(fetal: FetalFindings, signal: Curve) -> NDArray[np.bool_]:
+    """Of each second of the signal, whether the variability of the minute about it is marked."""
+    band, lead_s = fetal.moving_bandwidth, 0.5 * fetal.bandwidth.step_s
+    if not len(band.values):
+        band, lead_s = fetal.bandwidth, 0.5 * signal.step_s
+    marked = np.zeros(len(signal.values), dtype=np.bool_)
+    if not (band.values > MARKED_ABOVE_BPM).any():
+        return marked
+    times_s = signal.start_s + np.arange(len(marked)) * signal.step_s
+    place = np.floor((times_s - lead_s + signal.step_s - band.start_s) / band.step_s)
+    place = place.astype(np.int64)
+    there = (place >= 0) & (place < len(band.values))
+    marked[there] = band.values[place[there]] > MARKED_ABOVE_BPM
     return marked
 
 

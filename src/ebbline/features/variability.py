@@ -33,6 +33,13 @@ PIECE_S, PIECE_HOP_S = 30.0, 10.0
 is fluctuation of two cycles a minute or more (NICHD 1997): what is slower than that, and so turns
 less than once in 30 s, is drift. The pieces begin 10 s apart (ours)."""
 
+MOVING_S = 5.0
+"""A minute may begin at each multiple of this: a window counts its minutes from its own start, so
+that what was recorded before it does not move them (ours)."""
+
+PER_MINUTE = int(60.0 / MOVING_S)
+"""Every so many values of a moving minute one begins where the last has ended."""
+
 LEAST_PIECE_SHARE = 0.6
 """A piece of which less is baseline signal has no range: 18 of 30 s (ours)."""
 
@@ -92,37 +99,47 @@ def leave_out(in_event: FlagArray, rows: FloatArray, rough: FloatArray, block: i
 
 
 @kernel
-def bandwidth_by_minute(
-    kept: FloatArray, trusted: FloatArray, in_event: FlagArray, rate: int
-) -> tuple[FloatArray, FloatArray]:
-    """Bandwidth of the baseline's fluctuation in each minute (bpm), and LTV (bpm).
+def moving_bandwidth(trusted: FloatArray, in_event: FlagArray, rate: int) -> FloatArray:
+    """Bandwidth of the baseline's fluctuation (bpm) in the minute that begins at each MOVING_S.
 
-    kept: usable samples; trusted: those the bandwidth is taken from (`artefacts.settled`);
-    in_event: samples inside accelerations and decelerations, left out
-    (NICHD 2008). LTV: range of the 3.75-s means.
+    trusted: the samples it is taken from (`artefacts.settled`), NaN elsewhere; in_event: samples
+    inside accelerations and decelerations, left out (NICHD 2008).
     """
-    per_minute = 60 * rate
-    length, hop = int(PIECE_S * rate), int(PIECE_HOP_S * rate)
-    n = kept.size
-    minutes = (n + per_minute - 1) // per_minute
+    length, hop = int(PIECE_S * rate), int(MOVING_S * rate)
+    n = trusted.size
+    count = (n + hop - 1) // hop
     steady = _of_three(trusted, in_event)
-    band = np.full(minutes, np.nan)
-    ltv = np.full(minutes, np.nan)
-    ranges = np.empty(per_minute // hop)
+    pieces = np.full(count, np.nan)
     off = np.empty(length)
+    ends = np.empty((2, int(OUTER_SHARE * length) + 1))
+    for p in range(count):
+        if p * hop + length <= n:
+            pieces[p] = _range_about_line(steady[p * hop : p * hop + length], off, ends)
+    band = np.full(count, np.nan)
+    every = int(PIECE_HOP_S / MOVING_S + 0.5)
+    last = int((60.0 - PIECE_S) / MOVING_S + 0.5)
+    ranges = np.empty(last // every + 1)
+    for p in range(count):
+        found = 0
+        for k in range(p, min(count, p + last + 1), every):
+            if pieces[k] == pieces[k]:
+                ranges[found] = pieces[k]
+                found += 1
+        if found > 0:
+            band[p] = np.median(ranges[:found])
+    return band
+
+
+@kernel
+def long_term_variation(kept: FloatArray, in_event: FlagArray, rate: int) -> FloatArray:
+    """Range of the 3.75-s means of each minute's baseline, bpm; NaN under five of them."""
+    per_minute = 60 * rate
+    minutes = (kept.size + per_minute - 1) // per_minute
+    ltv = np.full(minutes, np.nan)
     for m in range(minutes):
-        start = m * per_minute
-        end = min(n, start + per_minute)
-        pieces = 0
-        for at in range(start, end - length + 1, hop):
-            width = _range_about_line(steady[at : at + length], off)
-            if width == width:
-                ranges[pieces] = width
-                pieces += 1
-        if pieces > 0:
-            band[m] = np.median(ranges[:pieces])
-            ltv[m] = _range_of_epochs(kept[start:end], in_event[start:end], int(EPOCH_S * rate))
-    return band, ltv
+        start, end = m * per_minute, min(kept.size, (m + 1) * per_minute)
+        ltv[m] = _range_of_epochs(kept[start:end], in_event[start:end], int(EPOCH_S * rate))
+    return ltv
 
 
 @kernel
@@ -140,9 +157,10 @@ def _of_three(kept: FloatArray, in_event: FlagArray) -> FloatArray:
 
 
 @kernel
-def _range_about_line(values: FloatArray, off: FloatArray) -> float:
+def _range_about_line(values: FloatArray, off: FloatArray, ends: FloatArray) -> float:
     """Highest less lowest distance of the valid values from their own straight line, the outermost
-    OUTER_SHARE at each end left out; NaN with too few. off: room for as many values."""
+    OUTER_SHARE at each end left out; NaN with too few. off: room for as many values; ends: see
+    `_range_within`."""
     seen = 0
     mean_t = 0.0
     mean_v = 0.0
@@ -167,9 +185,29 @@ def _range_about_line(values: FloatArray, off: FloatArray) -> float:
         if values[k] == values[k]:
             off[m] = values[k] - mean_v - slope * (k - mean_t)
             m += 1
-    ordered = np.sort(off[:m])
-    outer = int(OUTER_SHARE * m)
-    width: float = ordered[m - 1 - outer] - ordered[outer]
+    return _range_within(off, m, int(OUTER_SHARE * m), ends)
+
+
+@kernel
+def _range_within(values: FloatArray, count: int, outer: int, ends: FloatArray) -> float:
+    """Highest less lowest of the first `count` values without the `outer` outermost at each end.
+
+    ends: room for outer + 1 values of each end, shape (2, outer + 1 or more).
+    """
+    for side in range(2):
+        kept = ends[side]
+        held = 0
+        for i in range(count):
+            value = values[i] if side == 0 else -values[i]
+            if held > outer and value >= kept[outer]:
+                continue
+            place = min(held, outer)
+            while place > 0 and kept[place - 1] > value:
+                kept[place] = kept[place - 1]
+                place -= 1
+            kept[place] = value
+            held = min(held + 1, outer + 1)
+    width: float = -ends[1, outer] - ends[0, outer]
     return width
 
 
@@ -193,29 +231,33 @@ def _range_of_epochs(kept: FloatArray, in_event: FlagArray, epoch: int) -> float
 
 
 @kernel
-def fine_bandwidth_by_minute(
+def moving_fine_bandwidth(
     kept: FloatArray, steady: FloatArray, slow: FloatArray, in_event: FlagArray, rate: int
 ) -> FloatArray:
-    """Peak-to-trough (bpm) of the fluctuation about the 15-s mean in each minute of baseline.
+    """Peak-to-trough (bpm) of the fluctuation about the 15-s mean, in the minute of baseline that
+    begins at each MOVING_S.
 
     steady, slow: the trace smoothed over 2.25 s and 15 s. Slow waves, such as shallow
     decelerations, widen the bandwidth of a minute but not this.
     """
-    per_minute = 60 * rate
+    per_minute, hop = 60 * rate, int(MOVING_S * rate)
     n = kept.size
-    minutes = (n + per_minute - 1) // per_minute
-    band = np.full(minutes, np.nan)
+    apart = np.full(n, np.nan)
+    for i in range(n):
+        if kept[i] == kept[i] and not in_event[i]:
+            apart[i] = steady[i] - slow[i]
+    count = (n + hop - 1) // hop
+    band = np.full(count, np.nan)
     off = np.empty(per_minute)
-    for m in range(minutes):
+    ends = np.empty((2, int(FINE_OUTER_SHARE * per_minute) + 1))
+    for p in range(count):
         found = 0
-        for i in range(m * per_minute, min(n, (m + 1) * per_minute)):
-            if kept[i] == kept[i] and not in_event[i] and steady[i] == steady[i]:
-                off[found] = steady[i] - slow[i]
+        for i in range(p * hop, min(n, p * hop + per_minute)):
+            if apart[i] == apart[i]:
+                off[found] = apart[i]
                 found += 1
         if found / rate >= LEAST_MEASURED_S:
-            ordered = np.sort(off[:found])
-            out = int(FINE_OUTER_SHARE * found)
-            band[m] = ordered[found - 1 - out] - ordered[out]
+            band[p] = _range_within(off, found, int(FINE_OUTER_SHARE * found), ends)
     return band
 
 

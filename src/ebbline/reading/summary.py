@@ -180,7 +180,8 @@ def _baseline(findings: Findings, window: Window) -> float:
 
 def _bandwidth(findings: Findings, window: Window) -> tuple[float, int, VariabilityClass]:
     """Usual one-minute bandwidth, minutes measured, and class."""
-    seen = recording_facts(findings).variability_in(window.start_s, window.end_s)
+    minutes = recording_facts(findings).minutes_from(window.start_s)
+    seen = minutes.variability_in(window.start_s, window.end_s)
     return seen.bandwidth_bpm, seen.measured_minutes, seen.variability
 
 

@@ -201,7 +201,7 @@ def _lasting(builder: ClassBuilder, facts: WindowFacts, lasted: Window, detail: 
         return
     measured, bandwidth = (
         float(track.means(np.array([lasted.start_s]), lasted.duration_s)[0])
-        for track in (facts.whole.measured, facts.whole.minutes)
+        for track in (facts.minutes.measured, facts.minutes.filled)
     )
     if bandwidth < REDUCED_BELOW_BPM:
         builder.add(
