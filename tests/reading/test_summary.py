@@ -88,7 +88,7 @@ def test_baseline_is_indeterminate_when_most_of_the_window_has_none() -> None:
         Labour(baseline=[140.0] * 10 + [math.nan, math.nan]).findings(), LAST_HALF_HOUR
     )
     assert math.isnan(review.baseline_bpm)
-    assert "60 s of baseline" in review.baseline_note
+    assert "0 s of baseline in these ten minutes" in review.baseline_note
     assert any(what.startswith("baseline: ") for what in review.not_assessed)
 
 
