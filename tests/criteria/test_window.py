@@ -113,6 +113,16 @@ def test_tachysystole_is_more_than_five_averaged_over_thirty_minutes() -> None:
         assert within.tachysystole(findings, Window(0.0, 1800.0)).answer is expected
 
 
+def test_exactly_five_in_ten_minutes_is_no_tachysystole_whenever_it_is() -> None:
+    """Macones 2008: more than five; fifteen in 30 minutes are five, at any second they begin."""
+    for begin in np.random.default_rng(5).uniform(0.0, 120.0, 60).tolist():
+        squeezes = [contraction(begin + 120.0 * i) for i in range(40)]
+        findings = trace(80, uterus=squeezes, activity=1.0)
+        found = within.tachysystole(findings, Window(600.0 + begin, 3000.0 + begin))
+        assert found.answer is False
+        assert found.value == 5.0
+
+
 def test_tachysystole_in_any_thirty_minutes_of_a_longer_window_is_found() -> None:
     busy = contractions(70, every_s=100.0, first_s=40 * MINUTE)
     findings = trace(120, uterus=busy)
