@@ -79,6 +79,7 @@ AREAS = {
             "tests/criteria/test_reasons.py",
             "tests/criteria/test_minutes_counted_by_hand.py",
             "tests/criteria/test_what_is_said.py",
+            "tests/criteria/test_against_a_plain_statement.py",
         ),
     ),
     "panel": Area(

@@ -702,13 +702,8 @@ def _window(told: Told, seen: Plain, stage: Stage) -> None:
     unread = [i for i in inside if not seen.readable(i)]
     if len(unread) > 0.5 * len(inside):
         told.withheld.append(f"the heart rate could not be read through {len(unread)} of")
-    kinds = []
-    for one in seen.all.fetal.artefacts:
-        span = (one.start_s, one.end_s)
-        here = span in seen.doubtful and span[0] < seen.end and span[1] > seen.begin
-        if here and one.kind not in kinds:
-            kinds.append(one.kind)
-            told.unseen.append("are not relied on")
+    if any(span[0] < seen.end and span[1] > seen.begin for span in seen.doubtful):
+        told.unseen.append("are not relied on")
 
 
 def _beyond(told: Told, seen: Plain) -> None:
@@ -720,15 +715,17 @@ def _beyond(told: Told, seen: Plain) -> None:
         told.above.append("not recovered at the end: a fall of")
     if len(long) > 1 or (long and told.rank == 0):
         told.above.append(f"{len(long)} prolonged fall")
+    doubted = []
     for kind in (ArtefactKind.MATERNAL, ArtefactKind.DOUBLING, ArtefactKind.HALVING):
         spans = [
             a.end_s - a.start_s
             for a in seen.all.fetal.artefacts
             if a.kind is kind and a.start_s < seen.end and a.end_s > seen.begin
         ]
-        if sum(spans) >= 60.0:
-            told.whose.append("the rate ")
-            told.above.append("the rate ")
+        doubted += [kind] if sum(spans) >= 60.0 else []
+    if doubted:
+        told.whose.append("the rate ")
+        told.above.append("the rate ")
 
 
 def _no_level(told: Told, seen: Plain) -> None:

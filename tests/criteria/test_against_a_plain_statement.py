@@ -189,6 +189,11 @@ def hold(found: Classification, told: Told, standard: Standard, seen: Plain) -> 
     meant = list(told.stated)
     if told.open and not told.worst == told.rank == 2:
         meant += [("limit-open", NAN, None)] * len(told.open)  # type: ignore[list-item]
+    if any(line == "limit-signal" for line, _, _ in meant):
+        # Half a window unseen says nothing for it.
+        good = (line for line, rank in told.ranks.items() if rank == 0)
+        unsaid = {*good, "nichd-early"}
+        meant = [one for one in meant if one[0] not in unsaid]
     assert sorted(r.rule for r in found.reasons) == sorted(line for line, _, _ in meant)
     left = list(found.reasons)
     for line, value, spans in meant:
@@ -232,13 +237,17 @@ def hold(found: Classification, told: Told, standard: Standard, seen: Plain) -> 
 
 
 RULES = {Standard.NICHD: plainly.nichd, Standard.FIGO: plainly.figo, Standard.NICE: plainly.nice}
+RARE = (180, 182, 183, 195, 196, 197, 201, 203, 206, 210, 214, 215, 220, 227, 234, 237, 240, 243, 248,
+        251, 262, 264, 265, 272, 296, 314, 386, 393, 401, 527, 599, 700, 833, 842, 857, 961, 1117)  # fmt: skip
+"""In these something comes that is seldom (every line of the tables but of steps and slow shares)."""
+SEEDS = (*range(140), *RARE)
 AT_ONCE = 15
 
 
-@pytest.mark.parametrize("first", range(0, 180, AT_ONCE))
+@pytest.mark.parametrize("first", range(0, len(SEEDS), AT_ONCE))
 def test_class_and_reasons_are_those_of_the_standards_stated_plainly(first: int) -> None:
     """Macones 2008; Ayres-de-Campos 2015; NICE NG229 (from memory); see `plainly`."""
-    for seed in range(first, first + AT_ONCE):
+    for seed in SEEDS[first : first + AT_ONCE]:
         findings, window = drawn(seed)
         stage = Stage.ANTEPARTUM if seed % 9 == 0 else Stage.FIRST
         seen = Plain(findings, window)
