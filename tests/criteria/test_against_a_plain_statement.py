@@ -237,10 +237,10 @@ def hold(found: Classification, told: Told, standard: Standard, seen: Plain) -> 
 
 
 RULES = {Standard.NICHD: plainly.nichd, Standard.FIGO: plainly.figo, Standard.NICE: plainly.nice}
-RARE = (180, 182, 183, 195, 196, 197, 201, 203, 206, 210, 214, 215, 220, 227, 234, 237, 240, 243, 248,
-        251, 262, 264, 265, 272, 296, 314, 386, 393, 401, 527, 599, 700, 833, 842, 857, 961, 1117)  # fmt: skip
-"""In these something comes that is seldom (every line of the tables but of steps and slow shares)."""
-SEEDS = (*range(140), *RARE)
+RARE = """180 182 183 195 196 197 201 203 206 210 214 215 220 227 234 237 240 243 248 251 262 264
+265 272 296 314 386 393 401 527 599 700 833 842 857 961 1117"""
+"""In these comes what is seldom: every line of the tables but of steps and of slow shares."""
+SEEDS = (*range(140), *map(int, RARE.split()))
 AT_ONCE = 15
 
 
