@@ -229,7 +229,7 @@ def _usable_s(findings: Findings, window: Window) -> float:
     rate = findings.fetal.rate_curve
     first = max(0, int((window.start_s - rate.start_s) / rate.step_s))
     last = max(first + 1, round((window.end_s - rate.start_s) / rate.step_s))
-    return float(np.isfinite(rate.values[first:last]).sum()) * rate.step_s
+    return int(np.count_nonzero(np.isfinite(rate.values[first:last]))) * rate.step_s
 
 
 def _stage(window: Window, context: Context) -> Stage:

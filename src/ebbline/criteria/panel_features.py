@@ -122,7 +122,7 @@ def _quantile(values: FloatArray, share: float) -> float:
 
 def _share(flags: NDArray[np.bool_]) -> float:
     """Percent."""
-    return 100.0 * float(flags.mean()) if len(flags) else 0.0
+    return 100.0 * (int(np.count_nonzero(flags)) / len(flags)) if len(flags) else 0.0
 
 
 def _low(seen: Look) -> float:

@@ -35,7 +35,7 @@ from ebbline.features.findings import (
 )
 from ebbline.features.kept import kept
 from ebbline.features.stretch_baseline import baseline_track
-from ebbline.features.variability import class_of_minutes, usual_bandwidth
+from ebbline.features.variability import class_and_width
 from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
@@ -132,14 +132,17 @@ def steps_down(rate: Curve) -> tuple[Drop, ...]:
     is no better for the baseline that it makes.
     """
     seen = np.isfinite(rate.values)
-    sums = np.concatenate(([0.0], np.cumsum(np.where(seen, rate.values, 0.0))))
-    counts = np.concatenate(([0], np.cumsum(seen)))
-    places = np.arange(len(seen))
+    beyond = STEP_AROUND_S
+    sums = np.zeros(2 * beyond + len(seen) + 1)
+    counts = np.zeros(len(sums), dtype=np.int64)
+    # Sums up to each second; before the first and after the last they stay what they are there.
+    for running, values in ((sums, np.where(seen, rate.values, 0.0)), (counts, seen)):
+        np.cumsum(values, out=running[beyond + 1 : beyond + 1 + len(seen)])
+        running[beyond + 1 + len(seen) :] = running[beyond + len(seen)]
 
     def mean(first: int, stop: int, least: int) -> FloatArray:
         """Mean from first to stop about each second, NaN where less than `least` was seen."""
-        begin = np.clip(places + first, 0, len(seen))
-        end = np.clip(places + stop, 0, len(seen))
+        begin, end = (slice(beyond + at, beyond + at + len(seen)) for at in (first, stop))
         number = counts[end] - counts[begin]
         total = sums[end] - sums[begin]
         return np.where(number >= least, total / np.maximum(number, 1), np.nan)
@@ -538,11 +541,10 @@ class MinuteVariability:
         first = max(0, math.ceil((start_s - curve.start_s) / curve.step_s - 0.5))
         last = max(first, math.ceil((end_s - curve.start_s) / curve.step_s - 0.5))
         minutes = curve.values[first:last]
-        measured = int(np.isfinite(minutes).sum())
-        named, width = class_of_minutes(minutes), usual_bandwidth(minutes)
+        measured = int(np.count_nonzero(np.isfinite(minutes)))
+        named, width = class_and_width(minutes)
         if self.taken[first:last].any():
-            filled = self.bandwidth.values[first:last]
-            lower, narrower = class_of_minutes(filled), usual_bandwidth(filled)
+            lower, narrower = class_and_width(self.bandwidth.values[first:last])
             if lower in _LOW and named not in _LOW[: _LOW.index(lower) + 1]:
                 named, width = lower, narrower
             elif named is not VariabilityClass.INDETERMINATE and narrower < width:

@@ -278,7 +278,7 @@ class WindowFacts:
         seen = seen[np.isfinite(seen)]
         if len(seen) * rate.step_s < MINUTE_S:
             return math.nan
-        return float((seen < BASELINE_VERY_SLOW_BPM).mean())
+        return int(np.count_nonzero(seen < BASELINE_VERY_SLOW_BPM)) / len(seen)
 
     @cached_property
     def long_falls(self) -> tuple[LongFall, ...]:

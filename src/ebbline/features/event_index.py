@@ -30,9 +30,9 @@ class EventIndex:
     their nadirs and peaks; `*_order` leads back to the place in the findings. `carrier` is the
     (ordered) contraction of each deceleration or -1; `pairs`, shape (2, pairs): every (ordered)
     deceleration with each contraction that it comes with: its own, and those whose peaks it lasts
-    over, so that falls that run together into one come with as many contractions; `readable` says
-    of each contraction whether the heart rate could be read through it; `begins_s` is where the
-    recording begins.
+    over, so that falls that run together into one come with as many contractions; `alone` are the
+    decelerations in none of them; `readable` says of each contraction whether the heart rate could
+    be read through it; `begins_s` is where the recording begins.
     """
 
     contraction_order: IntArray
@@ -48,6 +48,7 @@ class EventIndex:
     deceleration_end_s: FloatArray
     carrier: IntArray
     pairs: IntArray
+    alone: BoolArray
     kind: IntArray
     shallow: BoolArray
     activity_edges_s: FloatArray
@@ -119,6 +120,9 @@ def index_of(findings: Findings) -> EventIndex:
     tails = ends + READABLE_TAIL_S
     seen = gathered(heart_edges, heart_sum, tails) - gathered(heart_edges, heart_sum, onsets)
     within = np.minimum(tails, findings.duration_s) - onsets
+    pairs = _pairs(carriers, onset_s, end_s, peaks[order])
+    alone = np.ones(len(carriers), dtype=np.bool_)
+    alone[pairs[0]] = False
     return EventIndex(
         contraction_order=order,
         contraction_onset_s=onsets,
@@ -132,7 +136,8 @@ def index_of(findings: Findings) -> EventIndex:
         deceleration_nadir_s=nadirs[by_nadir],
         deceleration_end_s=end_s,
         carrier=carriers,
-        pairs=_pairs(carriers, onset_s, end_s, peaks[order]),
+        pairs=pairs,
+        alone=alone,
         kind=kinds[by_nadir],
         shallow=shallow[by_nadir],
         activity_edges_s=activity_edges,

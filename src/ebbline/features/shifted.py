@@ -53,6 +53,8 @@ def each(part: T, change: Callable[[Any], Any]) -> T:
 
 def shifted(one: Any, by_s: float) -> Any:
     """A curve, or a list of findings, later by so much."""
+    if by_s == 0.0:
+        return one
     if isinstance(one, Curve):
         return replace(one, start_s=one.start_s + by_s)
     return tuple(

@@ -80,9 +80,16 @@ def usual_bandwidth(minutes: FloatArray) -> float:
 
 def class_of_minutes(minutes: FloatArray) -> VariabilityClass:
     """Class of a stretch's one-minute bandwidths; indeterminate with too few of them."""
-    if np.isfinite(minutes).sum() < max(LEAST_MINUTES, LEAST_MINUTES_SHARE * len(minutes)):
-        return VariabilityClass.INDETERMINATE
-    return variability_class(usual_bandwidth(minutes))
+    return class_and_width(minutes)[0]
+
+
+def class_and_width(minutes: FloatArray) -> tuple[VariabilityClass, float]:
+    """The same with the usual bandwidth (bpm) that it rests on."""
+    width = usual_bandwidth(minutes)
+    measured = np.count_nonzero(np.isfinite(minutes))
+    if measured < max(LEAST_MINUTES, LEAST_MINUTES_SHARE * len(minutes)):
+        return VariabilityClass.INDETERMINATE, width
+    return variability_class(width), width
 
 
 @kernel

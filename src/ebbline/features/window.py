@@ -114,8 +114,8 @@ class Montevideo:
 
 
 def _inside(times_s: FloatArray, window: Window) -> slice:
-    first, last = np.searchsorted(times_s, (window.start_s, window.end_s))
-    return slice(int(first), int(max(first, last)))
+    first, last = times_s.searchsorted((window.start_s, window.end_s)).tolist()
+    return slice(first, max(first, last))
 
 
 def contractions_in(findings: Findings, window: Window) -> tuple[Contraction, ...]:
@@ -424,7 +424,7 @@ def recurrent(findings: Findings, window: Window, which: BoolArray) -> Answer:
     activity channel, or a segment that could hide the pattern lacks half of its activity signal.
     Source: Macones 2008, definition of recurrent and intermittent decelerations.
     """
-    return _with_contractions(findings, window, which, RECURRENCE_S, strictly=False)
+    return _with_contractions(findings, window, which.tobytes())[0]
 
 
 def repetitive(findings: Findings, window: Window, which: BoolArray) -> Answer:
@@ -434,40 +434,56 @@ def repetitive(findings: Findings, window: Window, which: BoolArray) -> Answer:
     ten quiet minutes beside them do not make a pattern none. Otherwise as `recurrent`. Source:
     Ayres-de-Campos 2015, "repetitive decelerations"; NICE NG229 (from memory).
     """
-    return _with_contractions(findings, window, which, RECURRENCE_S, strictly=True)
+    return _with_contractions(findings, window, which.tobytes())[1]
 
 
-def _with_contractions(
-    findings: Findings,
-    window: Window,
-    which: BoolArray,
-    length_s: float,
-    *,
-    strictly: bool,
-) -> Answer:
+@kept(32)
+def _with_contractions(findings: Findings, window: Window, mask: bytes) -> tuple[Answer, Answer]:
+    """With half or more, and with over half of the contractions; kept, since each standard asks."""
     index = index_of(findings)
-    start_s = min(window.start_s, window.end_s - length_s)
+    which = np.frombuffer(mask, dtype=np.bool_)
+    start_s = min(window.start_s, window.end_s - RECURRENCE_S)
     asked = Window(max(index.begins_s, start_s), window.end_s)
     seen = which & (index.deceleration_onset_s < asked.end_s)
     seen &= index.deceleration_end_s > asked.start_s
-    number = int(np.count_nonzero(seen))
-    if number < LEAST_TO_RECUR:
-        return Answer(False, float("nan"), asked, "")
+    if int(np.count_nonzero(seen)) < LEAST_TO_RECUR:
+        few = Answer(False, float("nan"), asked, "")
+        return few, few
     if not findings.uterine.present:
-        return Answer(None, float("nan"), asked, NO_ACTIVITY)
-    cuts = cuts_of(findings, window, length_s)
-    with_it, of = counts_of(pattern_of(findings, which), cuts)
+        unknown = Answer(None, float("nan"), asked, NO_ACTIVITY)
+        return unknown, unknown
+    cuts = cuts_of(findings, window, RECURRENCE_S)
+    with_it, of = counts_of(_kept_pattern(findings, mask), cuts)
     shares = with_it / np.maximum(of, 1)
-    reached = (shares > HALF_OF_CONTRACTIONS) if strictly else (shares >= HALF_OF_CONTRACTIONS)
-    yes = reached & cuts.enough & (with_it >= LEAST_TO_RECUR)
+    counted = cuts.enough & (with_it >= LEAST_TO_RECUR)
+    least = _answered(index, cuts, shares, counted & (shares >= HALF_OF_CONTRACTIONS), seen, asked)
+    if not least.answer:
+        return least, least
+    return least, _answered(
+        index, cuts, shares, counted & (shares > HALF_OF_CONTRACTIONS), seen, asked
+    )
+
+
+def _answered(
+    index: EventIndex,
+    cuts: Cuts,
+    shares: FloatArray,
+    yes: BoolArray,
+    seen: BoolArray,
+    asked: Window,
+) -> Answer:
+    """The stretch with the highest share of those that answer yes, of all where none does."""
     at = int(np.argmax(np.where(yes, shares, -1.0) if yes.any() else shares))
-    stretch = Window(float(cuts.starts_s[at]), float(cuts.starts_s[at]) + cuts.length_s)
     if yes[at]:
-        return Answer(True, float(shares[at]), stretch, "")
+        return Answer(True, float(shares[at]), _cut(cuts, at), "")
     why = _why_untold(index, cuts, seen)
     if why:
         return Answer(None, float("nan"), asked, why)
-    return Answer(False, float(shares[at]), stretch, "")
+    return Answer(False, float(shares[at]), _cut(cuts, at), "")
+
+
+def _cut(cuts: Cuts, at: int) -> Window:
+    return Window(float(cuts.starts_s[at]), float(cuts.starts_s[at]) + cuts.length_s)
 
 
 def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray) -> str:
@@ -475,15 +491,13 @@ def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray) -> str:
     poor = ~cuts.enough
     if poor.any():
         # A stretch too poor in signal can hide the pattern only where decelerations are.
-        begun = np.searchsorted(np.sort(index.deceleration_onset_s[seen]), cuts.ends_s)
-        over = np.searchsorted(np.sort(index.deceleration_end_s[seen]), cuts.starts_s)
+        begun = np.sort(index.deceleration_onset_s[seen]).searchsorted(cuts.ends_s)
+        over = np.sort(index.deceleration_end_s[seen]).searchsorted(cuts.starts_s)
         hiding = poor & (begun - over >= LEAST_TO_RECUR)
         if hiding.any():
             return _too_little(float(cuts.measured_s[hiding].min()), cuts.length_s)
     number = int(np.count_nonzero(seen))
-    with_one = np.zeros(len(seen), dtype=np.bool_)
-    with_one[index.pairs[0]] = True
-    alone = int(np.count_nonzero(seen & ~with_one))
+    alone = int(np.count_nonzero(seen & index.alone))
     if alone >= LEAST_TO_RECUR and alone > HALF_OF_CONTRACTIONS * number:
         return f"no contraction was recorded with {alone} of {number} decelerations"
     inside = _inside(

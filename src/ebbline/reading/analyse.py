@@ -143,8 +143,9 @@ def _fetus(
     """above: what is said above every class, whatever the findings."""
     review = summarise(findings, window, columns=not brief)
     classed = classify if brief else _with_edge
-    found = (classed(findings, window, one, context) for one in standards)
-    classes = tuple(replace(one, beyond=(*above, *one.beyond)) for one in found)
+    classes = tuple(classed(findings, window, one, context) for one in standards)
+    if above:
+        classes = tuple(replace(one, beyond=(*above, *one.beyond)) for one in classes)
     return FetalReading(
         fetus=findings.fetal.fetus,
         findings=findings,

@@ -153,7 +153,7 @@ def of_any_kind(facts: WindowFacts) -> BoolArray:
 def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> None:
     whole = facts.whole
     late, prolonged, maybe_late = _masks(whole, reduced and not facts.accelerations)
-    every = of_any_kind(facts)
+    every = ~whole.falls.shallow | late
     _single(builder, facts, prolonged)
 
     answer = facts.repetitive(every)
