@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 import signal
 from pathlib import Path
 
@@ -12,8 +13,10 @@ import pytest
 from bench.archive import worker_pids
 
 from cohort.conftest import lay_out
-from ebbline.cohort.run import Summary, run_archive
+from ebbline.cohort.results import Results
+from ebbline.cohort.run import Summary, code_fingerprint, run_archive
 from ebbline.cohort.schema import TABLES
+from ebbline.cohort.sources import find_sources
 from ebbline.errors import EbblineError
 from ebbline.reading.analyse import read
 from ebbline.recording import open_recording
@@ -92,6 +95,40 @@ def test_only_what_changed_is_read_again_and_what_is_gone_leaves_the_tables(tmp_
     assert (again.read, again.kept, again.failed) == (1, 2, 0)
     names = [row["recording"] for row in table(out, "recordings")]
     assert names == ["busy/late", "busy/short", "quiet/calm"]
+
+
+def test_tables_are_made_anew_only_where_something_is_new_or_they_were_touched(
+    archive: Path, read_once: tuple[Path, Summary], tmp_path: Path
+):
+    shutil.copytree(read_once[0], tmp_path / "out")
+    sources, results = find_sources(str(archive)), Results(tmp_path / "out")
+    results.finish(sources)
+    target = results.folder / "half_hours.parquet"
+    made, whole = target.stat().st_mtime_ns, target.read_bytes()
+    results.finish(sources)
+    assert target.stat().st_mtime_ns == made
+    target.write_bytes(whole[: len(whole) // 2])
+    (results.folder / "classes.parquet").unlink()
+    results.finish(sources)
+    assert target.read_bytes() == whole
+    assert table(results.folder, "classes") == table(read_once[0], "classes")
+    results.finish([one for one in sources if one.recording != "busy/late"])
+    assert {row["recording"] for row in table(results.folder, "classes")} == {
+        "quiet/calm",
+        "busy/short",
+    }
+
+
+def test_results_change_with_any_published_number(monkeypatch: pytest.MonkeyPatch):
+    """The definitions lie beside the rooms that use them: another limit is another version."""
+    before = code_fingerprint()
+    read_bytes = Path.read_bytes
+
+    def changed(path: Path) -> bytes:
+        return read_bytes(path) + (b"#" if path.name == "definitions.py" else b"")
+
+    monkeypatch.setattr(Path, "read_bytes", changed)
+    assert code_fingerprint() != before
 
 
 def test_results_of_another_standard_are_not_mixed_in(

@@ -4,6 +4,7 @@ results/recordings.parquet, half_hours.parquet, classes.parquet, findings.parque
         failures.parquet      the tables
         archive.duckdb        views of them
         run.json              what they were made from
+        tables.json           of which parts, so that they are made anew only when one is new
         parts/                what each batch gave, kept so that a run goes on where it ended
 """
 
@@ -13,6 +14,7 @@ import json
 import os
 import shutil
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -50,6 +52,7 @@ class Results:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.parts = folder / "parts"
+        self._told = folder / "tables.json"
         self._next: int | None = None
 
     def begin(self, facts: RunFacts, *, force: bool) -> dict[str, str]:
@@ -83,6 +86,7 @@ class Results:
                     remedy="Name another folder (and compare the two), or add --force to make "
                     "them anew.",
                 )
+            self._told.unlink(missing_ok=True)
             shutil.rmtree(self.parts, ignore_errors=True)
             self._next = None
         self.parts.mkdir(parents=True, exist_ok=True)
@@ -105,6 +109,7 @@ class Results:
         import pyarrow.parquet as pq
 
         if self._next is None:
+            self._told.unlink(missing_ok=True)
             # Looked up once: an archive of 20,000 has thousands of parts.
             there = (int(one.name.split(".")[0]) for one in self.parts.glob("*.*"))
             self._next = max(there, default=-1) + 1
@@ -117,16 +122,24 @@ class Results:
         self._write_text(self.parts / f"{number}.json", json.dumps(listed))
 
     def finish(self, sources: Iterable[Source]) -> None:
-        """Make the tables from the parts: of what is in the archive now, sorted, and the views."""
-        import duckdb
-        import pyarrow as pa
+        """Make the tables from the parts: of what is in the archive now, sorted, and the views.
 
+        Tables that were made of the same parts, and lie there as they were made, are left.
+        """
         newest: dict[str, int] = {}
         for part in self._whole():
             number = int(part.name.split(".")[0])
             for recording in _listed(part):
                 newest[recording] = number
         present = [one.recording for one in sources if one.recording in newest]
+        made_of = [[one, newest[one]] for one in present]
+        with suppress(OSError, ValueError):
+            if json.loads(self._told.read_text("utf-8")) == self._made(made_of):
+                return
+        import duckdb
+        import pyarrow as pa
+
+        self._told.unlink(missing_ok=True)
         current = pa.table(
             {
                 "recording": pa.array(present, pa.string()),
@@ -142,6 +155,15 @@ class Results:
                 self._merge(base, table)
         shutil.rmtree(self.parts / "sorting", ignore_errors=True)
         self._views()
+        self._write_text(self._told, json.dumps(self._made(made_of)))
+
+    def _made(self, made_of: list[list[Any]]) -> dict[str, Any]:
+        """What the tables are made of, and how they lie there: where, how long and since when."""
+        there = {}
+        for name in (*(f"{one.name}.parquet" for one in TABLES), "archive.duckdb"):
+            found = (self.folder / name).stat()
+            there[name] = [found.st_size, found.st_mtime_ns]
+        return {"folder": str(self.folder.resolve()), "of": made_of, "tables": there}
 
     def _merge(self, base: Any, table: TableSchema) -> None:
         """One sorted file of a table from its parts."""

@@ -14,7 +14,7 @@ from ebbline.features import detect
 from ebbline.features.findings import DecelerationKind, Findings
 from ebbline.reading.analyse import WINDOW_S, read_findings
 from ebbline.reading.counts import assessed
-from ebbline.reading.model import FetalReading
+from ebbline.reading.model import FetalReading, Reading
 from ebbline.recording.model import Channel, ChannelKind, Recording
 from ebbline.terms import Window
 
@@ -80,8 +80,10 @@ def rows_of(
     findings = [detect(recording, fetus=fetus) for fetus in recording.fetuses]
     rows = Rows()
     notes: tuple[str, ...] = ()
+    readings: dict[Window, Reading] = {}
     for kind, window in windows:
-        reading = read_findings(
+        # The last half hour may be one that is counted from the start.
+        reading = readings.get(window) or read_findings(
             recording,
             findings,
             window=window,
@@ -89,6 +91,7 @@ def rows_of(
             history=False,
             brief=True,
         )
+        readings[window] = reading
         notes = reading.notes
         for fetal in reading.fetuses:
             whose = {

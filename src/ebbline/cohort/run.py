@@ -40,6 +40,8 @@ LOOK_S, ALONE_S = 5.0, 20.0
 """How often it is looked whether workers are there, and how long none may be (ours)."""
 
 _READS = ("recording", "signal", "features", "criteria", "reading", "cohort")
+_READS_TOO = ("compiled.py", "definitions.py", "errors.py", "terms.py")
+"""The rooms and modules that turn bytes into classes."""
 
 Progress = Callable[[int, int], None]
 """Told how many recordings are done, of how many."""
@@ -257,6 +259,8 @@ def code_fingerprint() -> str:
         for path in sorted((root / room).rglob("*")):
             if path.suffix in (".py", ".json") and path.is_file():
                 digest.update(path.name.encode() + path.read_bytes())
+    for name in _READS_TOO:
+        digest.update(name.encode() + (root / name).read_bytes())
     return digest.hexdigest()[:16]
 
 

@@ -44,8 +44,9 @@ MOST_WAITING = 20_000
 AHEAD_S = 60.0
 """A packet may be this far ahead of the clock here (clocks differ)."""
 
-LOOK_S = 0.1
-"""How often it is looked for what is due."""
+LOOK_S = 0.03
+"""How long to rest after a look over all beds for what is due: hundreds of beds make a look long,
+and what falls due meanwhile waits for its end and for this."""
 
 MISSED_EVERY_S = 30.0
 """How often the store is asked for samples that the bus may have lost."""
@@ -114,6 +115,7 @@ class Unit:
         self.states: dict[str, dict[str, Any]] = {}
         self.lags_s: list[float] | None = None
         self._known = known
+        self._kernels = False
         self._open: dict[str, Labour] = {}
         self._ends: dict[tuple[str, str, int], tuple[float, int | None]] = {}
         self._devices: dict[str, tuple[str, float]] = {}
@@ -254,7 +256,9 @@ class Unit:
 
     async def _read(self) -> None:
         """One look over all beds for what is due."""
-        await asyncio.to_thread(compiled)
+        if not self._kernels:
+            await asyncio.to_thread(compiled)
+            self._kernels = True
         for bed in list(self.beds.values()):
             due_s = bed.reader.read_to_s + bed.reader.pace.step_s + bed.reader.pace.settle_s
             now_s = self.seconds(bed)
