@@ -136,7 +136,7 @@ def test_results_of_another_standard_are_not_mixed_in(
 ):
     from ebbline.criteria.model import Standard
 
-    with pytest.raises(EbblineError, match="another standards"):
+    with pytest.raises(EbblineError, match="another choice of standards"):
         run_archive(str(archive), read_once[0], standards=(Standard.FIGO,), workers=1)
 
 

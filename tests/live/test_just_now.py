@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -35,14 +36,18 @@ def test_a_rate_that_is_down_this_moment_is_said_first_and_not_called_recovered(
     assert " now" not in line and "recovered" not in line
 
 
-def test_a_rate_at_its_baseline_or_over_it_changes_nothing() -> None:
+def test_at_its_baseline_or_over_it_only_the_moment_is_called_now() -> None:
+    """The page shows the rate of the last seconds beside the line: one of them is now."""
     for rate in (126, 140, 190):
-        assert just_now(QUIET, rate, 140.0) == QUIET
+        assert just_now(QUIET, rate, 140.0) == replace(QUIET, line=QUIET.of_the_minute)
+    assert just_now(RECOVERED, 140, 140.0).line == (
+        "146 bpm over the last minute, recovered; 1 deceleration in the last 10 min."
+    )
 
 
 def test_a_slow_rate_without_a_baseline_is_said_too() -> None:
     assert just_now(QUIET, 105, math.nan).level is Level.CAUTION
-    assert just_now(QUIET, 112, math.nan) == QUIET
+    assert just_now(QUIET, 112, math.nan).level is QUIET.level
 
 
 def test_what_is_alarming_stays_as_it_is_said() -> None:

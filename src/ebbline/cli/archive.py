@@ -207,8 +207,12 @@ class _Bar:
         self._task = self._progress.add_task("reading", total=None)
 
     def __enter__(self) -> Any:
+        return self._tell
+
+    def _tell(self, done: int, of: int) -> None:
+        # Nothing is drawn before there is something to read.
         self._progress.start()
-        return lambda done, of: self._progress.update(self._task, completed=done, total=of)
+        self._progress.update(self._task, completed=done, total=of)
 
     def __exit__(self, *_: object) -> None:
         self._progress.stop()

@@ -46,6 +46,17 @@ class RunFacts:
     caution: str
 
 
+_SAID = {
+    "where": "another archive",
+    "ebbline_version": "another version",
+    "code": "other code",
+    "standards": "another choice of standards",
+    "editions": "other editions of them",
+    "caution": "another caution",
+}
+"""What each of these facts is called where results are not gone on with."""
+
+
 class Results:
     """A folder of results, new or to be gone on with."""
 
@@ -77,11 +88,13 @@ class Results:
             if before == facts:
                 return self._done()
             differs = [
-                name for name in asdict(facts) if getattr(before, name) != getattr(facts, name)
+                said
+                for name, said in _SAID.items()
+                if getattr(before, name) != getattr(facts, name)
             ]
             if not force:
                 raise EbblineError(
-                    f"these results were made with another {', '.join(differs)}.",
+                    f"these results are of {' and '.join(differs)}.",
                     where=str(self.folder),
                     remedy="Name another folder (and compare the two), or add --force to make "
                     "them anew.",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -324,13 +324,16 @@ def just_now(told: RightNow, rate_bpm: float, baseline_bpm: float) -> RightNow:
     """Right now, where the last seconds belie what is told by the minute.
 
     A rate that lies under its baseline or under 110 this moment is said first, and nothing is
-    called recovered: a minute's middle value still looks well then.
+    called recovered: a minute's middle value still looks well then. Otherwise the minute's rate is
+    called that of the last minute: beside it stands that of this moment.
     """
     low = rate_bpm <= baseline_bpm - LEAST_EXCURSION_BPM or (
         rate_bpm < BASELINE_NORMAL_FROM_BPM and not baseline_bpm < BASELINE_NORMAL_FROM_BPM
     )
-    if not low or told.level is Level.ALARMING:
+    if told.level is Level.ALARMING:
         return told
+    if not low:
+        return replace(told, line=told.line.replace(" now", " over the last minute", 1))
     seconds = f"{number(rate_bpm, 'bpm')} in the last {RATE_S} s"
     return RightNow(
         max(told.level, Level.CAUTION, key=GRAVITY.index),

@@ -17,6 +17,7 @@ import numpy as np
 
 from ebbline.criteria import TABLES
 from ebbline.criteria.model import Classification
+from ebbline.definitions import TACHYSYSTOLE_ABOVE
 from ebbline.features import window as within
 from ebbline.features.findings import ArtefactKind, Findings
 from ebbline.live.bed_reader import Step
@@ -159,11 +160,14 @@ def _lasting(findings: Findings, at_s: float) -> Iterable[Seen]:
         )
     busy = within.tachysystole(findings, Window(max(0.0, at_s - 1800.0), at_s))
     if busy.answer and at_s >= 1800.0:
+        rate = f"{busy.value:.1f}"
+        if float(rate) <= TACHYSYSTOLE_ABOVE:
+            rate = f"just over {TACHYSYSTOLE_ABOVE:g}"
         yield Seen(
             "tachysystole",
             busy.stretch.start_s,
             at_s - busy.stretch.start_s,
-            f"{busy.value:.1f} contractions in 10 minutes, averaged over 30.",
+            f"{rate} contractions in 10 minutes, averaged over 30.",
             busy.value,
         )
 

@@ -84,6 +84,8 @@ def environment() -> Environment:
 def _lasting(seconds: float) -> str:
     minutes = round(seconds / 60)
     hours, minutes = divmod(minutes, 60)
+    if hours and not minutes:
+        return f"{hours} h"
     return f"{hours} h {minutes:02d} min" if hours else f"{minutes} min"
 
 
