@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import numpy as np
 
 from ebbline.criteria.model import Level, Standard
 from ebbline.reading.analyse import read
+from ebbline.reading.four_lines import by_the_clock
 from ebbline.reading.model import FourLines
-from ebbline.reading.text import say
+from ebbline.reading.text import Clock, say
 from ebbline.recording.model import Channel, ChannelKind, Context, Recording
 from ebbline.terms import SensorKind, Stage, Window
 
@@ -122,3 +124,13 @@ def test_a_normal_reading_in_short_fits_one_screen_and_the_whole_holds_more() ->
     assert "Sources" in say(reading)
     twice = say(replace(reading, fetuses=(*reading.fetuses, *reading.fetuses)), full=False)
     assert twice.count("First\n") == 2
+
+
+def test_where_the_clock_is_known_a_line_has_no_times_from_the_start() -> None:
+    """At 14:04 "7:03:20 to 7:03:34" would be read as seven in the morning."""
+    words = "9 s from 7:03:20 to 7:03:34 are not relied on: halving suspected."
+    at = Clock(datetime(2030, 5, 1, 22, 0, tzinfo=UTC))
+    assert by_the_clock(words, Clock()) == words
+    assert by_the_clock(words, at) == (
+        "9 s from 05:03:20 (day 2) to 05:03:34 (day 2) are not relied on: halving suspected."
+    )

@@ -8,6 +8,7 @@ handover) shows these first and whole: `FourLines.titled` gives title and senten
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,11 +48,32 @@ def four_lines(
         label=leading.said,
         level=max(leading.level, now.level, key=GRAVITY.index),
         recovered=now.recovered,
-        class_line=class_line(leading),
+        class_line=by_the_clock(class_line(leading), clock),
         now_line=now.line,
         new_line=_new(findings, review.window),
-        unseen_line=_unseen(review, leading),
+        unseen_line=by_the_clock(_unseen(review, leading), clock),
     )
+
+
+_FROM_START = re.compile(
+    r"(?<![\d:])(\d+):([0-5]\d):([0-5]\d) to (\d+):([0-5]\d):([0-5]\d)(?![\d:])"
+)
+
+
+def by_the_clock(words: str, clock: Clock) -> str:
+    """Stretches that a class tells from the recording's start, by the clock where it is known.
+
+    Beside times of the clock "7:03:20 to 7:03:34" would be read as seven in the morning.
+    """
+    if clock.start is None:
+        return words
+
+    def said(found: re.Match[str]) -> str:
+        numbers = [int(part) for part in found.groups()]
+        first, last = (3600 * h + 60 * m + s for h, m, s in (numbers[:3], numbers[3:]))
+        return clock.stretch(Window(first, last))
+
+    return _FROM_START.sub(said, words)
 
 
 def class_line(one: Classification) -> str:
