@@ -66,3 +66,11 @@ def test_a_bed_is_begun_seen_on_the_board_and_read_and_nothing_old_is_called_now
         assert page.locator("#numbers .big-rate").inner_text().startswith("–")
         assert page.locator("#lines .sign-reassuring").count() == 0
         assert page.locator("#numbers").get_attribute("data-level") != "reassuring"
+        # A replay that has stopped is not called now either.
+        assert page.evaluate(
+            """async () => {
+              const { old } = await import('/static/live/words.js');
+              const told = (s) => new Date(Date.now() - 1000 * s).toISOString();
+              return [0, 200].map((s) => old({ at_s: 9, trace_s: 9, by_trace: true, told_at: told(s) }));
+            }"""
+        ) == ["", "Nothing has come for 3 min: the replay is over or has stopped."]

@@ -17,6 +17,7 @@ import time
 from collections.abc import AsyncIterator, Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any
 
 from ebbline.live.bed import BedUpdate, Known, WatchedBed
@@ -300,7 +301,11 @@ class Unit:
             del bed.unsaved[: len(raised)]
             bed.unsaved_checkpoint = None
             bed.remembered = memory
-        state = {**update.state, "notices": [notice_data(one) for one in bed.watch.kept[-50:]]}
+        state = {
+            **update.state,
+            "told_at": datetime.fromtimestamp(self.now(), UTC).isoformat(),
+            "notices": [notice_data(one) for one in bed.watch.kept[-50:]],
+        }
         self.states[labour.id] = state
         self._tell({"type": "state", **state})
         if self.bus is not None:

@@ -119,6 +119,10 @@ export function old(state, trace = 0) {
   if (state.at_s === null) return "";
   const passed = state.by_trace ? Math.max(trace, state.trace_s) : (Date.now() - Date.parse(state.started_at)) / 1000;
   const behind = passed - state.at_s;
+  const silent = (Date.now() - Date.parse(state.told_at)) / 1000;
+  if (state.by_trace && behind < BEHIND_S && silent >= BEHIND_S) {
+    return `Nothing has come for ${inMinutes(1000 * silent)}: the replay is over or has stopped.`;
+  }
   if (behind < BEHIND_S) return "";
   const minutes = Math.max(1, Math.round(behind / 60));
   return state.by_trace ? `The reading is ${minutes} min behind the trace.` : `Not read for ${minutes} min: this is not how it is now.`;
