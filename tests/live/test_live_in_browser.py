@@ -71,6 +71,7 @@ def test_a_bed_is_begun_seen_on_the_board_and_read_and_nothing_old_is_called_now
             """async () => {
               const { old } = await import('/static/live/words.js');
               const told = (s) => new Date(Date.now() - 1000 * s).toISOString();
-              return [0, 200].map((s) => old({ at_s: 9, trace_s: 9, by_trace: true, told_at: told(s) }));
+              const state = { at_s: 9, trace_s: 9, by_trace: true };
+              return [0, 200].map((s) => old({ ...state, told_at: told(s) }));
             }"""
         ) == ["", "Nothing has come for 3 min: the replay is over or has stopped."]
