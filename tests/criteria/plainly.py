@@ -18,7 +18,6 @@ from statistics import median
 
 from ebbline.features.findings import (
     ArtefactKind,
-    BaselineSegment,
     Contraction,
     Deceleration,
     DecelerationKind,
@@ -145,44 +144,71 @@ class Plain:
 
     # ------------------------------------------------------------ baseline
 
-    def levels(self) -> list[Level]:
-        """Of each ten minutes of the recording; of the ten before where it has none of its own."""
+    @cached_property
+    def seconds(self) -> list[tuple[float, bool]]:
+        """Of each second the level of its ten minutes, and whether its minute is marked."""
+        bands = self.all.fetal.bandwidth.values.tolist()
         made = []
-        tens = self.all.fetal.baseline
-        for place, one in enumerate(tens):
-            asked = one.end_s - one.start_s >= 300.0
-            source, carried = one, False
-            if not one.determinate and place and tens[place - 1].determinate:
-                source, carried = tens[place - 1], True
-            if source.determinate:
-                low = source.mean_bpm - 5.0 * self._share_of_falls(source)
-                level = Level(
-                    5.0 * math.floor(source.mean_bpm / 5.0 + 0.5),
-                    math.floor(source.mean_bpm + 0.5),
-                    5.0 * math.floor(low / 5.0 + 0.5),
-                    math.floor(low + 0.5),
-                    carried,
-                    (source.start_s, source.end_s),
-                    asked,
-                )
-            else:
-                level = Level(NAN, NAN, NAN, NAN, False, (one.start_s, one.end_s), asked)
-            made.append(level)
+        for ten in self.all.fetal.baseline:
+            for second in range(round(ten.end_s - ten.start_s)):
+                at = int((ten.start_s + second + 0.5 - self.starts) // MINUTE)
+                made.append((ten.mean_bpm if ten.determinate else NAN, bands[at] > 25.0))
         return made
 
-    def _share_of_falls(self, ten: BaselineSegment) -> float:
-        span = (ten.start_s, ten.end_s)
-        taken = sum(_overlap(span, (f.onset_s, f.end_s)) for f in self.falls if not f.shallow)
-        return min(1.0, taken / (ten.end_s - ten.start_s))
+    def _mean_level(self, span: Span) -> float:
+        """Mean of two minutes of baseline or more (NICHD); minutes of marked variability are left
+        out unless they are five and all there is."""
+        first, stop = (max(0, round(at - self.starts)) for at in span)
+        seen = [one for one in self.seconds[first:stop] if known(one[0])]
+        calm = [bpm for bpm, marked in seen if not marked]
+        if len(calm) < 120 and len(seen) >= 300:
+            calm = [bpm for bpm, _ in seen]
+        return _mean(calm) if len(calm) >= 120 else NAN
 
+    def level(self, span: Span) -> Level:
+        """The baseline of a stretch; of the ten minutes before where it has none of its own."""
+        asked = _overlap(span, (self.starts, self.all.duration_s)) >= 300.0
+        mean, carried, where = self._mean_level(span), False, span
+        if not known(mean):
+            before = (span[0] - TEN, span[0])
+            mean, carried, where = self._mean_level(before), True, before
+        if not known(mean):
+            return Level(NAN, NAN, NAN, NAN, False, span, asked)
+        low = mean - 5.0 * self._share_of_falls(where)
+        return Level(
+            5.0 * math.floor(mean / 5.0 + 0.5),
+            math.floor(mean + 0.5),
+            5.0 * math.floor(low / 5.0 + 0.5),
+            math.floor(low + 0.5),
+            carried,
+            where,
+            asked,
+        )
+
+    def _share_of_falls(self, span: Span) -> float:
+        taken = sum(_overlap(span, (f.onset_s, f.end_s)) for f in self.falls if not f.shallow)
+        return min(1.0, taken / (span[1] - span[0]))
+
+    @cached_property
     def own_levels(self) -> list[Level]:
-        """Those of ten minutes that lie at least half in the window."""
-        return [
-            level
-            for ten, level in zip(self.all.fetal.baseline, self.levels(), strict=True)
-            if _overlap((ten.start_s, ten.end_s), (self.begin, self.end))
-            >= 0.5 * (ten.end_s - ten.start_s)
-        ]
+        """Of each ten minutes from the window's start; the first is never shorter than ten."""
+        spans = [span for span, _, _ in self.tens]
+        spans[0] = (min(spans[0][0], spans[0][1] - TEN), spans[0][1])
+        return [self.level(span) for span in spans]
+
+    def first_level(self) -> Level | None:
+        """Of the first ten minutes of the recording that have one: the start of labour."""
+        tens = self.all.fetal.baseline
+        return next((self.level((t.start_s, t.end_s)) for t in tens if t.determinate), None)
+
+    def hour_before(self, span: Span) -> Level | None:
+        """Of the ten minutes an hour before (or from the first signal on, within five minutes)."""
+        start = span[0] - HOUR
+        if start < self.starts - 300.0:
+            return None
+        start = max(start, self.starts)
+        one = self.level((start, start + TEN))
+        return one if known(one.whole) and not one.carried else None
 
     # ------------------------------------------------------------ variability
 
@@ -729,7 +755,7 @@ def _beyond(told: Told, seen: Plain) -> None:
 
 
 def _no_level(told: Told, seen: Plain) -> None:
-    for one in seen.own_levels():
+    for one in seen.own_levels:
         if one.asked_for and not known(one.whole):
             told.withheld.append("the baseline from")
 
@@ -758,7 +784,7 @@ def nichd(seen: Plain, stage: Stage) -> Told:
     told = Told()
     _window(told, seen, stage)
     _no_level(told, seen)
-    levels = [one for one in seen.own_levels() if known(one.whole)]
+    levels = [one for one in seen.own_levels if known(one.whole)]
     slowest = NAN
     if levels:
         fast = max(levels, key=lambda one: one.rounded)
@@ -888,7 +914,7 @@ def figo(seen: Plain, stage: Stage) -> Told:
     told = Told()
     _window(told, seen, stage)
     _no_level(told, seen)
-    levels = [one for one in seen.own_levels() if known(one.whole)]
+    levels = [one for one in seen.own_levels if known(one.whole)]
     if levels:
         fast = max(levels, key=lambda one: one.whole)
         slow = min(levels, key=lambda one: one.low)
@@ -1093,7 +1119,7 @@ def _nice_contractions(told: Told, seen: Plain) -> None:
 
 
 def _nice_baseline(told: Told, seen: Plain) -> None:
-    levels = [one for one in seen.own_levels() if known(one.whole)]
+    levels = [one for one in seen.own_levels if known(one.whole)]
     if not levels:
         told.say("nice-baseline-unknown", 1, of="baseline")
         return
@@ -1109,15 +1135,9 @@ def _nice_baseline(told: Told, seen: Plain) -> None:
         told.say("nice-baseline-red-slow", 2, slow.low, slow.span, of="baseline")
     if 100 <= slow.low <= 109:
         told.say("nice-baseline-amber", 1, slow.low, slow.span, of="baseline")
-    every = list(zip(seen.all.fetal.baseline, seen.levels(), strict=True))
-    first = next((level for _, level in every if known(level.whole)), None)
     rise, to = -math.inf, (NAN, NAN)
     for one in levels:
-        ago = next((p for p in every if p[0].start_s >= one.span[0] - HOUR - 300.0), None)
-        hour = None
-        if ago and ago[0].start_s <= one.span[0] - HOUR + 300.0 and not ago[1].carried:
-            hour = ago[1] if known(ago[1].whole) else None
-        for since in (first, hour):
+        for since in (seen.first_level(), seen.hour_before(one.span)):
             if since is not None and one.whole - since.whole > rise:
                 rise, to = one.whole - since.whole, one.span
     if rise >= 20:
