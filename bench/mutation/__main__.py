@@ -84,7 +84,11 @@ AREAS = {
     ),
     "panel": Area(
         ("criteria/panel*.py",),
-        ("tests/criteria/test_panel.py", "tests/criteria/test_panel_features.py"),
+        (
+            "tests/criteria/test_panel_numbers.py",
+            "tests/criteria/test_panel.py",
+            "tests/criteria/test_panel_features.py",
+        ),
     ),
     # What the criteria ask of the events of a window is claimed by their tests.
     "features": Area(
