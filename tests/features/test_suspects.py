@@ -13,13 +13,37 @@ from ebbline.features.findings import ArtefactKind
 from features.constructed import Trace
 
 
-@pytest.mark.parametrize("level", [82.0, 118.0])
+@pytest.mark.parametrize("level", [82.0, 95.0, 105.0, 118.0])
 def test_a_step_to_a_mothers_rate_that_stays_is_suspected(level: float) -> None:
     trace = Trace(60, baseline=140)
     trace.bpm[1800 * 4 :] += level - 140
     suspect = detect(trace.recording()).fetal.artefacts
     (one,) = [a for a in suspect if a.kind is ArtefactKind.MATERNAL]
     assert one.start_s == pytest.approx(1800, abs=2) and one.end_s == pytest.approx(3600, abs=2)
+
+
+@pytest.mark.parametrize("minutes", [1, 3, 10])
+@pytest.mark.parametrize("unseen_s", [0, 30])
+def test_a_spell_at_a_mothers_rate_is_suspected_after_a_step_in_lost_signal_too(
+    minutes: int, unseen_s: int
+) -> None:
+    trace = Trace(40)
+    trace.bpm[1200 * 4 : (1200 + 60 * minutes) * 4] -= 50
+    trace.lose(1200 - unseen_s, 1200)
+    found = [
+        a for a in detect(trace.recording()).fetal.artefacts if a.kind is ArtefactKind.MATERNAL
+    ]
+    # In lost signal a fall may have begun on a slope: such a level must last longer.
+    assert len(found) == (minutes > 1 or unseen_s == 0)
+
+
+@pytest.mark.parametrize("piece_s", [8, 30])
+def test_the_way_back_from_a_piece_at_another_rate_is_no_step_to_the_mother(piece_s: int) -> None:
+    trace = Trace(40, baseline=122)
+    trace.bpm[1200 * 4 : (1200 + piece_s) * 4] += 52
+    trace.bpm[1800 * 4 : (1800 + piece_s) * 4] += 30
+    kinds = {a.kind for a in detect(trace.recording()).fetal.artefacts}
+    assert ArtefactKind.MATERNAL not in kinds
 
 
 def test_exact_doubling_that_lasts_is_suspected() -> None:

@@ -230,7 +230,7 @@ def fetal_findings(
     about_second, _ = base.epoch_means(about[: len(about) // RATE * RATE], RATE)
     waves = sinusoidal.episodes(about_second)
     suspect = suspects.suspect_stretches(
-        trace.kept, trace.code, line.level, trace.coincident, mother_bpm is None
+        trace.kept, trace.code, trace.coincident, mother_bpm is None
     )
     falls, rises, pieces = _events(trace, line, weeks, contractions)
     suspect = tuple(sorted((*suspect, *pieces), key=lambda artefact: artefact.start_s))

@@ -110,14 +110,13 @@ def with_rises(
 def suspect_stretches(
     kept: FloatArray,
     code: NDArray[np.int8],
-    level: FloatArray,
     coincident: NDArray[np.int64],
     suspect: bool,
 ) -> tuple[Artefact, ...]:
     """Lost and suspect stretches in order of time.
 
-    kept, code: from `artefacts.usable`; level: baseline at each sample; coincident: stretches that
-    were the mother's; suspect: no maternal channel, so that a step to a mother's rate is told.
+    kept, code: from `artefacts.usable`; coincident: stretches that were the mother's; suspect: no
+    maternal channel, so that a step to a mother's rate is told.
     """
     found = []
     present = np.bincount(code, minlength=8)
@@ -148,7 +147,7 @@ def suspect_stretches(
                 0.4,
                 "a sudden step to another level in the range of a mother's pulse",
             )
-            for start, end in maternal.low_plateaus(kept, level, RATE).tolist()
+            for start, end in maternal.low_plateaus(kept, RATE).tolist()
         ]
     for start, end, twice in maternal.multiples(kept, RATE).tolist():
         kind = ArtefactKind.DOUBLING if twice else ArtefactKind.HALVING

@@ -23,6 +23,24 @@ COINCIDENT_S, COINCIDENT_SHARE = 30.0, 0.85
 STEP_BPM = 17.0
 """A step between neighbouring samples that hardly any heart makes (ours)."""
 
+LEAST_STEP_BPM, STEP_LEVEL_S = 10.0, 5.0
+"""A step of more, between neighbours and between the means of 5 s on both sides, may be a change of
+source where the level that it leads to lasts (ours)."""
+
+PLATEAU_S, SLIGHT_PLATEAU_S = 40.0, 90.0
+"""So long a level lasts after a step of STEP_BPM, and after a lesser one (ours: in deep falls the
+signal often jumps, and stays for half a minute)."""
+
+SAME_BPM, SAME_OVER_S, SAME_SHARE = 6.0, 180.0, 0.4
+"""A level that this share of the three minutes before it lay at is no other source: what it was
+left for is, a rise or a doubled piece (ours: of 16 plateaus looked at on open recordings 5)."""
+
+UNSEEN_S = 60.0
+"""A step may lie in so much lost signal; the level after it must then last SLIGHT_PLATEAU_S."""
+
+GREATEST_SPREAD_BPM = 9.0
+"""Standard deviation of an even level: a mother's, with her accelerations (ours)."""
+
 BEFORE_S = 30.0
 """The level that a step leaves is the mean of so much signal before it (ours)."""
 
@@ -68,50 +86,63 @@ def coincident(kept: FloatArray, mother: FloatArray, rate: int) -> NDArray[np.in
 
 
 @kernel
-def low_plateaus(kept: FloatArray, level: FloatArray, rate: int) -> NDArray[np.int64]:
-    """Stretches entered and left by a step or gap, low, and flat in themselves.
+def low_plateaus(kept: FloatArray, rate: int) -> NDArray[np.int64]:
+    """Stretches entered by a step down to a level in a mother's range, and even in themselves.
 
-    kept: usable samples; level: the baseline at each sample. A deceleration is entered on a
-    slope; a change of source is not.
+    kept: usable samples. A deceleration is entered on a slope; a change of source is not. A stretch
+    ends with the next step or gap, or with the recording.
     """
     n = kept.size
     flag = np.zeros(n, dtype=np.bool_)
-    least = 20 * rate
-    start = -1
-    last = -1
-    stepped_in = False
-    total = 0.0
-    square = 0.0
+    near, before_s = int(STEP_LEVEL_S * rate), int(BEFORE_S * rate)
+    start = last = -1
+    unseen = False
+    left = step = total = square = 0.0
     seen = 0
-    i = 0
-    while i <= n:
-        value = kept[i] if i < n else np.nan
-        valid = i < n and value == value
-        if valid and start >= 0 and abs(value - kept[last]) <= STEP_BPM and i - last <= 15 * rate:
-            total += value
-            square += value * value
+    for i in range(n + 1):
+        valid = i < n and kept[i] == kept[i]
+        if i < n and not valid:
+            continue
+        jump = valid and last >= 0 and abs(kept[i] - kept[last]) > LEAST_STEP_BPM
+        if i < n and start >= 0 and i - last <= 15 * rate and abs(kept[i] - kept[last]) <= STEP_BPM:
+            jump = False
+        elif start >= 0:
+            mean = total / seen
+            spread = np.sqrt(max(0.0, square / seen - mean * mean))
+            least = PLATEAU_S if step > STEP_BPM and not unseen else SLIGHT_PLATEAU_S
+            lasts = last - start >= least * rate and 2 * seen >= last - start
+            low = LOW_BPM <= mean <= HIGH_BPM and mean < left - LEAST_STEP_BPM
+            even = spread < GREATEST_SPREAD_BPM
+            if lasts and low and even and not _near_before(kept, start, mean, rate):
+                flag[start : last + 1] = True
+            start = -1
+        if valid and start < 0 and jump:
+            unseen = i - last > 5 * rate
+            step = _mean_before(kept, last + 1, near) - _mean_after(kept, i, near)
+            if i - last <= UNSEEN_S * rate and step > (STEP_BPM if unseen else LEAST_STEP_BPM):
+                start, seen = i, 0
+                total = square = 0.0
+                left = _mean_before(kept, last + 1, before_s)
+        if valid:
+            if start >= 0:
+                total += kept[i]
+                square += kept[i] * kept[i]
+                seen += 1
+            last = i
+    return _stretches(flag, int(PLATEAU_S * rate))
+
+
+@kernel
+def _near_before(kept: FloatArray, start: int, level: float, rate: int) -> bool:
+    """Whether much of the signal of SAME_OVER_S before start lay at a level: it is a return."""
+    seen = 0
+    there = 0
+    for i in range(max(0, start - int(SAME_OVER_S) * rate), start):
+        if kept[i] == kept[i]:
             seen += 1
-            last = i
-        elif valid or i == n:
-            if start >= 0 and last - start >= least and 2 * seen >= last - start and stepped_in:
-                mean = total / seen
-                spread = np.sqrt(max(0.0, square / seen - mean * mean))
-                # A step that stays becomes the baseline: the level it left is what counts.
-                left = max(level[start], _mean_before(kept, start, int(BEFORE_S * rate)))
-                low = LOW_BPM <= mean <= HIGH_BPM and mean < left - STEP_BPM
-                if low and spread < 9.0:
-                    for k in range(start, last + 1):
-                        flag[k] = True
-            if i == n:
-                break
-            stepped_in = last >= 0 and abs(value - kept[last]) > STEP_BPM
-            start = i
-            last = i
-            total = value
-            square = value * value
-            seen = 1
-        i += 1
-    return _stretches(flag, least)
+            if abs(kept[i] - level) <= SAME_BPM:
+                there += 1
+    return there > SAME_SHARE * seen
 
 
 @kernel
