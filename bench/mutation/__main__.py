@@ -95,6 +95,7 @@ AREAS = {
         ("features/*.py",),
         (
             "tests/features",
+            "tests/criteria/test_against_a_plain_statement.py",
             "tests/criteria/test_window.py",
             "tests/criteria/test_biting.py",
             "tests/criteria/test_refusal.py",

@@ -19,11 +19,8 @@ import pytest
 from _pytest.runner import runtestprotocol
 
 from bench.mutation import live_change
-from bench.mutation.child import ROOT, forked
+from bench.mutation.child import ROOT, WAITED_TIMES, forked
 from bench.mutation.operators import Mutant
-
-WAITED_TIMES = 20.0
-"""A fork that has not used its seconds of the processor is waited for so many times as long."""
 
 
 @dataclass
