@@ -22,11 +22,13 @@ import numpy as np
 
 from bench.accuracy.match import (
     Hour,
+    as_shown,
     baseline_errors,
     lost_mask,
     score_accelerations,
     score_contractions,
     score_decelerations,
+    told_contractions,
     variability_pairs,
 )
 from bench.accuracy.set import Case, cases, labour_of, loss_bin_of
@@ -57,14 +59,9 @@ def measure(case: Case) -> Hour:
     all_contractions, _ = score_contractions(truth, findings, labour.recording, only_seen=False)
     errors = baseline_errors(truth, findings)
     lost = float(lost_mask(truth).mean())
-    kinds = [
-        (
-            str(truth.decelerations[i].kind),
-            str(findings.fetal.decelerations[j].kind),
-            truth.decelerations[i].clear,
-        )
-        for i, j in fall_pairs
-    ]
+    told = told_contractions(truth, labour.recording)
+    both = [(truth.decelerations[i], findings.fetal.decelerations[j]) for i, j in fall_pairs]
+    kinds = [(as_shown(t, str(f.kind), told), str(f.kind), t.clear) for t, f in both]
     tens = [
         segment.mean_bpm
         - float(truth.baseline.values[int(segment.start_s) : int(segment.end_s)].mean())
@@ -90,6 +87,7 @@ def measure(case: Case) -> Hour:
         baseline_10=tens,
         variability=variability_pairs(truth, findings),
         kinds=kinds,
+        letter_kinds=[(str(t.kind), str(f.kind)) for t, f in both],
         sinusoidal=(sinus_true, sinus_found),
         classes=_classes(labour, findings),
         wrong=wrong_c + wrong_d + wrong_a,

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from bench import stamps
-from bench.accuracy.match import TOLD_TIMES, Hour
+from bench.accuracy.match import DROWNED_SHARE, TOLD_TIMES, Hour
 from bench.accuracy.set import LOSS_BINS, PATTERNS
 from bench.accuracy.tables import AIMS, FINDINGS, agreement, report, together
 
@@ -32,12 +32,15 @@ one to one, with the most seconds of overlap. Neutral: true events under the def
 (and what was found on them), events cut by the hour's ends, and in the first table events of which
 less than half reached the sensor. A contraction reached the sensor where the belt was on for half
 of it and what the true pressure explains of the channel stands {told:.0f} standard deviations out
-of the rest: where no trace of it was drawn nobody can mark it. Shoulders and overshoots are neutral
-for accelerations. True events are what the rate itself does, beat noise apart: a fall of 15 bpm for
-15 s that mere fluctuation makes is one. "Clear ones" leaves events near the thresholds out both
-ways; "to the letter" counts as too much what was found on a true event under the thresholds. The
-loss of an hour is the share of seconds in which the sensor gave something else than the fetal rate,
-whether missing, doubled, halved, spurious or the mother's.
+of the rest: where no trace of it was drawn nobody can mark it. Hands, turns and a wandering belt
+draw hills too: where such a hill, the true pressure's part taken off, stands over both its sides
+by {drowned:.0%} of the hour's usual contraction, what is found there counts neither way. Shoulders
+and overshoots are neutral for accelerations. True events are what the rate itself does, beat noise
+apart: a fall of 15 bpm for 15 s that mere fluctuation makes is one. "Clear ones" leaves events near
+the thresholds out both ways; "to the letter" counts as too much what was found on a true event
+under the thresholds, and on such a hill of the belt's own. The loss of an hour is the share of
+seconds in which the sensor gave something else than the fetal rate, whether missing, doubled,
+halved, spurious or the mother's.
 
 ![F1 by loss of signal](accuracy/events.svg)
 
@@ -51,7 +54,9 @@ def write_docs(hours: Sequence[Hour], docs: Path) -> None:
     folder = docs / "accuracy"
     folder.mkdir(parents=True, exist_ok=True)
     _figures(hours, folder)
-    head = HEAD.format(count=len(hours), patterns=len(PATTERNS), told=TOLD_TIMES)
+    head = HEAD.format(
+        count=len(hours), patterns=len(PATTERNS), told=TOLD_TIMES, drowned=DROWNED_SHARE
+    )
     (docs / "accuracy.md").write_text(head + report(hours) + "\n", encoding="utf-8")
     stamps.made("docs/accuracy.md")
 

@@ -8,11 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from bench.accuracy.match import (
+    as_shown,
     baseline_errors,
+    drowned,
     pairs,
     score_accelerations,
     score_contractions,
     score_decelerations,
+    told_contractions,
     variability_pairs,
 )
 from bench.accuracy.set import (
@@ -117,3 +120,38 @@ def test_an_hour_has_the_loss_of_its_bin(number: int) -> None:
     assert place is not None
     low, high = LOSS_BINS[place]
     assert low <= wrong_share(labour_of(case(number))) < high
+
+
+def test_a_hill_of_the_belts_own_counts_neither_way_but_to_the_letter(labour: Labour) -> None:
+    truth = labour.truth
+    told = told_contractions(truth, labour.recording)
+    heart, activity = labour.recording.channels[:2]
+    t = np.arange(len(activity.samples)) / activity.rate_hz
+    rest = max(
+        zip(truth.contractions[:-1], truth.contractions[1:], strict=True),
+        key=lambda two: two[1].onset_s - two[0].end_s,
+    )
+    at_s = 0.5 * (rest[0].end_s + rest[1].onset_s)
+    quiet = drowned(truth, labour.recording, told)
+    assert not quiet[int(at_s) - 15 : int(at_s) + 15].any()
+
+    def pushed(units: float) -> np.ndarray:
+        hand = units * np.exp(-0.5 * ((t - at_s) / 15.0) ** 2)
+        channels = (heart, replace(activity, samples=activity.samples + hand))
+        return drowned(truth, replace(labour.recording, channels=channels), told)
+
+    assert pushed(60.0)[int(at_s) - 10 : int(at_s) + 10].all()
+    assert not pushed(3.0)[int(at_s) - 10 : int(at_s) + 10].any()
+    assert not drowned(truth, labour.recording, [False] * len(told)).any()
+
+
+def test_a_late_fall_whose_contraction_was_not_shown_may_be_left_unpaired(labour: Labour) -> None:
+    late = next(d for d in labour.truth.decelerations if str(d.kind) == "late")
+    told = [True] * len(labour.truth.contractions)
+    unknown = "gradual, contraction not known"
+    assert as_shown(late, unknown, told) == "late"
+    told[late.contraction] = False
+    assert as_shown(late, unknown, told) == unknown
+    assert as_shown(late, "late", told) == as_shown(late, "variable", told) == "late"
+    cord = next(d for d in labour.truth.decelerations if str(d.kind) == "variable")
+    assert as_shown(cord, unknown, [False] * len(told)) == "variable"

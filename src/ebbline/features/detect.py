@@ -187,6 +187,7 @@ class _Trace:
         away = sign * (self.steady - level)
         return excursions.excursions(
             self.kept,
+            self.trusted if sign < 0 else self.kept,
             away,
             level,
             self.rough,

@@ -80,6 +80,11 @@ STEP_BPM, STEP_GAP_S, STEP_LEVEL_S, STEP_REACH_S = 22.0, 1.0, 1.5, 4.0
 means of so much before and after it differ: the rate was not seen on its way. Steps are looked for
 from so long before the onset to so long after the end."""
 
+TRUSTED_SHARE = 0.7
+"""A fall's nadir is looked for in runs of signal that can be trusted (`artefacts.settled`): a few
+samples between gaps are often another rate. Where those show less than this share of it, a floor
+of jittering samples may be all there is, and its lowest stands (ours)."""
+
 UNSEEN_S = 2.0
 """So much of a flank that a gap has taken counts towards an excursion's least duration."""
 
@@ -140,6 +145,7 @@ def roughness(steady: FloatArray, slow: FloatArray, minute: int, step: int) -> F
 @kernel
 def excursions(
     kept: FloatArray,
+    trusted: FloatArray,
     away: FloatArray,
     level: FloatArray,
     rough: FloatArray,
@@ -153,8 +159,9 @@ def excursions(
     """One row of numbers for each excursion to the positive side of `away`.
 
     away: distance from the baseline, positive towards the excursion sought; level: the baseline
-    at each sample; seed: least amplitude; least_s: least duration. Without `described` only
-    ONSET, EXTREME, END and AMPLITUDE are measured. rest_s: see REST_S; under 0 nothing is joined.
+    at each sample; trusted: samples that an extreme is sought in first (see TRUSTED_SHARE); seed:
+    least amplitude; least_s: least duration. Without `described` only ONSET, EXTREME, END and
+    AMPLITUDE are measured. rest_s: see REST_S; under 0 nothing is joined.
     """
     n = away.size
     long_gap = int(LONG_GAP_S * rate_hz)
@@ -165,6 +172,7 @@ def excursions(
     # Where the last row's excursion began, whether another joined it there, and where it ended.
     began = ended = -n
     joined = cut_began = False
+    last_high = 0.0
     while i < n:
         if not away[i] >= seed:
             i += 1
@@ -177,13 +185,13 @@ def excursions(
         while piece_start < end:
             split = _first_split(away, piece_start, end, seed)
             piece_end = end if split < 0 else split
-            top = _highest(away, piece_start, piece_end)
-            amplitude = away[top]
-            if amplitude >= seed and found < rows.shape[0]:
+            high = away[_highest(away, piece_start, piece_end)]
+            if high >= seed and found < rows.shape[0]:
                 whole_left = piece_start > start
                 whole_right = piece_end < end
                 cut_left = cut_start and not whole_left
                 row = rows[found]
+                top = _extreme(away, trusted, piece_start, piece_end)
                 _place(row, away, piece_start, piece_end, top, whole_left, whole_right, rate_hz)
                 # What a flank is drawn on into a gap does not make an excursion last.
                 before = (UNSEEN_S if cut_start else FLANK_S) * rate_hz
@@ -192,16 +200,15 @@ def excursions(
                 duration = (seen_to - max(row[ONSET], piece_start - before)) / rate_hz
                 if duration >= least_s - ROUNDING_S:
                     first = piece_start
-                    if found > 0 and piece_start - ended <= rest_s * rate_hz:
-                        last_high = rows[found - 1, AMPLITUDE]
-                        if min(amplitude, last_high) < REST_SHARE * max(amplitude, last_high):
-                            found -= 1
-                            row = rows[found]
-                            first, whole_left, cut_left = began, joined, cut_began
-                            top = _highest(away, first, piece_end)
-                            _place(
-                                row, away, first, piece_end, top, whole_left, whole_right, rate_hz
-                            )
+                    near = found > 0 and piece_start - ended <= rest_s * rate_hz
+                    if near and min(high, last_high) < REST_SHARE * max(high, last_high):
+                        found -= 1
+                        row = rows[found]
+                        first, whole_left, cut_left = began, joined, cut_began
+                        high = max(high, last_high)
+                        top = _extreme(away, trusted, first, piece_end)
+                        _place(row, away, first, piece_end, top, whole_left, whole_right, rate_hz)
+                    last_high = high
                     began, joined, cut_began, ended = first, whole_left, cut_left, piece_end
                     if found > 0 and rows[found - 1, END] > row[ONSET]:
                         _part(rows[found - 1], row)
@@ -273,6 +280,18 @@ def _highest(away: FloatArray, start: int, end: int) -> int:
         if away[k] == away[k] and (away[best] != away[best] or away[k] > away[best]):
             best = k
     return best
+
+
+@kernel
+def _extreme(away: FloatArray, trusted: FloatArray, start: int, end: int) -> int:
+    """The highest sample in a run of signal long enough to be trusted, unless it is under
+    TRUSTED_SHARE of the highest of all: then that one."""
+    highest = _highest(away, start, end)
+    best = -1
+    for k in range(start, end):
+        if trusted[k] == trusted[k] and away[k] == away[k] and (best < 0 or away[k] > away[best]):
+            best = k
+    return best if best >= 0 and away[best] >= TRUSTED_SHARE * away[highest] else highest
 
 
 @kernel
