@@ -79,37 +79,68 @@ def read_scale(ink: Plane, columns: slice, top: float, down: float) -> ReadScale
 
 def _numbers(ink: Plane, down: float) -> list[tuple[float, float]]:
     """Whole numbers on a stretch of paper with the row of their middle."""
+    return [
+        (float(digits), row)
+        for digits, row, _ in _words(ink, down, WITHIN_NUMBER)
+        if len(digits) <= 3
+    ]
+
+
+def digits_in(ink: Plane, down: float) -> list[tuple[str, float]]:
+    """Digits that stand together, a colon between them or none, and the column of their middle."""
+    found = [
+        (digits, column)
+        # In small print a colon runs together with what stands beside it, but is paler.
+        for share in (DARK, DARKER)
+        for digits, _, column in _words(ink, down, WITHIN_TIME, share)
+    ]
+    return list(dict.fromkeys(found))
+
+
+WITHIN_NUMBER, WITHIN_TIME = 0.6, 0.9
+"""Heights of a digit by which two of one number, and of one time with its colon, stand apart at
+most (ours)."""
+
+
+DARK, DARKER = 0.42, 0.65
+"""Print is so dark, as a share of the darkest there is (ours)."""
+
+
+def _words(
+    ink: Plane, down: float, within: float, share: float = DARK
+) -> list[tuple[str, float, float]]:
+    """Digits that stand together on a stretch of paper; the row and the column of their middle."""
     # Small print is looked at enlarged: its strokes are thinner than two pixels.
     larger = max(1.0, TALL_LINE_PX / down)
     ink = cv2.resize(ink, None, fx=larger, fy=larger, interpolation=cv2.INTER_CUBIC)
     down = down * larger
-    dark = (ink > max(0.2, 0.42 * float(np.quantile(ink, 0.998)))).astype(np.uint8)
+    dark = (ink > max(0.2, share * float(np.quantile(ink[::3, ::3], 0.998)))).astype(np.uint8)
     marks = _marks(dark, ink, down)
     used: set[int] = set()
-    numbers = []
-    for start in marks:
+    found = []
+    for n, start in enumerate(marks):
         if start[4] in used:
             continue
         word = [start]
-        for other in marks:
+        # Marks stand from left to right.
+        for other in marks[n + 1 :]:
             last = word[-1]
             gap = other[0] - (last[0] + last[2])
+            if gap > 2 * last[3]:
+                break
             level = abs((other[1] + other[3] / 2) - (last[1] + last[3] / 2)) < 0.35 * last[3]
             tall = 0.75 < other[3] / last[3] < 1.33
-            if (
-                other[4] not in used
-                and other is not last
-                and level
-                and tall
-                and -0.2 * last[3] < gap < 0.6 * last[3]
-            ):
+            if other[4] not in used and level and tall and -0.2 * last[3] < gap < within * last[3]:
                 word.append(other)
         used.update(one[4] for one in word)
+        if len(word) > 4:
+            continue
         digits = [_digit(dark[y : y + h, x : x + w]) for x, y, w, h, _ in word]
-        if 1 <= len(word) <= 3 and all(digit is not None for digit in digits):
-            middle = float(np.mean([y + h / 2 for _, y, _, h, _ in word]))
-            numbers.append((float("".join(map(str, digits))), middle / larger))
-    return numbers
+        if all(digit is not None for digit in digits):
+            row = float(np.mean([y + h / 2 for _, y, _, h, _ in word]))
+            column = (word[0][0] + word[-1][0] + word[-1][2]) / 2
+            found.append(("".join(map(str, digits)), row / larger, column / larger))
+    return found
 
 
 def _marks(dark: Shape, ink: Plane, down: float) -> list[tuple[int, int, int, int, int]]:

@@ -43,16 +43,12 @@ def regions(ink: Plane, period: float) -> list[Region]:
     there = (strong > 0.2 * level) & (seen > 0.06)
     wide = max(4, round(STRIP_LINES * scaled))
     starts = np.arange(0, size[0] - wide // 2, wide)
+    seen_in = np.array([there[:, a : a + wide].mean(axis=1) > 0.5 for a in starts])
+    hidden_in = np.array([hidden[:, a : a + wide].mean(axis=1) > 0.5 for a in starts])
+    filled, unknown = _by_neighbours(seen_in, hidden_in)
     shown = [
-        (
-            start + wide / 2,
-            _runs(
-                there[:, start : start + wide].mean(axis=1) > 0.5,
-                hidden[:, start : start + wide].mean(axis=1) > 0.5,
-                scaled,
-            ),
-        )
-        for start in starts
+        (start + wide / 2, _runs(one, none, scaled))
+        for start, one, none in zip(starts, filled, unknown, strict=True)
     ]
     counts = [len(runs) for _, runs in shown if runs]
     if not counts:
@@ -96,6 +92,29 @@ LEAST_LINES = 1.6
 """A paper is at least so many upright lines' distance tall (ours)."""
 
 
+def _by_neighbours(
+    there: NDArray[np.bool_], hidden: NDArray[np.bool_]
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Strips in which what a pen or print hides is told by the nearest ones that show the row.
+
+    Words between two papers hide that no line is there: none near shows one. A pen hides lines that
+    others show. Shapes: (strips, rows). Returns what is there, and what may be beneath the ink.
+    """
+    filled, maybe = there.copy(), hidden.copy()
+    for n in range(len(there)):
+        near = slice(max(0, n - NEAREST), n + NEAREST + 1)
+        told = ~hidden[near]
+        some = (there[near] & told).any(axis=0)
+        filled[n] |= hidden[n] & some
+        maybe[n] &= some | (told.sum(axis=0) < LEAST_BLANK)
+    return filled, maybe
+
+
+NEAREST, LEAST_BLANK = 4, 2
+"""Strips to either side that tell what is hidden in one, and how many must show a row blank: one of
+them may lie beside the paper (ours)."""
+
+
 def _runs(
     there: NDArray[np.bool_], hidden: NDArray[np.bool_], period: float
 ) -> list[tuple[int, int]]:
@@ -131,33 +150,93 @@ def _upright(ink: Plane) -> Plane:
 
 
 def drawn_lines(
-    laid: Plane, box: tuple[float, float, float, float]
+    laid: Plane,
+    box: tuple[float, float, float, float],
+    uprights: tuple[int, int] | None = None,
 ) -> tuple[int, int, int, int] | None:
     """First and last upright, first and last level line that is drawn on a flat paper.
 
-    laid: ink, `box` its first and last upright and level line. None where they cannot be told,
-    or where one end of the paper tells other level lines than the other end.
+    laid: ink, `box` its first and last upright and level line. uprights: first and last, where they
+    are known. None where they cannot be told, or where one end of the paper tells other level lines
+    than the other end.
     """
     free = np.where(pen_free(laid) > 0, laid, np.nan)
-    uprights = _row(_share(free, 1, box[0], box[1], slice(None)) > HELD)
+    known = uprights is not None
     if uprights is None:
-        return None
-    first_u, last_u = uprights[0] + _whole(box[0]), uprights[1] + _whole(box[0])
+        row = _row(_share(free, 1, box[0], box[1], slice(None)))
+        if row is None:
+            return None
+        uprights = row[0] + _whole(box[0]), row[1] + _whole(box[0])
+    first_u, last_u = uprights
     per_line = (laid.shape[1] - 1) / (box[1] - box[0])
     a, b = round((first_u - box[0]) * per_line), round((last_u - box[0]) * per_line)
     if b - a < PARTS:
         return None
-    levels = _row(_share(free, 0, box[2], box[3], slice(a, b)) > HELD)
+    levels = _row(_share(free, 0, box[2], box[3], slice(a, b)))
     if levels is None:
         return None
-    for n in range(THIRDS):
+    levels = _bounded(free, box, (first_u, last_u), levels)
+    # A trace at rest hides the lowest lines of an activity paper: its printed numbers tell them.
+    for n in range(0 if known else THIRDS):
         part = slice(a + (b - a) * n // THIRDS, a + (b - a) * (n + 1) // THIRDS)
-        share = _share(free, 0, box[2], box[3], part)
-        if min(share[levels[0]], share[levels[1]]) < 0.8 * HELD:
+        share, told = _seen(free, 0, box[2], box[3], part)
+        ends = list(levels)
+        if ((share[ends] < 0.8 * HELD) & (told[ends] > HALF_TOLD)).any():
             return None
     return first_u, last_u, levels[0] + _whole(box[2]), levels[1] + _whole(box[2])
 
 
+def _bounded(
+    free: Plane,
+    box: tuple[float, float, float, float],
+    uprights: tuple[int, int],
+    levels: tuple[int, int],
+) -> tuple[int, int]:
+    """The level lines between which upright ones stand, counted from the box's first level line.
+
+    A bar or a row of words beside the paper may look like one more level line, and a trace that
+    runs along the lowest ones hide them: uprights end where the paper does.
+    """
+    wide = (free.shape[1] - 1) / (box[1] - box[0])
+    tall = (free.shape[0] - 1) / (box[3] - box[2])
+    numbers = np.arange(uprights[0], uprights[1] + 1)
+
+    def at(shift: float) -> NDArray[np.int64]:
+        columns = np.round((numbers + shift - box[0]) * wide).astype(int)
+        found: NDArray[np.int64] = np.clip(columns, 0, free.shape[1] - 1)
+        return found
+
+    first = _whole(box[2])
+    seen = np.full(int(np.floor(box[3])) - first, np.nan)
+    for n in range(len(seen)):
+        top = (first + n - box[2]) * tall
+        rows = free[round(top + 0.2 * tall) : round(top + 0.8 * tall) + 1]
+        darker = rows[:, at(0.0)] - (rows[:, at(-0.35)] + rows[:, at(0.35)]) / 2
+        told = np.isfinite(darker)
+        if told.any(axis=0).mean() > LEAST_TOLD:
+            seen[n] = np.median(darker[told])
+    usual = np.nanmedian(seen[levels[0] : levels[1]]) if levels[1] > levels[0] else np.nan
+    if not usual > 0:
+        return levels
+    top_line, bottom_line = levels
+    none, some = ~(seen > LEAST_UPRIGHT * usual), seen > 2 * LEAST_UPRIGHT * usual
+    while top_line < bottom_line - LEAST_ROW and none[top_line]:
+        top_line += 1
+    while bottom_line > top_line + LEAST_ROW and none[bottom_line - 1]:
+        bottom_line -= 1
+    while top_line > 0 and some[top_line - 1]:
+        top_line -= 1
+    while bottom_line < len(seen) and some[bottom_line]:
+        bottom_line += 1
+    return top_line, bottom_line
+
+
+LEAST_TOLD = 0.3
+"""Of the uprights so many must be free of the pen somewhere between two level lines (ours)."""
+LEAST_UPRIGHT = 0.25
+"""Of the usual darkness of uprights, less is none (ours)."""
+HALF_TOLD = 0.5
+"""Where less of a line is free of the pen, it may run on beneath it (ours)."""
 THIRDS = 3
 """Parts of the paper that must tell the same level lines (ours)."""
 MISSING = 3
@@ -166,6 +245,10 @@ LEAST_ROW = 4
 """Lines that stand in a row on either side of hidden ones (ours)."""
 HELD = 0.6
 """Of a line's parts, so many must be darker than beside it (ours)."""
+SOLID = 0.9
+"""A line as dark as a pen covers so much of every part of its length (ours)."""
+HALF_HELD = 0.35
+"""A line of which so many parts are is no chance beside others (ours)."""
 FAINTEST = 0.3
 """Of a faint line's darkness, so much must a part of a line have (ours)."""
 
@@ -175,7 +258,14 @@ def _whole(edge: float) -> int:
 
 
 def _share(free: Plane, axis: int, first: float, last: float, part: slice) -> NDArray[np.float64]:
-    """In which share of its length each line is seen, from the first whole line on.
+    """In which share of its length each line is seen, from the first whole line on."""
+    return _seen(free, axis, first, last, part)[0]
+
+
+def _seen(
+    free: Plane, axis: int, first: float, last: float, part: slice
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The same, and in which share of its length no pen hides whether it is there.
 
     free: ink, NaN where a pen has written. A line is seen in a part of its length where it is
     darker than the paper beside it; parts under a pen do not count.
@@ -190,10 +280,13 @@ def _share(free: Plane, axis: int, first: float, last: float, part: slice) -> ND
             [np.nanmean(one, axis=0) for one in np.array_split(across, PARTS) if len(one)]
         )
 
+    def columns(shift: float) -> NDArray[np.intp]:
+        place = np.round((numbers + shift - first) * per_line).astype(np.intp)
+        found: NDArray[np.intp] = np.clip(place, 0, across.shape[1] - 1)
+        return found
+
     def at(shift: float) -> NDArray[np.float64]:
-        place = (numbers + shift - first) * per_line
-        columns = np.clip(np.round(place).astype(int), 0, across.shape[1] - 1)
-        found: NDArray[np.float64] = profiles[:, columns]
+        found: NDArray[np.float64] = profiles[:, columns(shift)]
         return found
 
     on = (at(0.0) + at(1 / per_line) + at(-1 / per_line)) / 3
@@ -202,13 +295,25 @@ def _share(free: Plane, axis: int, first: float, last: float, part: slice) -> ND
     middle = np.array([np.median(one[one == one]) if (one == one).any() else 0 for one in darker.T])
     inner = middle[len(numbers) // 4 : 3 * len(numbers) // 4 + 1]
     least = max(FAINTEST * float(np.quantile(inner, 0.3)), 1e-3)
-    seen = (darker > least) & told
+    # A frame as dark as a pen is a line all the same: it runs straight through the whole part.
+    covered = np.array(
+        [np.isnan(one).mean(axis=0) for one in np.array_split(across, PARTS) if len(one)]
+    )
+
+    def dark(shift: float) -> NDArray[np.bool_]:
+        found: NDArray[np.bool_] = covered[:, columns(shift)] > SOLID
+        return found
+
+    solid = dark(0.0) & ~dark(-0.42) & ~dark(0.42)
+    told |= solid
+    seen = ((darker > least) & told) | solid
     share: NDArray[np.float64] = seen.sum(axis=0) / np.maximum(told.sum(axis=0), PARTS // 6)
-    return share
+    return share, told.mean(axis=0)
 
 
-def _row(held: NDArray[np.bool_]) -> tuple[int, int] | None:
+def _row(share: NDArray[np.float64]) -> tuple[int, int] | None:
     """First and last of the longest row of lines, a few missing ones allowed."""
+    held = share > HELD
     edges = np.flatnonzero(np.diff(np.r_[False, held, False].astype(np.int8)))
     if not len(edges):
         return None
@@ -216,10 +321,10 @@ def _row(held: NDArray[np.bool_]) -> tuple[int, int] | None:
     joined = [rows[0]]
     for first, last in rows[1:]:
         before = joined[-1]
-        hidden = first - before[1] - 1
+        between = share[before[1] + 1 : first]
         # Chance finds a line beside the paper here and there, but not many in a row.
         long = min(last - first, before[1] - before[0]) + 1
-        if hidden <= MISSING and long >= LEAST_ROW:
+        if len(between) <= MISSING and (long >= LEAST_ROW or between.min() > HALF_HELD):
             joined[-1] = (before[0], last)
         else:
             joined.append((first, last))

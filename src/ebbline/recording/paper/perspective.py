@@ -13,8 +13,9 @@ from ebbline.recording.paper.flatten import Plane
 
 Matrix = NDArray[np.float64]
 
-_LONG = 1600
-"""Longer side of the picture on which lines are sought, px (ours)."""
+_LONG, _SHORT = 1600, 600
+"""Longer side of the picture on which lines are sought, px, or its shorter one where that leaves
+more: on a long strip pale lines would be lost (ours)."""
 _LEAST_LINES = 6
 _ROUNDS = 12
 
@@ -27,7 +28,7 @@ def straightening(ink: Plane) -> Matrix | None:
     Zisserman A. Multiple view geometry, 2nd ed., 2004, chapter 8).
     """
     height, width = ink.shape
-    shrink = max(1.0, max(height, width) / _LONG)
+    shrink = max(1.0, min(max(height, width) / _LONG, min(height, width) / _SHORT))
     size = (round(width / shrink), round(height / shrink))
     small = cv2.resize(ink, size, interpolation=cv2.INTER_AREA)
     shown = np.clip(small * 2.0 * 255.0, 0, 255).astype(np.uint8)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,13 +21,16 @@ from ebbline.recording.paper.corrections import (
 from ebbline.recording.paper.figures import ReadScale
 from ebbline.recording.paper.flatten import Image
 from ebbline.recording.paper.scale import (
+    SAME_TIME,
     PaperAnswers,
+    activity_ends,
     activity_scale,
     check_answers,
     heart_scale,
     seconds_per_line,
 )
-from ebbline.recording.paper.sheet import Paper, cornered, papers_of, unread
+from ebbline.recording.paper.sheet import Paper, cornered, papers_of, relined, unread
+from ebbline.recording.paper.timemarks import in_step, time_marks
 from ebbline.recording.paper.trace import Path, Sheet, follow, sheet_of, without_path
 
 FloatArray = NDArray[np.float64]
@@ -41,6 +45,9 @@ EMPTY_MINUTE = 0.05
 FRAME_LINES, FRAME_SHARE = 1.5, 0.4
 """Nearer than so many lines to the highest one, for so great a share of the time, runs no activity:
 it is the paper's frame (ours)."""
+CLIPPED, CLIPPED_S = 0.93, 150.0
+"""Activity beyond such a share of its paper's highest value, on either side of a gap so long at
+most, is cut off in between: no contraction's peak lasts longer (ours)."""
 LEAST_TRACE_S = 20.0
 """Less ink than this in a row tells no second trace (ours)."""
 
@@ -64,7 +71,8 @@ class PaperReading:
 
     line_s: seconds between upright lines. pen_s: width of the pen's stroke in time, below which
     nothing is told apart. papers: the flat papers, heart rate first. scales: of each.
-    said: what was read, taken and doubted, in sentences.
+    start_s: the time printed at the left end, s, None where no times are read. said: what was read,
+    taken and doubted, in sentences.
     """
 
     rate_hz: float
@@ -76,6 +84,7 @@ class PaperReading:
     papers: tuple[Paper, ...]
     scales: tuple[ReadScale, ...]
     said: tuple[str, ...] = ()
+    start_s: float | None = None
 
 
 def read_paper(
@@ -100,7 +109,9 @@ def found_papers(
     """The papers of a picture, its lines followed; by four corners alone where they cannot be."""
     corners = corrections.corners
     try:
-        return papers_of(image, where, corners)
+        papers = papers_of(image, where, corners)
+        heart = replace(papers[0], times=time_marks(image, papers[0]))
+        return [heart, *(_whole(image, one, where) for one in papers[1:2])]
     except RecordingError as error:
         if corners is None:
             raise
@@ -112,6 +123,14 @@ def found_papers(
                 "bpm of its lowest and highest line.",
             ) from error
         return [cornered(image, corners, *PARTED)]
+
+
+def _whole(image: Image, activity: Paper, where: str) -> Paper:
+    """The activity paper with the lines that its trace hid, as its printed numbers tell."""
+    ends = activity_ends(activity, where)
+    if ends is None or ends == activity.lines[2:]:
+        return activity
+    return relined(image, activity, *ends)
 
 
 PARTED = (60, 16)
@@ -144,18 +163,23 @@ def read_papers(
         raise unread("only one heart-rate trace was found, and two were asked for.", where)
     activity = None
     scales = [scale]
+    below = None
     if len(papers) > 1:
         below, told = activity_scale(papers[1], where)
         said.append(told)
+    if below is not None:
         scales.append(below)
-        [activity] = _traces(papers[1], _sheet(papers[1], corrections), below, clock, 1)
+        resting = _sheet(papers[1], corrections, rests=True)
+        [activity] = _traces(papers[1], resting, below, clock, 1)
+        activity, clipped = _clipped(activity, below.value(papers[1].lines[2]), rate_hz)
+        said += clipped
         if _along_frame(activity, below, papers[1].lines[2]):
             activity = replace(activity, values=np.full(clock.count, np.nan))
             said.append(
                 "What was read as activity runs along the paper's upper frame: it was left out."
             )
         activity = _with_drawn(activity, _strokes(papers[1], below, clock, corrections, 0))
-    else:
+    elif len(papers) < 2:
         said.append("No activity paper was found below the heart rate's: activity was not read.")
     minutes = by_minute(heart[0], rate_hz)
     said += _doubts(minutes)
@@ -167,10 +191,19 @@ def read_papers(
         line_s,
         pen_s,
         minutes,
-        tuple(papers[:2]),
+        tuple(papers[: len(scales)]),
         tuple(scales),
         tuple(said),
+        _printed_start(main, line_s),
     )
+
+
+def _printed_start(paper: Paper, line_s: float) -> float | None:
+    """The time printed at the paper's left end, s; None where it is not read, or runs otherwise."""
+    printed = in_step(paper.times)
+    if printed is None or abs(60 * printed.per_line / line_s - 1) > SAME_TIME:
+        return None
+    return 60 * (printed.first + printed.per_line * paper.lines[0])
 
 
 def _along_frame(trace: PaperTrace, scale: ReadScale, top: int) -> bool:
@@ -179,8 +212,27 @@ def _along_frame(trace: PaperTrace, scale: ReadScale, top: int) -> bool:
     return bool(len(told)) and float((told > scale.value(top + FRAME_LINES)).mean()) > FRAME_SHARE
 
 
-def _sheet(paper: Paper, corrections: Corrections) -> Sheet:
-    sheet = sheet_of(paper.flat, paper.lines, followed=paper.followed)
+def _clipped(trace: PaperTrace, most: float, rate_hz: float) -> tuple[PaperTrace, list[str]]:
+    """Activity whose trace leaves the paper above, and comes back, as its highest value there.
+
+    A trace cut off at the highest line cannot be told from the paper's frame.
+    """
+    values, sure = trace.values.copy(), trace.certainty.copy()
+    there = np.flatnonzero(np.isfinite(values))
+    filled = 0
+    for a, b in pairwise(there):
+        if 1 < b - a <= CLIPPED_S * rate_hz and min(values[a], values[b]) > CLIPPED * most:
+            values[a + 1 : b] = most
+            sure[a + 1 : b] = DRAWN_SURE
+            filled += int(b - a - 1)
+    if not filled:
+        return trace, []
+    told = f"{filled / rate_hz:.0f} s of activity run along its highest line or above: taken as "
+    return replace(trace, values=values, certainty=sure), [f"{told}{most:g}."]
+
+
+def _sheet(paper: Paper, corrections: Corrections, *, rests: bool = False) -> Sheet:
+    sheet = sheet_of(paper.flat, paper.lines, followed=paper.followed, rests=rests)
     return without_erased(sheet, paper.flat, paper.warp, corrections.erased)
 
 

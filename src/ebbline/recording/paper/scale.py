@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from ebbline.errors import RecordingError
 from ebbline.recording.paper.figures import ReadScale, read_scale
 from ebbline.recording.paper.sheet import Paper, unread
+from ebbline.recording.paper.timemarks import LEAST_AGAINST, agreeing, in_step
 
 SPEEDS = (1.0, 2.0, 3.0)
 """Paper speeds, cm a minute (FIGO 2015)."""
@@ -114,8 +115,8 @@ def heart_scale(paper: Paper, answers: PaperAnswers, where: str) -> tuple[ReadSc
     return read, f"Heart rate: {low:g} to {high:g} bpm by {read.agreed} printed numbers in step."
 
 
-def activity_scale(paper: Paper, where: str) -> tuple[ReadScale, str]:
-    """What the level lines of the activity paper stand for, and how it is known."""
+def activity_scale(paper: Paper, where: str) -> tuple[ReadScale | None, str]:
+    """What the level lines of the activity paper stand for, None where unknown, and how."""
     read = printed_scale(paper, where)
     first, last = paper.lines[2], paper.lines[3]
     if read is not None and read.step < 0:
@@ -123,11 +124,40 @@ def activity_scale(paper: Paper, where: str) -> tuple[ReadScale, str]:
             f"Activity: {read.value(last):g} to {read.value(first):g} by {read.agreed} printed "
             "numbers in step."
         )
-    step = -100.0 / max(last - first, 1)
-    return ReadScale(100.0 - step * first, step, 0), (
-        "Activity: its printed numbers were not read; the lowest line is taken as 0 and the "
-        "highest as 100, in no unit."
+    if last - first in WHOLE_ACTIVITY:
+        step = -100.0 / (last - first)
+        return ReadScale(100.0 - step * first, step, 0), (
+            "Activity: its printed numbers were not read; the lowest line is taken as 0 and the "
+            "highest as 100, in no unit."
+        )
+    return None, (
+        "Activity: its printed numbers were not read and not all of its lines were found: it was "
+        "left out."
     )
+
+
+WHOLE_ACTIVITY = (4, 5, 8, 10, 20)
+"""So many lines' distances from 0 to 100 have activity papers (common practice, no source): another
+number says that some were not found."""
+
+
+def activity_ends(paper: Paper, where: str) -> tuple[int, int] | None:
+    """The highest and the lowest level line of an activity paper by its printed numbers.
+
+    It begins at 0 and reaches 100 at least (common practice, no source). None where the numbers are
+    not read, or tell lines far from those that were found.
+    """
+    read = printed_scale(paper, where)
+    if read is None or read.step >= 0:
+        return None
+    bottom = round(-read.first / read.step)
+    top = min(round((100.0 - read.first) / read.step), paper.lines[2])
+    far = max(abs(top - paper.lines[2]), abs(bottom - paper.lines[3]))
+    return (top, bottom) if far <= MOST_ADDED else None
+
+
+MOST_ADDED = 10
+"""So many level lines are taken to have been missed at most (ours)."""
 
 
 def printed_scale(paper: Paper, where: str) -> ReadScale | None:
@@ -158,14 +188,54 @@ def seconds_per_line(
     picture how much farther apart upright lines are: one scale alone makes them 0.5 or 1 cm.
     """
     if answers.line_s is not None:
-        return answers.line_s, f"Time: upright lines are {answers.line_s:g} s apart, as told."
+        told = f"Time: upright lines are {answers.line_s:g} s apart, as told."
+        return answers.line_s, told + _against(paper, answers.line_s)
     if answers.minutes is not None:
         line_s = answers.minutes * 60 / (paper.lines[1] - paper.lines[0])
         return line_s, (
             f"Time: {answers.minutes:g} minutes from the left end to the right, as told: upright "
-            f"lines are {line_s:.3g} s apart."
+            f"lines are {line_s:.3g} s apart." + _against(paper, line_s)
         )
     assert answers.speed is not None
+    line_s, told = _by_speed(paper, scale, answers.speed, where)
+    printed = in_step(paper.times)
+    if printed is None:
+        return line_s, told
+    own_s = 60 * printed.per_line
+    if abs(own_s / line_s - 1) < SAME_TIME:
+        return line_s, f"{told} {printed.agreed} times printed along the paper agree."
+    agreeing_too = agreeing(paper.times, line_s / 60)
+    if printed.agreed < LEAST_AGAINST or (
+        agreeing_too is not None and agreeing_too.agreed >= printed.agreed
+    ):
+        return line_s, told
+    raise RecordingError(
+        f"{printed.agreed} times printed along the paper tell {own_s:.3g} s from one upright line "
+        f"to the next, which is not {answers.speed:g} cm/min, as told, but "
+        f"{answers.speed * line_s / own_s:.3g}.",
+        where=where,
+        remedy=f"Say the speed that the paper was printed at, or, to insist, --paper-line "
+        f"{line_s:g}: the seconds between two neighbouring upright lines.",
+    )
+
+
+def _against(paper: Paper, line_s: float) -> str:
+    """A warning where the times printed along the paper deny what a person insists on."""
+    printed = in_step(paper.times)
+    if printed is None or abs(60 * printed.per_line / line_s - 1) < SAME_TIME:
+        return ""
+    return (
+        f" {printed.agreed} times printed along the paper tell {60 * printed.per_line:.3g} s "
+        "instead: check it."
+    )
+
+
+SAME_TIME = 0.1
+"""Share by which the seconds between upright lines by printed times and by what was told may differ
+and still be the same (ours): the next speed differs by half."""
+
+
+def _by_speed(paper: Paper, scale: ReadScale, speed: float, where: str) -> tuple[float, str]:
     fitting = [
         (per_cm, cm)
         for per_cm in PER_CM
@@ -180,8 +250,8 @@ def seconds_per_line(
             "--paper-line SECONDS, the time between two neighbouring upright lines",
         )
     [(per_cm, cm)] = fitting
-    line_s = cm * 60 / answers.speed
+    line_s = cm * 60 / speed
     return line_s, (
-        f"Time: at {answers.speed:g} cm/min, as told, and {per_cm:g} bpm/cm two neighbouring "
+        f"Time: at {speed:g} cm/min, as told, and {per_cm:g} bpm/cm two neighbouring "
         f"upright lines are {line_s:g} s apart: check it on the paper."
     )

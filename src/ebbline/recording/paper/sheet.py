@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from ebbline.errors import RecordingError
 from ebbline.recording.paper.corners import Corners, plain_warp, straight_by
+from ebbline.recording.paper.figures import Printed
 from ebbline.recording.paper.flatten import Image, Light, Plane, light_of, shrunk_darkness
 from ebbline.recording.paper.lattice import PEN_MARK, Comb, comb, period_of
 from ebbline.recording.paper.panels import Region, drawn_lines, regions
@@ -39,6 +40,10 @@ PEN_DARK, MOST_PEN, PEN_SHARE = 0.75, 0.05, 0.1
 and makes a smaller picture's pixel its own from such a share of it (ours)."""
 MOST_FINER = 3.5
 """So many times finer than without the pen a comb may be (ours)."""
+LEAST_HEART = 0.6
+"""So tall, as a share of the tallest paper, is the heart rate's at least (ours)."""
+SAME_COMB = 0.02
+"""Share by which two distances of the same comb may differ (ours)."""
 UNEVEN = 0.3
 """Share by which the distance of two lines may differ from that of their neighbours (ours)."""
 
@@ -49,7 +54,7 @@ class Paper:
 
     lines: first and last upright, first and last level line. wide, tall: px between two upright
     and two level lines of the straightened picture. followed: whether those are the printed lines;
-    else the paper is parted evenly between four corners.
+    else the paper is parted evenly between four corners. times: numbers along it that may be times.
     """
 
     flat: Flat
@@ -58,6 +63,7 @@ class Paper:
     tall: float
     warp: Warp
     followed: bool = True
+    times: tuple[Printed, ...] = ()
 
 
 def unread(what: str, where: str) -> RecordingError:
@@ -80,6 +86,10 @@ def papers_of(image: Image, where: str, corners: Corners | None = None) -> list[
     found = regions(ink, period)
     if not found:
         raise unread("no paper with a grid was found on this picture.", where)
+    # Rows of words above the strip may look like a low paper; the heart rate's is the highest one.
+    tallest = max(one.bottom - one.top for one in found)
+    while found[0].bottom - found[0].top < LEAST_HEART * tallest:
+        found = found[1:]
     if corners is not None:
         told = _within(straight, corners, ink.shape)
         found = found[max(range(len(found)), key=lambda n: float((found[n].mask * told).sum())) :]
@@ -216,7 +226,12 @@ def _period(ink: Plane, axis: int) -> float | None:
     no paper has so many faint lines to each that is seen when the pen is left out.
     """
     found, calm = period_of(ink, axis), period_of(ink, axis, even=True)
-    return calm if found and calm and found < calm / MOST_FINER else found
+    if found is None or calm is None:
+        return found
+    times = round(calm / found)
+    finer = 1 < times < MOST_FINER and abs(calm / found / times - 1) < SAME_COMB
+    coarser = abs(found / calm - 1) < SAME_COMB
+    return found if finer or coarser else calm
 
 
 def _resized(across: float, down: float) -> Matrix:
@@ -250,7 +265,11 @@ def _paper(
         warp = replace(warp, bends=())
         for _ in range(2):
             warp = replace(warp, bends=(*warp.bends, followed_again(warp, ink, box)))
-        found = drawn_lines(warp.small(ink, box), box)
+        uprights = None
+        if above is not None:
+            uprights = _below_uprights(warp, box, above)
+            box = min(box[0], uprights[0] - 1.0), max(box[1], uprights[1] + 1.0), box[2], box[3]
+        found = drawn_lines(warp.small(ink, box), box, uprights)
         if found is None:
             break
         found = _own(warp, found, rim)
@@ -264,10 +283,20 @@ def _paper(
     if corners is not None:
         lines = _told(warp, corners, where)
     else:
-        lines = _trimmed(warp, found) if above is None else _as_long(warp, found, above)
+        lines = _trimmed(warp, found) if above is None else found
     _check_followed(warp, ink, lines, where)
     _check_even(warp, lines, where)
-    beside = MARGIN_LINES * level.period / upright.period
+    return _laid(image, light, warp, lines)
+
+
+def relined(image: Image, paper: Paper, top: int, bottom: int) -> Paper:
+    """The same paper between other level lines."""
+    lines = (paper.lines[0], paper.lines[1], top, bottom)
+    return _laid(image, light_of(image), paper.warp, lines)
+
+
+def _laid(image: Image, light: Light, warp: Warp, lines: tuple[int, int, int, int]) -> Paper:
+    beside = MARGIN_LINES * warp.level.period / warp.upright.period
     flat = flattened(
         warp,
         image,
@@ -289,19 +318,19 @@ def _told(warp: Warp, corners: Corners, where: str) -> tuple[int, int, int, int]
     return first, last, top, bottom
 
 
-def _as_long(
-    warp: Warp, lines: tuple[int, int, int, int], above: Paper
-) -> tuple[int, int, int, int]:
-    """The lines of a paper that begins and ends with the one above it, as one strip's papers do.
+def _below_uprights(
+    warp: Warp, box: tuple[float, float, float, float], above: Paper
+) -> tuple[int, int]:
+    """The uprights of a paper that begins and ends with the one above it, as one strip's papers do.
 
-    The uprights stand one below the other on the straightened picture, whatever their numbers.
+    They stand one below the other on the straightened picture, whatever their numbers.
     """
-    middle = (lines[0] + lines[1]) // 2
-    here, _ = warp.places(np.array([float(middle)]), np.array([float(lines[2])]))
+    middle, level = round((box[0] + box[1]) / 2), (box[2] + box[3]) / 2
+    here, _ = warp.places(np.array([float(middle)]), np.array([level]))
     u = np.arange(above.lines[0], above.lines[1] + 1.0)
     there, _ = above.warp.places(u, np.full(len(u), float(above.lines[3])))
     first = middle - int(np.abs(there - here[0]).argmin())
-    return first, first + above.lines[1] - above.lines[0], lines[2], lines[3]
+    return first, first + above.lines[1] - above.lines[0]
 
 
 def _wider(

@@ -33,6 +33,9 @@ PAPER_NOISE = 0.05
 """Darkness between the lines that is taken for the paper's own at most (ours)."""
 FRAME = 0.08
 """So far below the highest line, in lines, no trace is looked for (ours)."""
+RIM, RIM_LONG, LEAST_FRAME = 0.15, 16.0, 0.1
+"""So near an outermost line, in lines, what most columns show over so many lines is its frame, if
+it is as dark as this share of a pen (ours)."""
 STRONGEST = 0.75
 """A line is at most so dark, as a share of the pen (ours)."""
 PLAIN = 0.1
@@ -68,10 +71,13 @@ class Sheet:
     pen: float
 
 
-def sheet_of(flat: Flat, lines: tuple[int, int, int, int], *, followed: bool = True) -> Sheet:
+def sheet_of(
+    flat: Flat, lines: tuple[int, int, int, int], *, followed: bool = True, rests: bool = False
+) -> Sheet:
     """The ink between a paper's outermost lines, its grid taken out.
 
-    followed: whether the lines are those that are printed.
+    followed: whether the lines are those that are printed. rests: whether a trace may rest on the
+    lowest line, as activity does.
     """
     left, right = ((n - flat.left) * flat.across for n in lines[:2])
     top, bottom = ((n - flat.top) * flat.down for n in lines[2:])
@@ -89,8 +95,22 @@ def sheet_of(flat: Flat, lines: tuple[int, int, int, int], *, followed: bool = T
         # The pen has a colour, or writes faintly.
         other, peak = without_grid(flat.ink[rows, columns], flat.across, flat.down, phase)
         ink = other if peak > CLEAR_INK else ink
-    # The frame's upper line, drawn dark, is no trace; none goes on along it.
+    # The frame's lines, drawn dark, are no trace; none goes on along them.
     ink[: max(0, round(top + FRAME * flat.down) - rows.start)] = 0.0
+    reach = max(3, round(RIM * flat.down))
+    upper, lower = (
+        ink[max(0, round(edge) - rows.start - reach) : round(edge) - rows.start + reach + 1]
+        for edge in (top, bottom)
+    )
+    for rim in (upper,) if rests else (upper, lower):
+        usual = _usual(rim, round(RIM_LONG * flat.across))
+        rim[:] = np.where(usual > LEAST_FRAME, np.maximum(rim - 1.2 * usual, 0.0), rim)
+    if rests:
+        # The pen that rests on the lowest line is darker than the line.
+        darkest = lower.max(axis=0)
+        line = float(np.quantile(darkest, 0.1))
+        if line < STRONGEST:
+            lower[:, darkest < line + LEAST_FRAME] = 0.0
     return Sheet(ink, columns.start, rows.start, _pen(ink))
 
 
