@@ -48,6 +48,11 @@ the recording pays for both: a fall that has not come back when the recording en
 until it has lasted as long as any other would have to. So that no path jumps early to save that,
 the price comes down beyond it by only half of what a step at a wrong level costs."""
 
+UNSEEN_STEPS, UNSEEN_JUMP_COST = 18, 20.0
+"""After ten minutes of which nothing was seen the level may be another (NICHD 2008 looks no further
+back than ten minutes): a jump in the middle of them costs little, so that the baseline does not
+slide from the one to the other while it is still seen (ours). Not near the recording's ends."""
+
 DRAWS_BPM = 9.0
 """An epoch further than this from the path does not draw the baseline."""
 
@@ -109,17 +114,18 @@ def baseline_path(mean: FloatArray, share: FloatArray) -> tuple[FloatArray, Floa
             cap = FALL_COST if off < 0.0 else RISE_COST
             row[k] += np.float32(say * min(price, cap))
 
+    jump = _jump_costs(mean, per_step, steps)
     ahead_cost = np.zeros((steps, LEVELS), dtype=np.float32)
     back_cost = np.zeros((steps, LEVELS), dtype=np.float32)
     ahead_cost[0] = cost[0]
     for s in range(1, steps):
-        _pass_on(ahead_cost[s - 1], ahead_cost[s], _jump_cost(s, steps))
+        _pass_on(ahead_cost[s - 1], ahead_cost[s], jump[s])
         for k in range(LEVELS):
             ahead_cost[s, k] += cost[s, k]
         _from_the_least(ahead_cost[s])
     for s in range(steps - 2, -1, -1):
         total = back_cost[s + 1] + cost[s + 1]
-        _pass_on(total, back_cost[s], _jump_cost(s + 1, steps))
+        _pass_on(total, back_cost[s], jump[s + 1])
         _from_the_least(back_cost[s])
 
     # Trace the single best path back from the end; min-marginals serve only for the margin.
@@ -131,7 +137,7 @@ def baseline_path(mean: FloatArray, share: FloatArray) -> tuple[FloatArray, Floa
             best = k
     for s in range(steps - 1, -1, -1):
         if s < steps - 1:
-            best = _came_from(ahead_cost[s], best, _jump_cost(s + 1, steps))
+            best = _came_from(ahead_cost[s], best, jump[s + 1])
         path[s] = LOWEST_LEVEL + best
         here = ahead_cost[s, best] + back_cost[s, best]
         other = np.float32(1e30)
@@ -148,6 +154,24 @@ def _jump_cost(step: int, steps: int) -> float:
     """Price of a jump onto `step`, of `steps` in all."""
     beyond = max(min(step, steps - step) - STAY_STEPS, 0)
     return max(2.0 * JUMP_COST - beyond * RISE_COST * STEP_S / EPOCH_S / 2.0, JUMP_COST)
+
+
+@kernel
+def _jump_costs(mean: FloatArray, per_step: int, steps: int) -> FloatArray:
+    """Price of a jump onto each step; see UNSEEN_STEPS."""
+    jump = np.empty(steps)
+    unseen = 0
+    for s in range(steps):
+        jump[s] = _jump_cost(s, steps)
+        empty = True
+        for e in range(s * per_step, min(mean.size, (s + 1) * per_step)):
+            if mean[e] == mean[e]:
+                empty = False
+        begins = s - unseen
+        if not empty and unseen >= UNSEEN_STEPS and min(begins, steps - s) >= STAY_STEPS:
+            jump[begins + unseen // 2] = UNSEEN_JUMP_COST
+        unseen = unseen + 1 if empty else 0
+    return jump
 
 
 @kernel

@@ -247,12 +247,14 @@ def fetal_findings(
     ltv = variability.long_term_variation(trace.kept, in_event, RATE)
     ltv[np.isnan(band)] = np.nan
     of_baseline = np.where(in_event, np.nan, near)
+    rate = base.epoch_means(trace.kept, RATE)[0]
+    signal = base.epoch_means(of_baseline[: len(of_baseline) // RATE * RATE], RATE)[0]
     tens = segments.baseline_segments(of_baseline, band, line.sure, line.path)
     return FetalFindings(
         fetus=fetus,
         sensor=sensor,
-        baseline_curve=Curve(0.0, 1.0, segments.admitted(line.curve, tens)),
-        rate_curve=Curve(0.0, 1.0, base.epoch_means(trace.kept, RATE)[0]),
+        baseline_curve=Curve(0.0, 1.0, segments.admitted(line.curve, rate, signal)),
+        rate_curve=Curve(0.0, 1.0, rate),
         baseline=tens,
         baseline_changes=segments.baseline_changes(line.path),
         bandwidth=Curve(0.0, 60.0, band),
@@ -262,11 +264,9 @@ def fetal_findings(
         accelerations=tuple(accelerations),
         decelerations=tuple(decelerations),
         sinusoidal=events.with_accelerations(waves, accelerations),
+        baseline_signal=Curve(0.0, 1.0, signal),
         moving_bandwidth=Curve(0.0, variability.MOVING_S, moving),
         moving_fine_bandwidth=Curve(0.0, variability.MOVING_S, fine),
-        baseline_signal=Curve(
-            0.0, 1.0, base.epoch_means(of_baseline[: len(of_baseline) // RATE * RATE], RATE)[0]
-        ),
         artefacts=suspect,
         quality=suspects.quality_segments(
             quality.segments(trace.kept, trace.code, int(quality.SEGMENT_S * RATE)),

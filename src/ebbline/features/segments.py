@@ -117,13 +117,34 @@ def _off_main_level(of_baseline: FloatArray, path: FloatArray) -> NDArray[np.boo
     return off
 
 
-def admitted(curve: FloatArray, segments: tuple[BaselineSegment, ...]) -> FloatArray:
-    """The continuous baseline, NaN in ten minutes that have none."""
+CARRIED_S, LEAST_SEEN_NEAR = 60.0, 0.1
+"""The continuous baseline is told for a minute beyond the last that was seen, and so back from what
+is seen next: where less than this share of the minute on either side was seen it is not (ours)."""
+
+LEAST_NEAR_S, NEAR_S = LEAST_BASELINE_S / 4, 300.0
+"""With less baseline signal in the five minutes on either side there is none to tell (ours)."""
+
+
+def admitted(curve: FloatArray, rate: FloatArray, signal: FloatArray) -> FloatArray:
+    """The continuous baseline, NaN where nothing near was seen, or nothing of a baseline.
+
+    All once a second: the baseline, the usable rate, and that of it which is of the baseline.
+    """
     shown = curve.copy()
-    for segment in segments:
-        if segment.baseline_s < LEAST_BASELINE_S / 4:
-            shown[int(segment.start_s) : int(segment.end_s)] = np.nan
+    seen = _near(np.isfinite(rate), CARRIED_S, len(shown))
+    shown[seen < LEAST_SEEN_NEAR * 2.0 * CARRIED_S] = np.nan
+    shown[_near(np.isfinite(signal), NEAR_S, len(shown)) < LEAST_NEAR_S] = np.nan
     return shown
+
+
+def _near(flags: NDArray[np.bool_], reach_s: float, count: int) -> FloatArray:
+    """How many of the seconds within reach of each are flagged."""
+    sums = np.concatenate(([0], np.cumsum(flags)))
+    places = np.arange(count)
+    first = np.clip(places - int(reach_s), 0, len(flags))
+    last = np.clip(places + int(reach_s) + 1, 0, len(flags))
+    near: FloatArray = (sums[last] - sums[first]).astype(np.float64)
+    return near
 
 
 def baseline_changes(path: FloatArray) -> tuple[BaselineChange, ...]:
