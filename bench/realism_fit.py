@@ -33,7 +33,7 @@ GROUPS = (
 )  # fmt: skip
 SHARES = ("falls_share", "variable_part", "late_part", "dead_belt")
 KNOBS = (
-    "loss", "loss_spread", "sensor_off_per_hour", "baseline", "baseline_spread", "wander",
+    "loss", "loss_evenness", "sensor_off_per_hour", "baseline", "baseline_spread", "wander",
     "bandwidth", "bandwidth_spread", "accelerations", "falls_share", "falls_spread", "depth",
     "depth_spread", "unpaired", "prolonged", "contractions", "irregularity", "length", "gain",
     "gain_spread", "tone", "tone_spread", "noise", "noise_spread", "shifts", "belt_off",

@@ -23,10 +23,13 @@ from ebbline.terms import SensorKind
 FloatArray = NDArray[np.float64]
 
 CATHETER_MOST_MMHG = 130.0
+STICKS_PER_HOUR, STUCK_MEAN_S = 6.0, 6.0
+"""A belt that gives one value for some seconds (by the held values of CTU-UHB)."""
 PER_HOUR = 1 / 3600.0
 SHIFT_FADES_S = 1800.0
 LOST_MEDIAN_S, OFF_MEDIAN_S, OFF_SPREAD = 70.0, 260.0, 1.1
-OFF_TOGETHER = 0.6
+OFF_TOGETHER, TOGETHER_AT_NOTHING = 0.9, 0.93
+"""How often a belt is taken off with the heart-rate sensor, and then shows 0."""
 LEFT_AT_NOTHING, LEFT_AT_UNITS = 0.55, 3.0
 """A belt taken off shows 0 in so many cases, else some units (by the flat stretches of CTU-UHB)."""
 
@@ -76,37 +79,37 @@ class Belt:
 
 
 SMOOTH_BELT = Belt(
-    memories_s=(500.0, 56.0, 14.6, 1.38, 30.0, 4.0, 90.0),
-    drift=4.6, drift_spread=0.5, wander=4.6, wander_spread=0.7, roll=1.03, roll_spread=0.92,
-    shake=0.83, shake_spread=0.56, shake_quickness=0.46, white=0.071, white_spread=0.5,
+    memories_s=(500.0, 56.0, 8.0, 1.38, 30.0, 4.0, 60.0),
+    drift=4.6, drift_spread=0.5, wander=4.6, wander_spread=0.7, roll=1.5, roll_spread=0.92,
+    shake=0.74, shake_spread=0.56, shake_quickness=0.46, white=0.06, white_spread=0.8,
     breath=0.28, breath_spread=0.9, breath_hz=0.5, breath_hz_spread=0.28, size_spread=0.6,
     bumps=63.0, bump=4.2, bump_spread=1.1, bump_s=11.8, restless=1.06, tight=0.71, shift=12.7,
-    stir=8.3, stir_shake=5.0, rise=0.15, fall=0.106, quickness=0.81,
+    stir=8.3, stir_shake=5.0, rise=0.15, fall=0.075, quickness=0.81,
 )  # fmt: skip
 """The belt of a device that averages."""
 STEPPED_BELT = Belt(
-    memories_s=(500.0, 39.4, 14.1, 4.0, 30.0, 4.0, 90.0),
-    drift=2.8, drift_spread=0.5, wander=3.5, wander_spread=0.7, roll=1.51, roll_spread=1.09,
+    memories_s=(500.0, 39.4, 8.0, 4.0, 30.0, 4.0, 60.0),
+    drift=2.8, drift_spread=0.5, wander=3.5, wander_spread=0.7, roll=2.1, roll_spread=1.0,
     shake=0.34, shake_spread=0.96, shake_quickness=0.27, white=0.058, white_spread=0.5,
     breath=1.4, breath_spread=0.42, breath_hz=0.247, breath_hz_spread=0.3, size_spread=0.6,
     bumps=88.0, bump=8.4, bump_spread=1.1, bump_s=6.3, restless=1.19, tight=1.15, shift=7.5,
-    stir=7.1, stir_shake=5.0, rise=0.52, fall=0.081, quickness=0.38,
+    stir=7.1, stir_shake=5.0, rise=0.25, fall=0.07, quickness=0.38,
 )  # fmt: skip
 """The belt of a device that gives a new value every half second."""
 
 (DRIFT, WANDER, ROLL, SHAKE, BREATH_SIZE, BREATH_RATE, RESTLESS) = range(7)
 (
     PHASE, SHIFT, FELT, LOST_S, OFF_S, BUMP, BUMP_FELT, BUMP_S, BURST, BURST_S, STARTED,
-    SHAKE_FELT, HEART_OFF, GIVEN, LEFT_AT,
-) = range(7, 22)  # fmt: skip
+    SHAKE_FELT, HEART_OFF, GIVEN, LEFT_AT, STUCK_S,
+) = range(7, 23)  # fmt: skip
 """Places in the state of the belt."""
 
 (
     H_GAIN, H_NOISE, H_BREATH, H_DRIFT, H_WANDER, H_ROLL, H_SHAKE, H_WHITE, H_BREATH_HZ, H_RISE,
     H_FALL, H_SHIFTS, H_RESETS, H_LOSSES, H_OFFS, H_BUMPS, H_TONE, H_TIGHT,
     H_QUICKNESS, H_SHAKE_QUICKNESS, H_SIZE_SPREAD, H_BUMP, H_BUMP_SPREAD, H_BUMP_S, H_RESTLESS,
-    H_SHIFT, H_STIR, H_STIR_SHAKE,
-) = range(28)  # fmt: skip
+    H_SHIFT, H_STIR, H_STIR_SHAKE, H_STICKS,
+) = range(29)  # fmt: skip
 """Places in the belt's habits."""
 
 
@@ -164,7 +167,9 @@ def _belt(
         if heart_off[i] > state[HEART_OFF] + 1.0 and uniform[i, 6] < OFF_TOGETHER:
             # Both are taken off: she goes to the bath, is turned, is examined.
             if state[OFF_S] == 0.0:
-                state[LEFT_AT] = _left_at(uniform[i, 5])
+                state[LEFT_AT] = (
+                    0.0 if uniform[i, 4] < TOGETHER_AT_NOTHING else _left_at(uniform[i, 5])
+                )
             state[OFF_S] = max(state[OFF_S], heart_off[i] + 10.0 * white[i, 8])
         state[HEART_OFF] = heart_off[i]
         if state[OFF_S] > 0.0:
@@ -176,7 +181,7 @@ def _belt(
         if uniform[i, 4] < habits[H_BUMPS] * restless * step:
             # A cough, a hand, a leg drawn up.
             size = habits[H_BUMP] * np.exp(habits[H_BUMP_SPREAD] * white[i, 8])
-            state[BUMP] += size * (1.0 if uniform[i, 5] < 0.8 else -0.5)
+            state[BUMP] += size * (1.0 if uniform[i, 5] < 0.58 else -0.8)
             state[BUMP_S] = 1.0 + habits[H_BUMP_S] * uniform[i, 6] ** 2
         state[BUMP] *= np.exp(-step / max(0.5, state[BUMP_S]))
         state[BUMP_FELT] += 0.2 * (state[BUMP] - state[BUMP_FELT])
@@ -205,7 +210,11 @@ def _belt(
                 + habits[H_WHITE] * white[i, 8] * restless
             )
         )
-        state[GIVEN] += habits[H_QUICKNESS] * (given - state[GIVEN])
+        state[STUCK_S] = max(0.0, state[STUCK_S] - step)
+        if uniform[i, 5] < habits[H_STICKS] * step:
+            state[STUCK_S] = 3.0 - STUCK_MEAN_S * np.log(1.0 - uniform[i, 6])
+        if state[STUCK_S] == 0.0:
+            state[GIVEN] += habits[H_QUICKNESS] * (given - state[GIVEN])
         out[i] = state[LEFT_AT] if state[OFF_S] > 0.0 else state[GIVEN]
 
 
@@ -227,7 +236,7 @@ class ActivitySensor:
         self._form = form
         keep = np.exp(-1.0 / (STEP_HZ * np.array(form.memories_s)))
         self._keep, self._kick = keep, np.sqrt(1 - keep**2)
-        self._state = np.zeros(22)
+        self._state = np.zeros(23)
         self._state[:7] = habits.standard_normal(7)
         self._samples = 0
         self._held = 0.0
@@ -242,6 +251,7 @@ class ActivitySensor:
         self._breath_hz = form.breath_hz * math.exp(
             form.breath_hz_spread * float(np.clip(draw[7], -2.5, 2.5))
         )
+        self._sticks_per_hour = STICKS_PER_HOUR * math.exp(1.0 * draw[10])
         self._rise = float(np.clip(form.rise * math.exp(0.4 * draw[8]), 0.05, 0.9))
         self._fall = float(np.clip(form.fall * math.exp(0.5 * draw[9]), 0.02, 0.7))
 
@@ -302,7 +312,7 @@ class ActivitySensor:
 
     def _felt(self) -> FloatArray:
         """Habits that belt and catheter have in common."""
-        made, form = np.zeros(28), self._form
+        made, form = np.zeros(29), self._form
         made[H_SHAKE_QUICKNESS], made[H_SIZE_SPREAD] = form.shake_quickness, form.size_spread
         made[H_BUMP], made[H_BUMP_SPREAD], made[H_BUMP_S] = form.bump, form.bump_spread, form.bump_s
         made[H_RESTLESS], made[H_STIR_SHAKE] = form.restless, form.stir_shake
@@ -319,6 +329,7 @@ class ActivitySensor:
         made[H_SHAKE], made[H_WHITE] = self._shake_units, self._white_units
         made[H_DRIFT] = self._drift_units
         made[H_WANDER] = self._wander_units * min(2.0, s.toco_noise)
+        made[H_STICKS] = self._sticks_per_hour * PER_HOUR
         made[H_BREATH_HZ] = self._breath_hz
         made[H_RISE], made[H_FALL] = self._rise, self._fall
         made[H_SHIFTS] = s.belt_shifts_per_hour * PER_HOUR

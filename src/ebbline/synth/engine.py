@@ -28,7 +28,7 @@ FloatArray = NDArray[np.float64]
 
 __all__ = ["Labour", "LabourEngine", "Stretch", "invent"]
 
-BEATS_UNEVEN_BPM, BEATS_UNEVEN_SHARE = 0.15, 0.051
+BEATS_UNEVEN_BPM, BEATS_UNEVEN_SHARE = 0.42, 0.026
 """How far neighbouring beats differ: a least, and more with variability (share of the bandwidth;
 fitted to the steps of the CTU-UHB recordings)."""
 DESCENT_CM_PER_HOUR, TO_MIDLINE_PER_HOUR = 2.0, 0.4

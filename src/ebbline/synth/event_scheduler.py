@@ -32,7 +32,7 @@ Nijhuis JG, Prechtl HFR, Martin CB, Bots RSGM. Early Hum Dev 1982;6:177-95; quie
 
 CONTRACTION_SPREAD, SPREAD_BY_IRREGULARITY = 0.12, 0.7
 SECONDS_SPREAD, SECONDS_BY_IRREGULARITY = 0.08, 0.28
-RISE_SHARE, RISE_SPREAD, RISE_BY_IRREGULARITY = 0.44, 0.03, 0.1
+RISE_SHARE, RISE_SPREAD, RISE_BY_IRREGULARITY = 0.41, 0.04, 0.14
 """Spreads of strength (of its logarithm), of length (share) and of the rise's share: a least, and
 more by the irregularity (chosen, then by the belts of CTU-UHB)."""
 RARE_PER_10_MIN, LOOK_AGAIN_S = 1.0, 120.0

@@ -19,38 +19,42 @@ from ebbline.synth.shapes import STEP_HZ
 FloatArray = NDArray[np.float64]
 
 OU_SECONDS = np.array([70.0, 12.0, 3.0, 0.7])
-OU_SHARES = np.array([0.24, 0.08, 0.05, 0.006])
+OU_SHARES = np.array([0.06, 0.08, 0.055, 0.008])
 """Time constants (s) of the noises that sum to the fractal part, and their shares of variance."""
 
 OSCILLATION_HZ = (0.045, 0.13)
 OSCILLATION_MEMORY_S = 7.0
-OSCILLATION_SHARE = 0.084
+OSCILLATION_SHARE = 0.15
 """Oscillation of 3 to 8 a minute: its centre (drawn for each labour), how long it keeps its phase,
 its share of the variance. Excess variability (saltatory) is made of it alone."""
 
-QUICK_SWINGS_HZ, QUICK_SWINGS_MEMORY_S, QUICK_SWINGS_SHARE = (0.1, 0.19), 3.0, 0.12
+QUICK_SWINGS_HZ, QUICK_SWINGS_MEMORY_S, QUICK_SWINGS_SHARE = (0.1, 0.19), 3.0, 0.14
 """Swings of 6 to 10 s that soon lose their phase, as breathing movements give (centre drawn for
 each labour)."""
 
-MODULATION_S = 75.0
-MODULATION_SPREAD = 0.42
+SLOW_SWINGS_HZ, SLOW_SWINGS_MEMORY_S, SLOW_SWINGS_SHARE = (0.0065, 0.0115), 80.0, 0.22
+"""Slow waves of one and a half to two and a half minutes, which leave the bandwidth alone: what
+the recordings' rate was two minutes ago it tends to be again (centre drawn for each labour)."""
+
+MODULATION_S = 110.0
+MODULATION_SPREAD = 0.58
 """Waxing and waning of the amplitude: time constant and standard deviation of its logarithm."""
 
-UNIT_BANDWIDTH = 3.89
-OSCILLATION_BANDWIDTH = 3.79
+UNIT_BANDWIDTH = 4.53
+OSCILLATION_BANDWIDTH = 4.16
 """Mean peak-to-trough about its own slope (see `output`) of the fractal part and of the
 oscillation, both at unit variance (measured; the tests hold them)."""
 
-DIPS_PER_S, DIP_FALL_S, DIP_BACK_S, DIP_SHARE = 0.26, 0.3, 6.0, 2.0
+DIPS_PER_S, DIP_FALL_S, DIP_BACK_S, DIP_SHARE = 0.24, 0.38, 5.0, 1.9
 """Brief vagal dips: how often, how quickly they come and go, their share of the variance. They
 fall faster than they rise, as the recordings do."""
 
-DIP_SPREAD = 0.65
+DIP_SPREAD = 0.8
 
-SKEW = 0.5
+SKEW = 0.75
 """How far the oscillations fall faster than they rise (by the share of rising steps)."""
 
-STREAMS = len(OU_SECONDS) + 6
+STREAMS = len(OU_SECONDS) + 8
 
 
 @kernel
@@ -67,6 +71,7 @@ def _fluctuate(
     kick: FloatArray,
     turn: FloatArray,
     quick: FloatArray,
+    wave: FloatArray,
     slow: FloatArray,
     share: float,
     dips: FloatArray,
@@ -88,6 +93,12 @@ def _fluctuate(
         state[at] = re2
         state[at + 1] = im2
         total += quick[3] * _skewed(re2, im2)
+        at = count + 7
+        re3 = wave[0] * state[at] - wave[1] * state[at + 1] + wave[2] * white[i, count + 6]
+        im3 = wave[1] * state[at] + wave[0] * state[at + 1] + wave[2] * white[i, count + 7]
+        state[at] = re3
+        state[at + 1] = im3
+        total += wave[3] * re3
         state[count + 2] = slow[0] * state[count + 2] + slow[1] * white[i, count + 2]
         # Shots of exponential size, each a quick fall and a slower return; their mean taken off.
         if abs(white[i, count + 3]) > dips[0]:
@@ -145,10 +156,14 @@ class Fluctuation:
         self._quick = np.append(
             _turn(centre_hz, QUICK_SWINGS_MEMORY_S), math.sqrt(QUICK_SWINGS_SHARE)
         )
+        low, high = SLOW_SWINGS_HZ
+        centre_hz = low * (high / low) ** rng.random()
+        self._wave = np.append(_turn(centre_hz, SLOW_SWINGS_MEMORY_S), math.sqrt(SLOW_SWINGS_SHARE))
         slow = math.exp(-step / MODULATION_S)
         self._slow = np.array([slow, MODULATION_SPREAD * math.sqrt(1 - slow**2)])
         self._dips = _dips()
         self._state = np.zeros(STREAMS + 1)
+        self._state[-2:] = rng.standard_normal(2)
         self._state[: len(OU_SECONDS)] = rng.standard_normal(len(OU_SECONDS)) * np.sqrt(OU_SHARES)
 
     def draw(self, samples: int) -> tuple[FloatArray, FloatArray]:
@@ -166,6 +181,7 @@ class Fluctuation:
             self._kick,
             self._turn,
             self._quick,
+            self._wave,
             self._slow,
             share,
             self._dips,

@@ -34,8 +34,15 @@ SPELL_MEDIANS_S = (9.0, 9.0, 35.0)
 """Spells of doubling, halving and maternal rate (chosen; the mother's stays longest)."""
 SPELL_SPREAD = 0.7
 
-OFF_MEDIAN_S, OFF_SPREAD = 190.0, 1.2
+OFF_MEDIAN_S, OFF_SPREAD = 340.0, 0.75
 """How long a sensor that came off is left off."""
+OFF_AT_FIRST = 5.5
+"""How much likelier a sensor is not yet on when the recording begins than by coming off later."""
+
+TENDED_AFTER_S, TENDED_S, TENDED_TO = 18.0, 22.0, 0.7
+"""A sensor that is silent for so long is seen to: its signal rises by one of its standard
+deviations in TENDED_S, up to TENDED_TO (poor signal alone seldom costs more than a minute in the
+recordings; figures fitted)."""
 
 ELECTRODE_BEAT_MS = 2.0
 """Step of the interval when an electrode is put on with a device that averages."""
@@ -65,6 +72,8 @@ class Hearkening:
     shares: tuple[float, float, float]
     smooth: float
     noise_bpm: float
+    noise_spread: float
+    tail_bpm: float
     unease_spread: float
     unheard_error: float
     value_error_bpm: float
@@ -89,38 +98,42 @@ class Hearkening:
 
 
 CORRELATING = Hearkening(
-    memories_s=(150.0, 60.0, 4.0),
-    shares=(0.94, 0.045, 0.015),
+    memories_s=(140.0, 22.0, 4.0),
+    shares=(0.88, 0.107, 0.013),
     smooth=0.6,
-    noise_bpm=0.62,
+    noise_bpm=0.5,
+    noise_spread=0.6,
+    tail_bpm=0.5,
     unease_spread=0.85,
     unheard_error=1.25,
     value_error_bpm=0.16,
-    good=0.993,
+    good=0.987,
     bad=0.72,
     bad_slope=3.85,
     locked=0.72,
     lock_s=5.8,
-    drop=0.0007,
+    drop=0.0002,
     hold_s=2.1,
     blank_s=0.74,
     blank_more_s=0.28,
     wrong=0.48,
-    wrong_before=0.09,
+    wrong_before=0.12,
     wrong_last=0.0,
     wrong_s=5.0,
     wrong_spread=0.217,
     leap_bpm=12.2,
-    late=0.024,
+    late=0.03,
     odd=0.0,
-    tremble=0.36,
+    tremble=0.42,
 )
 """Ultrasound that correlates and averages a few beats."""
 TRIGGERED = Hearkening(
-    memories_s=(300.0, 60.0, 4.0),
-    shares=(0.94, 0.045, 0.015),
+    memories_s=(300.0, 18.0, 3.0),
+    shares=(0.905, 0.09, 0.005),
     smooth=1.0,
-    noise_bpm=0.36,
+    noise_bpm=0.38,
+    noise_spread=0.4,
+    tail_bpm=0.3,
     unease_spread=0.55,
     unheard_error=3.0,
     value_error_bpm=0.0,
@@ -129,17 +142,17 @@ TRIGGERED = Hearkening(
     bad_slope=2.6,
     locked=0.97,
     lock_s=8.0,
-    drop=0.0,
+    drop=0.0001,
     hold_s=0.45,
-    blank_s=1.3,
-    blank_more_s=0.4,
+    blank_s=1.05,
+    blank_more_s=1.0,
     wrong=0.45,
     wrong_before=0.12,
-    wrong_last=0.3,
+    wrong_last=0.65,
     wrong_s=1.4,
-    wrong_spread=0.085,
+    wrong_spread=0.105,
     leap_bpm=30.0,
-    late=0.015,
+    late=0.01,
     odd=0.0006,
     tremble=0.4,
 )
@@ -161,8 +174,9 @@ LEAST_SHOWN_BPM, MOST_SHOWN_BPM = 40.0, 240.0
     P_ELECTRODE, P_SMOOTH, P_NOISE, P_GOOD, P_BAD, P_HOLD_S, P_BLANK_S, P_WRONG, P_WRONG_S,
     P_ODD_BEAT, P_BEAT_MS, P_STEPS, P_OFF, P_TREMBLE,
     P_LEAP, P_ROUNDING, P_UNEASE, P_UNHEARD, P_VALUE_ERROR, P_BAD_SLOPE, P_LOCKED, P_LOCK_S,
-    P_DROP, P_BLANK_MORE_S, P_WRONG_BEFORE, P_WRONG_SPREAD, P_LATE, P_WRONG_LAST,
-) = range(28)  # fmt: skip
+    P_DROP, P_BLANK_MORE_S, P_WRONG_BEFORE, P_WRONG_SPREAD, P_LATE, P_WRONG_LAST, P_CONSTANCY,
+    P_TAIL,
+) = range(30)  # fmt: skip
 """Places in the habits of the sensor."""
 
 
@@ -196,6 +210,13 @@ def _listen(
         state[SLOW] = walks[0, 0] * state[SLOW] + walks[0, 1] * normal[i, 0]
         state[MIDDLE] = walks[1, 0] * state[MIDDLE] + walks[1, 1] * normal[i, 1]
         state[QUICK] = walks[2, 0] * state[QUICK] + walks[2, 1] * normal[i, 2]
+        if (
+            state[SHOWN_MODE] == 1.0
+            and state[OFF_S] == 0.0
+            and state[BLANK_S] > habits[P_CONSTANCY] * TENDED_AFTER_S
+            and state[SLOW] < TENDED_TO
+        ):
+            state[SLOW] += step / (habits[P_CONSTANCY] * TENDED_S)
         # Where the signal is good it seldom turns bad for long.
         settled = min(1.0, max(LEAST_UNSETTLED, (SETTLED_FROM - quality[i]) / SETTLED_OVER))
         heard = quality[i] + settled * state[SLOW] + state[MIDDLE] + state[QUICK]
@@ -235,8 +256,9 @@ def _listen(
             state[BLANK_S] = 10.0
             state[STARTED] = 1.0
             state[PHASE] = uniform[i, 5]
-            if uniform[i, 0] < habits[P_OFF] * 1.8 * OFF_MEDIAN_S:
-                state[OFF_S] = OFF_MEDIAN_S * np.exp(OFF_SPREAD * normal[i, 3]) * uniform[i, 6]
+            if uniform[i, 0] < habits[P_OFF] * OFF_AT_FIRST * OFF_MEDIAN_S:
+                state[OFF_S] = OFF_MEDIAN_S * np.exp(OFF_SPREAD * normal[i, 3])
+                state[OFF_S] *= 0.2 + 0.8 * uniform[i, 6]
         # Now and then a value comes a sample late.
         if state[PHASE] >= 1.0 and uniform[i, 3] > habits[P_LATE]:
             state[PHASE] -= 1.0
@@ -245,8 +267,9 @@ def _listen(
             state[BEATS_SUM] = 0.0
             # Errors are mostly small and now and then large.
             state[UNEASE] = 0.94 * state[UNEASE] + 0.34 * normal[i, 4]
-            error = (1.0 + habits[P_UNHEARD] * min(1.5, max(0.0, 1.0 - heard))) * habits[P_NOISE]
-            error *= unevenness[i] * normal[i, 5] * np.exp(habits[P_UNEASE] * state[UNEASE])
+            tail = habits[P_TAIL] * np.exp(habits[P_UNEASE] * state[UNEASE])
+            error = 1.0 + habits[P_UNHEARD] * min(1.5, max(0.0, 1.0 - heard))
+            error *= unevenness[i] * (habits[P_NOISE] * normal[i, 5] + tail * normal[i, 7])
             if electrode:
                 beat = beat + error
                 # Odd beats come in runs: ectopic ones, or the trigger beside the beat.
@@ -271,6 +294,11 @@ def _listen(
                 state[SHOWN_MODE] = 1.0
                 state[BLANK_S] = 0.0
                 state[BLANK_NEED_S] = 0.0
+                if electrode:
+                    # An interval without a beat at its end spoils the next one too.
+                    state[BLANK_NEED_S] = habits[P_BLANK_S] - habits[P_BLANK_MORE_S] * np.log(
+                        1.0 - uniform[i, 2]
+                    )
             elif valid:
                 if good and state[WRONG_S] > 0.0 and uniform[i, 9] < 0.35:
                     state[WRONG_S] = 0.0
@@ -326,7 +354,7 @@ def _listen(
             ):
                 # The trigger goes astray once or twice before the device falls silent.
                 astray = 0.03 + abs(habits[P_WRONG_SPREAD] * normal[i, 6])
-                shown = state[ESTIMATE] * np.exp(astray if uniform[i, 11] < 0.4 else -astray)
+                shown = state[ESTIMATE] * np.exp(astray if uniform[i, 11] < 0.3 else -astray)
                 state[SHOWN] = _quantised(
                     shown, habits[P_BEAT_MS], habits[P_ROUNDING], habits[P_STEPS]
                 )
@@ -400,7 +428,7 @@ class HeartSensor:
         keep = walks[0, 0] ** (1.0 / constancy)
         share = walks[0, 1] ** 2 / (1 - walks[0, 0] ** 2)
         walks[0] = keep, math.sqrt(share * (1 - keep**2))
-        habits[P_OFF] = off_per_hour / 3600.0
+        habits[P_OFF], habits[P_CONSTANCY] = off_per_hour / 3600.0, constancy
         value, mode, off = np.empty(count), np.zeros(count, dtype=np.int8), np.zeros(count)
         _listen(
             rate,
@@ -429,17 +457,23 @@ def _walks(form: Hearkening) -> FloatArray:
 def _habits(form: Hearkening, device: Device, draw: FloatArray) -> FloatArray:
     """The habits of one sensor of its kind; draw: standard normal numbers."""
     beat_by_beat = form.smooth >= 1.0
-    made = np.zeros(28)
+    made = np.zeros(30)
     made[P_ELECTRODE] = float(beat_by_beat)
     made[P_SMOOTH] = float(np.clip(form.smooth + 0.08 * draw[1], 0.25, 0.8))
-    made[P_NOISE] = form.noise_bpm * math.exp(0.35 * draw[0])
+    made[P_NOISE] = form.noise_bpm * math.exp(form.noise_spread * draw[0])
+    made[P_TAIL] = form.tail_bpm * math.exp(0.3 * draw[5])
     made[P_GOOD] = form.good
-    made[P_BAD] = form.bad * math.exp(0.3 * draw[2])
+    made[P_BAD] = min(0.95, form.bad * math.exp(0.3 * draw[2]))
     made[P_HOLD_S] = form.hold_s * math.exp(0.05 * float(np.clip(draw[3], -3.0, 3.0)))
-    made[P_BLANK_S], made[P_BLANK_MORE_S] = form.blank_s, form.blank_more_s
+    made[P_BLANK_S], made[P_BLANK_MORE_S] = (
+        form.blank_s,
+        form.blank_more_s * math.exp(0.5 * draw[7]),
+    )
     made[P_LEAP] = form.leap_bpm
-    made[P_WRONG], made[P_WRONG_BEFORE] = form.wrong, form.wrong_before
-    made[P_WRONG_S], made[P_WRONG_SPREAD] = form.wrong_s, form.wrong_spread
+    made[P_WRONG] = form.wrong / (form.wrong + (1 - form.wrong) * math.exp(0.5 * draw[8]))
+    made[P_WRONG_BEFORE] = form.wrong_before * math.exp(0.4 * draw[9])
+    made[P_WRONG_S] = form.wrong_s
+    made[P_WRONG_SPREAD] = form.wrong_spread * math.exp(0.3 * draw[10])
     made[P_ODD_BEAT] = form.odd * math.exp(0.8 * draw[4])
     coarse = beat_by_beat and device.averaging
     made[P_BEAT_MS] = ELECTRODE_BEAT_MS if coarse else device.beat_ms
@@ -448,7 +482,8 @@ def _habits(form: Hearkening, device: Device, draw: FloatArray) -> FloatArray:
     made[P_TREMBLE] = form.tremble
     made[P_UNEASE], made[P_UNHEARD] = form.unease_spread, form.unheard_error
     made[P_VALUE_ERROR], made[P_BAD_SLOPE] = form.value_error_bpm, form.bad_slope
-    made[P_LOCKED], made[P_LOCK_S] = form.locked, form.lock_s
-    made[P_DROP], made[P_LATE] = form.drop, form.late
+    made[P_LOCKED], made[P_LOCK_S] = form.locked, form.lock_s * math.exp(0.45 * draw[11])
+    made[P_DROP] = form.drop * math.exp(1.3 * draw[6])
+    made[P_LATE] = form.late
     made[P_WRONG_LAST] = form.wrong_last
     return made

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 from numpy.random import Generator
@@ -28,39 +29,40 @@ FloatArray = NDArray[np.float64]
 class Spread:
     """Middles and spreads of the knobs (spreads of logarithms where a knob is positive)."""
 
-    loss: float = 0.058
-    loss_spread: float = 1.2
-    electrode_loss: float = 0.011
-    electrode_loss_spread: float = 1.3
-    sensor_off_per_hour: float = 0.6
-    electrode_off_per_hour: float = 0.7
+    loss: float = 0.061
+    loss_evenness: float = 1.0
+    electrode_loss: float = 0.0065
+    electrode_loss_evenness: float = 0.8
+    sensor_off_per_hour: float = 0.36
+    electrode_off_per_hour: float = 0.36
     baseline: float = 137.0
     baseline_spread: float = 12.0
-    wander: float = 3.0
+    wander: float = 2.8
     wander_spread: float = 0.5
-    bandwidth: float = 11.0
-    bandwidth_spread: float = 0.4
+    bandwidth: float = 10.5
+    bandwidth_spread: float = 0.37
     accelerations: float = 8.0
     accelerations_spread: float = 0.9
-    falls_share: float = 0.42
-    falls_spread: float = 1.2
+    falls_share: float = 0.48
+    falls_spread: float = 1.6
     variable_part: float = 0.6
     late_part: float = 0.3
-    depth: float = 32.0
+    depth: float = 31.0
     depth_spread: float = 0.4
     unpaired: float = 3.0
     electrode_variable_part: float = 0.78
     electrode_unpaired: float = 6.0
     prolonged: float = 0.25
-    contractions: float = 4.0
+    contractions: float = 3.65
     contractions_spread: float = 0.25
-    irregularity: float = 0.42
+    irregularity: float = 0.29
     length: float = 70.0
-    gain: float = 0.31
+    gain: float = 0.34
     gain_spread: float = 1.0
     tone: float = 15.0
     tone_spread: float = 5.0
-    noise: float = 1.25
+    stepped_tone: float = -6.0
+    noise: float = 1.05
     noise_spread: float = 0.35
     shifts: float = 1.3
     belt_off: float = 0.6
@@ -101,9 +103,9 @@ def as_they_come(
     # A device that goes beat by beat loses less, whatever the sensor (so do the recordings').
     averaging = device_of(streams.of("device"), chosen).averaging
     loss = (
-        _around(rng, s.loss, s.loss_spread, 0.001, 0.65)
+        _least_seldom(rng, s.loss, s.loss_evenness, 0.001, 0.65)
         if averaging
-        else _around(rng, s.electrode_loss, s.electrode_loss_spread, 0.0005, 0.6)
+        else _least_seldom(rng, s.electrode_loss, s.electrode_loss_evenness, 0.0005, 0.6)
     )
     if chosen is SensorKind.SCALP_ELECTRODE:
         # Often put on for falls that come and go with the cord.
@@ -112,6 +114,7 @@ def as_they_come(
     late, variable, early = _falls(rng, s)
     depth = _around(rng, s.depth, s.depth_spread, 12.0, 85.0)
     dead = rng.random() < s.dead_belt
+    tone = s.tone + (0.0 if averaging else s.stepped_tone)
     return Scenario(
         hours=hours,
         stage=Stage.FIRST,
@@ -142,7 +145,7 @@ def as_they_come(
         prolonged_per_hour=_around(rng, s.prolonged, 0.6, 0.01, 3.0),
         heart_sensor=chosen,
         toco_gain=0.05 if dead else _around(rng, s.gain, s.gain_spread, 0.06, 2.5),
-        toco_tone=float(np.clip(s.tone + s.tone_spread * rng.standard_normal(), -25.0, 60.0)),
+        toco_tone=float(np.clip(tone + s.tone_spread * rng.standard_normal(), -25.0, 60.0)),
         toco_noise=0.05 if dead else _around(rng, s.noise, s.noise_spread, 0.1, 5.0),
         belt_shifts_per_hour=_around(rng, s.shifts, 0.7, 0.1, 15.0),
         belt_off_per_hour=s.belt_off,
@@ -247,6 +250,12 @@ def _moved(first: Scenario, walk: FloatArray, rng: Generator, s: Spread, second:
 
 def _around(rng: Generator, middle: float, spread: float, low: float, high: float) -> float:
     return float(np.clip(middle * math.exp(spread * rng.standard_normal()), low, high))
+
+
+def _least_seldom(rng: Generator, scale: float, evenness: float, low: float, high: float) -> float:
+    """A number of the Weibull kind: many small ones, few large ones."""
+    rank = NormalDist().cdf(float(rng.standard_normal()))
+    return float(np.clip(scale * (-math.log(1.0 - rank)) ** (1 / evenness), low, high))
 
 
 def _falls(rng: Generator, s: Spread) -> tuple[float, float, float]:
