@@ -83,7 +83,7 @@ SMOOTH_BELT = Belt(
     drift=4.6, drift_spread=0.5, wander=4.6, wander_spread=0.7, roll=1.5, roll_spread=0.92,
     shake=0.74, shake_spread=0.56, shake_quickness=0.46, white=0.06, white_spread=0.8,
     breath=0.28, breath_spread=0.9, breath_hz=0.5, breath_hz_spread=0.28, size_spread=0.6,
-    bumps=63.0, bump=4.2, bump_spread=1.1, bump_s=11.8, restless=1.06, tight=0.71, shift=12.7,
+    bumps=60.0, bump=3.8, bump_spread=1.3, bump_s=11.8, restless=0.95, tight=0.71, shift=15.0,
     stir=8.3, stir_shake=5.0, rise=0.15, fall=0.075, quickness=0.81,
 )  # fmt: skip
 """The belt of a device that averages."""

@@ -32,13 +32,13 @@ Nijhuis JG, Prechtl HFR, Martin CB, Bots RSGM. Early Hum Dev 1982;6:177-95; quie
 
 CONTRACTION_SPREAD, SPREAD_BY_IRREGULARITY = 0.12, 0.7
 SECONDS_SPREAD, SECONDS_BY_IRREGULARITY = 0.08, 0.28
-RISE_SHARE, RISE_SPREAD, RISE_BY_IRREGULARITY = 0.41, 0.04, 0.14
+RISE_SHARE, RISE_SPREAD, RISE_BY_IRREGULARITY = 0.44, 0.03, 0.1
 """Spreads of strength (of its logarithm), of length (share) and of the rise's share: a least, and
 more by the irregularity (chosen, then by the belts of CTU-UHB)."""
 RARE_PER_10_MIN, LOOK_AGAIN_S = 1.0, 120.0
 """Rarer contractions come by chance, looked for this often."""
 
-CORD_S, CORD_UNPAIRED_S = 32.0, 23.0
+CORD_S, CORD_UNPAIRED_S = 32.0, 20.0
 RAGGED_SHARE = 0.5
 """Most bandwidth of the swings inside a variable deceleration, as a share of its depth (by eye on
 the CTU-UHB recordings, like the usual lengths above)."""
@@ -53,6 +53,10 @@ ANSWER_ENDS_S = 60
 
 EFFORT, EFFORT_SPREAD = 0.6, 0.5
 """How hard a woman pushes, drawn for each labour (by the belts of CTU-UHB)."""
+
+WITH_CONTRACTION, WITHOUT_CONTRACTION = 1.5, 0.45
+"""Accelerations come rather with contractions than between them (by the cross-correlation of rate
+and activity in CTU-UHB): how much more, and how many of those between are left."""
 
 BUSY_BPM = 2.0
 COINCIDING_SHARE = 0.12
@@ -204,7 +208,7 @@ class Happenings:
         chances = rng.random(3)
         response = shapes.cord_response(
             float(np.clip(depth, 8.0, 105.0)),
-            float(np.clip(seconds, 17.0, 95.0)),
+            float(np.clip(seconds, 15.0, 95.0)),
             shoulders=bool(chances[0] < s.shoulder_share * (1 - tired)),
             overshoot=bool(chances[1] < s.overshoot_share),
             slow_return=bool(chances[2] < s.slow_return_share + 0.5 * tired),
@@ -284,8 +288,12 @@ class Happenings:
     def _accelerate(self, time: float) -> None:
         s, rng = self._state.scenario, self._streams.of("acceleration")
         draws, chances, wait = rng.standard_normal(3), rng.random(4), rng.exponential(1.0)
-        most = s.accelerations_per_hour * CYCLING_ACCELERATIONS
+        most = s.accelerations_per_hour * CYCLING_ACCELERATIONS * WITH_CONTRACTION
         keep = self._liveliness(time) / CYCLING_ACCELERATIONS if most > 0 else 0.0
+        if s.contractions_per_10_min < RARE_PER_10_MIN:
+            keep /= WITH_CONTRACTION
+        elif not (self._state.bells and self._state.bells[-1].stop > time * STEP_HZ):
+            keep *= WITHOUT_CONTRACTION
         if self._busy(time, time + 25) and chances[1] > COINCIDING_SHARE:
             keep = 0.0
         if chances[0] < keep:

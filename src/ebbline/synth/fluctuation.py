@@ -19,12 +19,12 @@ from ebbline.synth.shapes import STEP_HZ
 FloatArray = NDArray[np.float64]
 
 OU_SECONDS = np.array([70.0, 12.0, 3.0, 0.7])
-OU_SHARES = np.array([0.06, 0.08, 0.055, 0.008])
+OU_SHARES = np.array([0.07, 0.05, 0.06, 0.009])
 """Time constants (s) of the noises that sum to the fractal part, and their shares of variance."""
 
-OSCILLATION_HZ = (0.045, 0.13)
+OSCILLATION_HZ = (0.055, 0.13)
 OSCILLATION_MEMORY_S = 7.0
-OSCILLATION_SHARE = 0.15
+OSCILLATION_SHARE = 0.16
 """Oscillation of 3 to 8 a minute: its centre (drawn for each labour), how long it keeps its phase,
 its share of the variance. Excess variability (saltatory) is made of it alone."""
 
@@ -32,16 +32,16 @@ QUICK_SWINGS_HZ, QUICK_SWINGS_MEMORY_S, QUICK_SWINGS_SHARE = (0.1, 0.19), 3.0, 0
 """Swings of 6 to 10 s that soon lose their phase, as breathing movements give (centre drawn for
 each labour)."""
 
-SLOW_SWINGS_HZ, SLOW_SWINGS_MEMORY_S, SLOW_SWINGS_SHARE = (0.0065, 0.0115), 80.0, 0.22
+SLOW_SWINGS_HZ, SLOW_SWINGS_MEMORY_S, SLOW_SWINGS_SHARE = (0.0065, 0.0115), 80.0, 0.26
 """Slow waves of one and a half to two and a half minutes, which leave the bandwidth alone: what
 the recordings' rate was two minutes ago it tends to be again (centre drawn for each labour)."""
 
 MODULATION_S = 110.0
-MODULATION_SPREAD = 0.58
+MODULATION_SPREAD = 0.42
 """Waxing and waning of the amplitude: time constant and standard deviation of its logarithm."""
 
-UNIT_BANDWIDTH = 4.53
-OSCILLATION_BANDWIDTH = 4.16
+UNIT_BANDWIDTH = 4.24
+OSCILLATION_BANDWIDTH = 3.86
 """Mean peak-to-trough about its own slope (see `output`) of the fractal part and of the
 oscillation, both at unit variance (measured; the tests hold them)."""
 
@@ -49,7 +49,7 @@ DIPS_PER_S, DIP_FALL_S, DIP_BACK_S, DIP_SHARE = 0.24, 0.38, 5.0, 1.9
 """Brief vagal dips: how often, how quickly they come and go, their share of the variance. They
 fall faster than they rise, as the recordings do."""
 
-DIP_SPREAD = 0.8
+DIP_SPREAD = 0.65
 
 SKEW = 0.75
 """How far the oscillations fall faster than they rise (by the share of rising steps)."""

@@ -103,26 +103,26 @@ CORRELATING = Hearkening(
     smooth=0.6,
     noise_bpm=0.5,
     noise_spread=0.6,
-    tail_bpm=0.5,
+    tail_bpm=0.56,
     unease_spread=0.85,
     unheard_error=1.25,
     value_error_bpm=0.16,
-    good=0.987,
+    good=0.983,
     bad=0.72,
     bad_slope=3.85,
     locked=0.72,
     lock_s=5.8,
     drop=0.0002,
-    hold_s=2.1,
+    hold_s=2.25,
     blank_s=0.74,
     blank_more_s=0.28,
     wrong=0.48,
-    wrong_before=0.12,
+    wrong_before=0.09,
     wrong_last=0.0,
     wrong_s=5.0,
     wrong_spread=0.217,
     leap_bpm=12.2,
-    late=0.03,
+    late=0.04,
     odd=0.0,
     tremble=0.42,
 )
@@ -148,7 +148,7 @@ TRIGGERED = Hearkening(
     blank_more_s=1.0,
     wrong=0.45,
     wrong_before=0.12,
-    wrong_last=0.65,
+    wrong_last=0.4,
     wrong_s=1.4,
     wrong_spread=0.105,
     leap_bpm=30.0,
@@ -157,6 +157,10 @@ TRIGGERED = Hearkening(
     tremble=0.4,
 )
 """A sensor that goes beat by beat: the electrode, and ultrasound of some devices."""
+
+AT_ONCE = 0.7
+"""How often a device that goes beat by beat is silent with the first beat that fails, and does not
+wait for it."""
 
 LEAP_TAIL = 0.3
 """How soon, in shares of the greatest usual leap, a greater one is no longer believed."""
@@ -360,6 +364,12 @@ def _listen(
                 )
                 state[SHOWN_MODE] = 2.0
                 state[UNHEARD_S] = 0.0
+            elif electrode and not silent and uniform[i, 10] < AT_ONCE:
+                state[SHOWN_MODE] = 1.0
+                state[BLANK_S] = 0.0
+                state[BLANK_NEED_S] = habits[P_BLANK_S] - habits[P_BLANK_MORE_S] * np.log(
+                    1.0 - uniform[i, 2]
+                )
             elif not silent and uniform[i, 10] < habits[P_TREMBLE]:
                 tremble = 0.25 if uniform[i, 11] < 0.5 else -0.25
                 state[SHOWN] = _quantised(

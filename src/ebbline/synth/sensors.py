@@ -98,26 +98,26 @@ LOSS_SHARES = np.array(
     [0.0005, 0.002, 0.01, 0.03, 0.06, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.97]
 )
 QUALITY_FOR_ULTRASOUND = np.array(
-    [2.45, 1.34, 1.14, 0.95, 0.77, 0.52, -0.2, -0.72, -1.2, -1.56, -1.87, -2.15, -2.44, -2.8, -3.32]
-)
-QUALITY_FOR_ELECTRODE = np.array(
     [
         2.45,
-        1.38,
-        1.19,
-        1.01,
-        0.83,
-        0.59,
-        -0.17,
-        -0.79,
-        -1.35,
-        -1.78,
-        -2.1,
-        -2.39,
-        -2.73,
-        -3.19,
-        -3.73,
+        1.34,
+        1.16,
+        0.98,
+        0.81,
+        0.55,
+        -0.19,
+        -0.72,
+        -1.2,
+        -1.56,
+        -1.87,
+        -2.15,
+        -2.44,
+        -2.8,
+        -3.32,
     ]
+)
+QUALITY_FOR_ELECTRODE = np.array(
+    [2.45, 1.5, 1.28, 1.1, 0.9, 0.66, -0.1, -0.75, -1.35, -1.78, -2.1, -2.39, -2.73, -3.19, -3.73]
 )
 """Mean quality (in standard deviations above the least that can be followed) at which a quiet
 labour loses these shares of its signal (measured on the sensors themselves)."""
