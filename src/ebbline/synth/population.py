@@ -69,9 +69,9 @@ class Spread:
     dead_belt: float = 0.06
     drift: float = 0.5
     second_falls: float = 7.0
-    second_depth: float = 1.7
+    second_depth: float = 1.9
     second_baseline: float = -4.0
-    second_bandwidth: float = 1.75
+    second_bandwidth: float = 1.4
     second_wander: float = 2.0
     second_loss: float = 2.6
     second_electrode_loss: float = 3.5
