@@ -67,9 +67,16 @@ def edge_of(rough: float) -> float:
     return min(max(1.2 * rough, 2.0), 4.5)
 
 
-def placed(away: np.ndarray, start: int, end: int, *, left: bool, right: bool) -> dict[str, float]:
-    """Edges where the flanks, drawn on, meet the baseline, but where another excursion joins."""
+def placed(
+    away: np.ndarray, trusted: np.ndarray, start: int, end: int, *, left: bool, right: bool
+) -> dict[str, float]:
+    """Edges where the flanks, drawn on, meet the baseline, but where another excursion joins; the
+    extreme is sought in trusted signal, unless that shows less than 0.7 of the highest of all."""
     part = away[start:end]
+    highest = np.nanmax(part)
+    sure = np.where(np.isfinite(trusted[start:end]), part, np.nan)
+    if np.isfinite(sure).any() and np.nanmax(sure) >= 0.7 * highest:
+        part = sure
     top = start + int(np.nanargmax(part))
     high = away[top]
     onset = float(start) if left else start - ex._drawn_on(away, start, 1, top, high, RATE)
@@ -79,11 +86,12 @@ def placed(away: np.ndarray, start: int, end: int, *, left: bool, right: bool) -
         "end": min(float(len(away)), finish),
         "top": top,
         "high": high,
+        "highest": highest,
     }
 
 
 def stated(
-    away: np.ndarray, rough: np.ndarray, seed: float, least: float, rest: float
+    away: np.ndarray, trusted: np.ndarray, rough: np.ndarray, seed: float, least: float, rest: float
 ) -> list[dict[str, float]]:
     """Every excursion of the least amplitude and duration."""
     found: list[dict[str, float]] = []
@@ -101,7 +109,7 @@ def stated(
             stop = split if split >= 0 else end
             inner_left, inner_right = begin > start, stop < end
             if np.nanmax(away[begin:stop], initial=0.0) >= seed:
-                one = placed(away, begin, stop, left=inner_left, right=inner_right)
+                one = placed(away, trusted, begin, stop, left=inner_left, right=inner_right)
                 one |= {"start": begin, "stop": stop, "left": inner_left, "edge": edge}
                 one["cut_left"] = cut_start and not inner_left
                 # What a flank is drawn on into a gap is worth two seconds, else all of it.
@@ -110,12 +118,13 @@ def stated(
                 if (last - first) / RATE >= least - 0.13:
                     if found and begin - found[-1]["stop"] <= rest * RATE:
                         before = found[-1]
-                        low, high = sorted((before["high"], one["high"]))
+                        low, high = sorted((before["highest"], one["highest"]))
                         if low < 0.6 * high:
                             # The lesser of two so near is the rest of the other.
                             found.pop()
                             start_too, left = int(before["start"]), bool(before["left"])
-                            joined = placed(away, start_too, stop, left=left, right=inner_right)
+                            ends = {"left": left, "right": inner_right}
+                            joined = placed(away, trusted, start_too, stop, **ends)
                             kept = ("start", "left", "cut_left")
                             one |= joined | {k: before[k] for k in kept}
                     one["cut_right"] = cut_end and not inner_right
@@ -137,10 +146,12 @@ def test_excursions_are_found_where_they_are_drawn(least: float, rest: float) ->
     number = 0
     for seed in range(16):
         away, kept, rough = drawn(seed)
+        trusted = np.where(np.random.default_rng(seed).random(len(away)) < 0.7, kept, np.nan)
+        trusted[:: 2 if seed % 3 else 1] = np.nan
         level = np.full(len(away), 140.0)
-        rows = ex.excursions(away * 0 + kept, away, level, rough, BLOCK, least, least, RATE,
+        rows = ex.excursions(kept, trusted, away, level, rough, BLOCK, least, least, RATE,
                              False, rest)  # fmt: skip
-        meant = stated(away, rough, least, least, rest)
+        meant = stated(away, trusted, rough, least, least, rest)
         assert len(rows) == len(meant), seed
         for row, one in zip(rows, meant, strict=True):
             said = [row[ex.ONSET], row[ex.END], row[ex.EXTREME], row[ex.AMPLITUDE]]
@@ -176,9 +187,11 @@ def test_excursions_are_measured_as_stated() -> None:
     number = 0
     for seed in range(16):
         away, kept, rough = drawn(seed)
+        trusted = np.where(np.random.default_rng(seed).random(len(away)) < 0.7, kept, np.nan)
+        trusted[:: 2 if seed % 3 else 1] = np.nan
         level = 100.0 + np.arange(len(away)) / 100.0
-        rows = ex.excursions(kept, away, level, rough, BLOCK, 15.0, 15.0, RATE, True, -1.0)
-        for row, one in zip(rows, stated(away, rough, 15.0, 15.0, -1.0), strict=True):
+        rows = ex.excursions(kept, trusted, away, level, rough, BLOCK, 15.0, 15.0, RATE, True, -1.0)
+        for row, one in zip(rows, stated(away, trusted, rough, 15.0, 15.0, -1.0), strict=True):
             top, high, start, stop = (int(one[k]) if k != "high" else one[k]
                                       for k in ("top", "high", "start", "stop"))  # fmt: skip
             assert row[ex.BASELINE] == level[top]
@@ -190,7 +203,7 @@ def test_excursions_are_measured_as_stated() -> None:
             if row[ex.ONSET] != one["onset"]:
                 continue  # Two that met in a gap were measured before they met.
             # The ends as they were before the next one met it.
-            finish = placed(away, start, stop, left=bool(one["left"]),
+            finish = placed(away, trusted, start, stop, left=bool(one["left"]),
                             right=bool(one["inner_right"]))["end"]  # fmt: skip
             inside = slice(int(row[ex.ONSET]), min(len(away), int(finish) + 1))
             seen = np.isfinite(kept[inside])
