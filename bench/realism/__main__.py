@@ -27,7 +27,7 @@ from pathlib import Path
 import numpy as np
 
 from bench import stamps
-from bench.realism import judge, kernels, strips, windows
+from bench.realism import judge, kernels, strips, untuned, windows
 from bench.realism.features import GROUPS, measure
 from bench.realism.windows import ROOT, STAGES, Window
 from ebbline.terms import SensorKind
@@ -35,11 +35,18 @@ from ebbline.terms import SensorKind
 SENSORS = (SensorKind.ULTRASOUND, SensorKind.SCALP_ELECTRODE)
 DEVELOP_SEEDS, LOCKED_SEEDS = 50_000, 910_000
 """Where the seeds of invented labours begin: while developing, and for what is reported."""
-WORST = 8
+WORST, WORST_UNTUNED = 8, 4
+
+
+UNTUNED = "features nobody tuned on"
 
 
 def _features(window: Window) -> dict[str, float]:
     return measure(window.fhr, window.toco)
+
+
+def _untuned(window: Window) -> dict[str, float]:
+    return untuned.measure(window.fhr, window.toco)
 
 
 def chosen(sensor: SensorKind, stage: str, half: str) -> list[Window]:
@@ -56,32 +63,56 @@ def _line(verdict: judge.Verdict) -> str:
     return f"{verdict.auc:.2f} ({verdict.low:.2f} to {verdict.high:.2f})"
 
 
+def _spread_line(found: Sequence[float]) -> str:
+    return f"{np.mean(found):.2f} ({min(found):.2f} to {max(found):.2f})"
+
+
 def compare(
     real: Sequence[Window], invented: Sequence[Window], jobs: int
 ) -> tuple[dict[str, str], list[str]]:
-    """Verdicts by group, "random kernels" and "all features"; lines on the features that tell."""
+    """Verdicts by group, on all features, on those nobody tuned on, of random kernels; the mean,
+    least and greatest over halves; lines on the features that tell."""
     both = [*real, *invented]
     with ProcessPoolExecutor(jobs) as pool:
         rows = list(pool.map(_features, both, chunksize=8))
+        others = list(pool.map(_untuned, both, chunksize=8))
     x, names = judge.table(rows)
+    y, new_names = judge.table(others)
     labels, groups = judge.labels_of(both)
     verdicts = judge.by_group(x, names, labels, groups)
     learned = np.array([kernels.answers(w.fhr, w.toco) for w in both])
     verdicts.append(judge.linear("random kernels", learned, labels, groups))
+    verdicts.append(judge.boosted(UNTUNED, y, labels, groups))
     said = {v.name: _line(v) for v in verdicts}
+    said |= {
+        f"{name}, {judge.HALVES} halves": _spread_line(judge.over_halves(table, labels, groups))
+        for name, table in (("all features", x), (UNTUNED, y))
+    }
     rng = np.random.default_rng(5)
     halves = rng.permutation(labels.sum()) % 2 == 0
     said["real from real, all features"] = _line(
         judge.boosted("null", x[labels], halves, groups[labels])
     )
     lines = [
-        f"{name}: {auc:.2f} (quartiles: real {a}; invented {b})"
-        for name, auc, a, b in judge.worst(x, names, labels, WORST)
+        f"{kind}{name}: {auc:.2f} (quartiles: real {a}; invented {b})"
+        for kind, table, called, count in (
+            ("", x, names, WORST),
+            ("nobody tuned on: ", y, new_names, WORST_UNTUNED),
+        )
+        for name, auc, a, b in judge.worst(table, called, labels, count)
     ]
     return said, lines
 
 
-ROWS = (*GROUPS, "all features", "random kernels", "real from real, all features")
+ROWS = (
+    *GROUPS,
+    "all features",
+    f"all features, {judge.HALVES} halves",
+    UNTUNED,
+    f"{UNTUNED}, {judge.HALVES} halves",
+    "random kernels",
+    "real from real, all features",
+)
 
 
 @dataclass(frozen=True, slots=True)
