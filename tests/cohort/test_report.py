@@ -17,6 +17,7 @@ from ebbline.cli.main import app
 from ebbline.cohort.compare import compare, said
 from ebbline.cohort.readers import given_readings
 from ebbline.cohort.report.build import build_report
+from ebbline.cohort.report.charts import stacked
 from ebbline.cohort.report.html import html
 from ebbline.cohort.report.outcomes import _area
 from ebbline.cohort.report.pdf import pdf
@@ -26,6 +27,8 @@ from ebbline.errors import EbblineError
 from ebbline.journal.chain import Draft
 from ebbline.journal.entries import body_from
 from ebbline.journal.store import Journal
+from ebbline.picture.canvas import Text
+from ebbline.picture.fonts import text_width
 
 READINGS = """recording,reader,start_min,end_min,class
 calm,anna,0,30,normal
@@ -67,6 +70,23 @@ def test_the_page_needs_nothing_else_and_every_figure_has_its_numbers(
     assert page.count("The numbers of this figure") == len(figures)
     assert "busy/broken" in page, "what could not be read is named"
     assert report.caution in page
+
+
+def test_every_class_of_a_figure_is_named_on_it_whole():
+    """A class that is drawn and not named cannot be told from its neighbour."""
+    names = (
+        "Category I",
+        "Category II",
+        "Category III",
+        "at best Category I, if this is the fetus",
+    )
+    ranks = (0, 1, 2, -3, -2, -1)
+    parts = dict(zip((*names, "at least Category II", "no class"), ranks, strict=True))
+    drawn = stacked("Shares", [("last 30 min", [1 / 6] * 6)], parts)
+    said = {one.text: one for one in drawn.shapes if isinstance(one, Text)}
+    assert set(parts) <= set(said)
+    for name in parts:
+        assert said[name].x + text_width(name, said[name].size) <= drawn.width
 
 
 def test_names_in_an_archive_cannot_write_into_the_page(

@@ -6,15 +6,18 @@ import io
 import json
 import zipfile
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
 from ebbline.codec import to_data
 from ebbline.journal.archive import CaseArchive, pack, unpack
-from ebbline.journal.entries import body_data
+from ebbline.journal.chain import Draft
+from ebbline.journal.entries import body_data, body_from
 from ebbline.journal.errors import JournalError
 from ebbline.journal.store import Journal
 from ebbline.reading.analyse import read
@@ -68,6 +71,24 @@ def test_a_case_goes_out_and_comes_in_identical(
     journal.restore(found.entries)
     out = pack(journal.entries("24-0117"), recording=found.recording, reading=found.reading)
     assert out == packed
+    journal.close()
+
+
+def test_a_case_in_a_zone_of_odd_seconds_goes_out_and_comes_in_identical(tmp_path: Path) -> None:
+    """Local time of Amsterdam was 0:19:32 before Greenwich's until 1937 (IANA time zone data)."""
+    at = datetime(1936, 7, 1, 2, 30, 15, tzinfo=ZoneInfo("Europe/Amsterdam"))
+    journal = Journal(tmp_path / "old.sqlite", now=lambda: at)
+    journal.open_case("C-1", "4", author="Kim")
+    journal.append("C-1", Draft(body_from("auscultation", {"after_bpm": "132"}), at, "Kim"))
+    entries = tuple(journal.entries("C-1"))
+    out = pack(entries)
+    assert unpack(out).entries == entries
+    told = [
+        one["resource"]["effectiveDateTime"]
+        for one in json.loads(opened(out)["fhir.json"])["entry"]
+        if "effectiveDateTime" in one["resource"]
+    ]
+    assert told and all(datetime.fromisoformat(one) == at for one in told)
     journal.close()
 
 

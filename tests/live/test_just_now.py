@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from ebbline.criteria.model import Level
-from ebbline.live.bed import just_now
+from ebbline.live.bed import just_now, unseen_now
 from ebbline.reading.four_lines import RightNow
 
 RECOVERED = RightNow(
@@ -54,4 +54,16 @@ def test_what_is_alarming_stays_as_it_is_said() -> None:
     told = RightNow(
         Level.ALARMING, False, "Not at its earlier level: 100 bpm now, baseline 140 before."
     )
-    assert just_now(told, 67, 140.0) == told
+    assert just_now(told, 67, 140.0) == replace(
+        told,
+        line="Not at its earlier level: 100 bpm over the last minute, baseline 140 before.",
+    )
+
+
+@pytest.mark.parametrize("told", [RECOVERED, QUIET])
+def test_what_was_seen_a_while_ago_is_not_now_and_does_not_reassure(told: RightNow) -> None:
+    made = unseen_now(told, 12.0)
+    assert made.line.startswith(f"No rate for the last 12 s; {told.line[:3]} bpm over the minute ")
+    assert " now" not in made.line and "recovered" not in made.line
+    assert made.recovered is None
+    assert made.level in (Level.NOT_ASSESSED, Level.CAUTION)

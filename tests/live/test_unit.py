@@ -51,6 +51,23 @@ def test_an_acknowledged_packet_is_in_the_store(store: LiveStore) -> None:
     asyncio.run(run())
 
 
+def test_a_bed_from_which_nothing_comes_is_told_to_every_page(plain: LiveStore) -> None:
+    """A board that was open before the bed was begun must show it, and that nothing is known."""
+
+    async def run() -> None:
+        unit = Unit(plain, now=Clock())
+        await unit.start()
+        async with unit.listening() as board:
+            labour = plain.open_labour("Bed 7", "C-7", START)
+            await unit.take_up(labour)
+            told = await asyncio.wait_for(board.get(), 30.0)
+        assert (told["bed"], told["at_s"], told["level"]) == ("Bed 7", None, "not assessed")
+        assert told["fetuses"] == [] and unit.states[labour.id]["bed"] == "Bed 7"
+        await unit.stop()
+
+    asyncio.run(run())
+
+
 def test_a_packet_is_not_acknowledged_when_the_disk_refuses_it(
     plain: LiveStore, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -123,7 +140,7 @@ def test_what_cannot_be_placed_is_refused_in_words(
 async def read_to(unit: Unit, labour_id: str, at_s: float) -> None:
     """Wait until a labour is read so far, however long a loaded computer takes."""
     async with asyncio.timeout(90.0):
-        while unit.states.get(labour_id, {}).get("at_s", 0) < at_s:
+        while (unit.states.get(labour_id, {}).get("at_s") or 0) < at_s:
             await asyncio.sleep(0.02)
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta, timezone
 from typing import Any
 from uuid import UUID, uuid5
 
@@ -96,6 +96,13 @@ def _instant(at: datetime) -> str:
     return at.astimezone(UTC).isoformat(timespec="milliseconds" if at.microsecond else "seconds")
 
 
+def _local(at: datetime) -> str:
+    """A time in its own zone. FHIR knows zones of whole minutes, which old ones were not."""
+    offset = at.utcoffset() or timedelta()
+    whole = timedelta(minutes=round(offset / timedelta(minutes=1)))
+    return at.astimezone(timezone(whole)).isoformat()
+
+
 def _subject(case: str) -> dict[str, Any]:
     return {"type": "Patient", "identifier": {"system": CASE, "value": case}}
 
@@ -121,7 +128,7 @@ def _observation(entry: Entry, later: Entry | None) -> dict[str, Any]:
         "status": status,
         "code": {"text": entry.body.title},
         "subject": _subject(entry.case),
-        "effectiveDateTime": entry.at.isoformat(),
+        "effectiveDateTime": _local(entry.at),
         "issued": _instant(entry.written_at),
         "performer": [{"display": entry.author}],
         "component": list(_components(entry)),
@@ -145,7 +152,7 @@ def _value(value: Any, unit: str) -> dict[str, Any]:
     if isinstance(value, bool):
         return {"valueBoolean": value}
     if isinstance(value, datetime):
-        return {"valueDateTime": value.isoformat()}
+        return {"valueDateTime": _local(value)}
     if isinstance(value, tuple):
         return {"valueString": "\n".join(value)}
     if isinstance(value, str):
@@ -180,7 +187,7 @@ def _provenance(entry: Entry, entries: Sequence[Entry]) -> dict[str, Any]:
         "resourceType": "Provenance",
         "id": _id(entry.case, entry.number, "provenance"),
         "target": [{"reference": f"urn:uuid:{_id(entry.case, about)}"}],
-        "occurredDateTime": entry.at.isoformat(),
+        "occurredDateTime": _local(entry.at),
         "recorded": _instant(entry.written_at),
         "activity": {"coding": [{"system": ACTIVITY, "code": activity}]},
         **({"reason": [{"text": entry.body.why}]} if isinstance(entry.body, Withdrawn) else {}),

@@ -22,7 +22,7 @@ from ebbline.reading.analyse import WINDOW_S
 from ebbline.reading.four_lines import RightNow, four_lines, open_fall, right_now
 from ebbline.reading.model import FourLines
 from ebbline.reading.summary import summarise
-from ebbline.reading.text import Clock, number
+from ebbline.reading.text import Clock, length, number
 from ebbline.recording.model import ChannelKind, Context, FloatArray
 from ebbline.terms import SensorKind, Stage, Window
 
@@ -150,6 +150,7 @@ class WatchedBed:
                 continue
             fetuses.append(self._fetus(step, one.findings, shown[0], shown[1], one.fetus))
         if not fetuses:
+            self.state = self._bare()
             return
         gravest = max(fetuses, key=lambda f: GRAVITY.index(Level(f["level"])))
         self.state = {
@@ -178,8 +179,9 @@ class WatchedBed:
         known = [one for one in base if one.determinate]
         rate_bpm = _last_rate(rate.values, there)
         age_s = None if last_s is None else max(0.0, step.at_s - last_s)
-        if fall is None and rate_bpm is not None and age_s is not None and age_s <= RATE_S:
-            now = just_now(now, rate_bpm, known[-1].bpm if known else math.nan)
+        if fall is None and rate_bpm is not None and age_s is not None:
+            level = known[-1].bpm if known else math.nan
+            now = just_now(now, rate_bpm, level) if age_s <= RATE_S else unseen_now(now, age_s)
         return {
             "fetus": fetus,
             "class_at_s": full.at_s,
@@ -330,15 +332,25 @@ def just_now(told: RightNow, rate_bpm: float, baseline_bpm: float) -> RightNow:
     low = rate_bpm <= baseline_bpm - LEAST_EXCURSION_BPM or (
         rate_bpm < BASELINE_NORMAL_FROM_BPM and not baseline_bpm < BASELINE_NORMAL_FROM_BPM
     )
-    if told.level is Level.ALARMING:
-        return told
-    if not low:
+    if told.level is Level.ALARMING or not low:
         return replace(told, line=told.line.replace(" now", " over the last minute", 1))
     seconds = f"{number(rate_bpm, 'bpm')} in the last {RATE_S} s"
     return RightNow(
         max(told.level, Level.CAUTION, key=GRAVITY.index),
         False,
         f"{seconds}; {told.of_the_minute or told.line}",
+    )
+
+
+def unseen_now(told: RightNow, age_s: float) -> RightNow:
+    """Right now, where for some seconds nothing was seen: the minute before them is not now."""
+    if told.level is Level.ALARMING or not told.of_the_minute:
+        return told
+    before = told.of_the_minute.replace("over the last minute", "over the minute before", 1)
+    return RightNow(
+        max(told.level, Level.NOT_ASSESSED, key=GRAVITY.index),
+        None,
+        f"No rate for the last {length(age_s)}; {before}",
     )
 
 

@@ -301,17 +301,21 @@ class Unit:
             del bed.unsaved[: len(raised)]
             bed.unsaved_checkpoint = None
             bed.remembered = memory
+        await self._show(bed, update.state)
+        if update.full:
+            await self._learn(bed)
+
+    async def _show(self, bed: WatchedBed, shown: dict[str, Any]) -> None:
+        """Tell every page, and the other processes, how a bed is."""
         state = {
-            **update.state,
+            **shown,
             "told_at": datetime.fromtimestamp(self.now(), UTC).isoformat(),
             "notices": [notice_data(one) for one in bed.watch.kept[-50:]],
         }
-        self.states[labour.id] = state
+        self.states[bed.labour.id] = state
         self._tell({"type": "state", **state})
         if self.bus is not None:
             await self.bus.tell_state(state)
-        if update.full:
-            await self._learn(bed)
 
     async def _learn(self, bed: WatchedBed) -> None:
         """What was written into the record counts from now on."""
@@ -384,12 +388,16 @@ class Unit:
     async def _take(self, labour: Labour, *, anew: bool = False) -> None:
         """Load a labour from the store and read it from now on."""
         began = self.now()
-        self.beds[labour.id] = await self._in(self._notices_thread, self._load, labour, anew)
+        bed = await self._in(self._notices_thread, self._load, labour, anew)
+        self.beds[labour.id] = bed
         # What arrived while it was loaded is in the store, or will be delivered.
         for piece in await self._in(
             self._notices_thread, self.store.received, [labour.id], began - 30.0
         ):
             self._deliver(piece)
+        if labour.id not in self.states and labour.id in self.beds:
+            # A bed from which nothing comes must stand on every board too.
+            await self._show(bed, bed.state)
 
     def _load(self, labour: Labour, anew: bool) -> WatchedBed:
         """In a thread: a labour as far as it is in the store. anew: from its first sample on."""

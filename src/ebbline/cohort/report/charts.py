@@ -19,12 +19,15 @@ _NUMBERS = 3.4
 _ROW = 0.62
 _TEXT = 9.0
 
-SHADES = ("#dbe7e8", "#8fb3b6", FALL, "#f3dcc4", "#e9e4ee")
-"""From good to bad, then what is at least so bad (AT_LEAST), the last for "no class" (-1): steps
-that stay apart in greyscale, the last two with a hatch of their own."""
+SHADES = ("#dbe7e8", "#8fb3b6", FALL, "#e3ead2", "#f3dcc4", "#e9e4ee")
+"""From good to bad, then what is at best so good (AT_BEST), at least so bad (AT_LEAST), last "no
+class" (-1): steps that stay apart in greyscale, the last three each with a hatch of its own."""
 
-AT_LEAST = -2
-"""In the place of a rank: no class, but something that is certain."""
+AT_BEST, AT_LEAST = -3, -2
+"""In the place of a rank: no class, but something that can be said of it."""
+
+_HATCHES = {AT_BEST: (0.3, 90.0), AT_LEAST: (0.3, 0.0), -1: (0.16, 45.0)}
+"""Spacing (cm) and turn (degrees) of the lines on them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,17 +106,21 @@ def stacked(
 ) -> Page:
     """Columns of shares that add up to 1.
 
-    parts: each class with its rank, from good to bad, AT_LEAST, and -1 for "no class". columns: a
-    label with one share for each part.
+    parts: each class with its rank, from good to bad, AT_BEST, AT_LEAST, and -1 for "no class".
+    columns: a label with one share for each part.
     """
     height, left = 5.2, 1.5
-    right, base = WIDTH - 0.3, 1.5 + height
+    right = WIDTH - 0.3
     shapes: list[Shape] = [Text(0.1, 0.5, title, _TEXT + 1, INK, bold=True)]
-    x = left
+    x, y = left, 0.75
     shades = [SHADES[min(rank, 2)] for rank in parts.values()]
     for name, shade in zip(parts, shades, strict=True):
-        shapes += [*_patch(x, 0.75, 0.5, 0.35, shade), Text(x + 0.62, 1.05, name, _TEXT, INK)]
-        x += 0.62 + text_width(name, _TEXT) + 0.55
+        wide = 0.62 + text_width(name, _TEXT)
+        if x > left and x + wide > right:
+            x, y = left, y + 0.55
+        shapes += [*_patch(x, y, 0.5, 0.35, shade), Text(x + 0.62, y + 0.3, name, _TEXT, INK)]
+        x += wide + 0.55
+    base = y + 0.75 + height
     for share in (0.0, 0.25, 0.5, 0.75, 1.0):
         y = base - share * height
         shapes.append(Line(left, y, right, y, GRID_MAJOR))
@@ -145,8 +152,7 @@ def stacked(
 def _patch(x: float, y: float, width: float, height: float, shade: str) -> list[Shape]:
     area = Rect(x, y, width, height, shade, Stroke(INK, 0.4))
     if shade in SHADES[3:]:
-        at_least = shade == SHADES[AT_LEAST]
-        spacing, turn = (0.3, 0.0) if at_least else (0.16, 45.0)
+        spacing, turn = _HATCHES[SHADES.index(shade) - len(SHADES)]
         pen = Stroke(QUIET_INK, 0.4)
         lines = hatch(Rect(x, y, width, height), pen, spacing=spacing, turn=turn)
         return [area, lines]

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ebbline.cohort.report.charts import AT_LEAST, Bar, bars, histogram, stacked
+from ebbline.cohort.report.charts import AT_BEST, AT_LEAST, Bar, bars, histogram, stacked
 from ebbline.cohort.report.model import Figure, ReportTable, Section
 from ebbline.cohort.report.tables import interval, share_said
 from ebbline.cohort.rows import HALF_HOUR, LAST, SECOND_STAGE
@@ -203,8 +203,8 @@ def distributions(base: Any) -> Section:
 def labels_of(base: Any, standard: str) -> dict[str, int]:
     """The classes of a standard as they are said, good to bad, with their ranks.
 
-    Where a window has no class and something is certain ("at least suspicious") the rank is that of
-    `charts.AT_LEAST`; "no class" stands last.
+    Where a window has no class and something can be said ("at best normal", "at least suspicious")
+    the rank is `charts.AT_BEST` or `charts.AT_LEAST`; "no class" stands last.
     """
     found = _asked(
         base,
@@ -212,8 +212,10 @@ def labels_of(base: Any, standard: str) -> dict[str, int]:
         [standard],
     )
     classed = {said: rank for said, rank in found if rank >= 0}
-    least = {said: AT_LEAST for said, rank in found if rank < 0 and said != NO_CLASS}
-    return classed | least | {NO_CLASS: -1}
+    other = [said for said, rank in found if rank < 0 and said != NO_CLASS]
+    best = {said: AT_BEST for said in other if said.startswith("at best ")}
+    least = {said: AT_LEAST for said in other if said not in best}
+    return classed | best | least | {NO_CLASS: -1}
 
 
 def standards_of(base: Any) -> list[tuple[str, str]]:

@@ -1,7 +1,7 @@
 // One bed live: the four lines, what to look at, and the strip as it grows.
 import { get, send, tellProblem } from "../api.js";
 import { GrowingStrip } from "./growing-strip.js";
-import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, clockOf, element, episodes, goesOn, listen, nextReview, old, sign } from "./words.js";
+import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, clockOf, element, episodes, goesOn, listen, nextReview, nothingYet, old, sign } from "./words.js";
 
 const bed = document.getElementById("bed");
 const labour = bed.dataset.labour;
@@ -12,6 +12,7 @@ const SEEN_SHOWN = 1;
 let all = false;
 let state = null;
 let linesStale = false;
+let nothingSaid = "";
 
 function showNumbers(one) {
   const box = document.getElementById("numbers");
@@ -41,6 +42,20 @@ function showLines(one) {
     element("div", { class: grave[row] === "alarming" ? "grave" : null },
       element("dt", {}, stale && title === "Right now" ? `At ${clockOf(start, state.at_s)}, not now` : title, title === "Class" ? element("span", { class: "at" }, ` at ${clockOf(start, one.class_at_s)}`) : null),
       element("dd", {}, row < 2 ? sign(grave[row]) : null, text))));
+}
+
+/** A bed of which nothing was read: no number, and no empty line that could be taken for a quiet one. */
+function showNothing() {
+  const box = document.getElementById("numbers");
+  nothingSaid = nothingYet(state, strip.end);
+  document.getElementById("now").textContent = "No trace read yet";
+  box.dataset.level = "not assessed";
+  box.replaceChildren(element("p", { class: "big-rate stale" }, "–", element("small", {}, "no rate seen")));
+  document.getElementById("lines").replaceChildren(
+    element("div", {}, element("dt", {}, "Not seen"), element("dd", {}, sign("not assessed"), nothingSaid)));
+  showPrompts();
+  showKnown();
+  showPackets();
 }
 
 /** What the record says of this labour, and which reviews come next by it. */
@@ -131,7 +146,7 @@ function show(next) {
   state = next;
   const gravest = gravestOf(state);
   if (!gravest) {
-    document.getElementById("now").textContent = "No trace read yet";
+    showNothing();
     return;
   }
   document.getElementById("now").textContent = `Read ${clockOf(start, state.at_s, true)}; class of ${clockOf(start, gravest.class_at_s)}; final up to ${clockOf(start, state.final_s)}`;
@@ -151,6 +166,7 @@ async function fetchSamples() {
     strip.add(await get(`/api/live/beds/${labour}/samples?since_s=${strip.wanted.toFixed(1)}`));
     describe();
     // The trace may have run on while the reading has not.
+    if (state && !state.fetuses.length && nothingSaid !== nothingYet(state, strip.end)) showNothing();
     if (state?.fetuses?.length) {
       showNumbers(gravestOf(state));
       if (linesStale !== Boolean(old(state, strip.end))) showLines(gravestOf(state));

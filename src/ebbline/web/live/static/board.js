@@ -1,6 +1,6 @@
 // All beds, danger first: the few things that matter of each.
 import { get, send, tellProblem } from "../api.js";
-import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, bedName, clockOf, element, episodes, goesOn, inMinutes, listen, old, sign } from "./words.js";
+import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, bedName, clockOf, element, episodes, goesOn, inMinutes, listen, nothingYet, old, sign } from "./words.js";
 
 const board = document.getElementById("board");
 const empty = document.getElementById("empty");
@@ -24,7 +24,7 @@ function tile(state) {
   const head = element("span", { class: "tile-head" }, element("b", {}, bedName(state.bed)), element("span", { class: "soft", title: "case number" }, state.case));
   link.append(head);
   if (!gravest) {
-    link.append(element("span", { class: "tile-class" }, sign("not assessed"), "No trace read yet"), element("span", { class: "tile-now" }, "Nothing has come from this bed's sensors."), element("span", { class: "tile-foot" }));
+    link.append(element("span", { class: "tile-class" }, sign("not assessed"), "No trace read yet"), element("span", { class: "tile-now" }, nothingYet(state)), element("span", { class: "tile-foot" }));
     return link;
   }
   const stale = old(state);
@@ -77,15 +77,18 @@ async function showReviews() {
 }
 
 const shown = new Map();
+/** What a tile says that changes while nothing comes. */
+const told = (state) => (state.fetuses.length ? old(state) : nothingYet(state));
+
 function draw() {
   const sorted = [...states.values()].sort((a, b) => gravity(b) - gravity(a) || order.compare(a.bed, b.bed));
   empty.hidden = sorted.length > 0;
   const focused = document.activeElement?.closest("#board li")?.dataset.labour;
   const items = sorted.map((state) => {
     const kept = shown.get(state.labour);
-    if (kept && kept.state === state && kept.stale === old(state)) return kept.item;
+    if (kept && kept.state === state && kept.stale === told(state)) return kept.item;
     const item = element("li", { "data-labour": state.labour }, tile(state));
-    shown.set(state.labour, { state, item, stale: old(state) });
+    shown.set(state.labour, { state, item, stale: told(state) });
     return item;
   });
   if (items.some((item, at) => board.children[at] !== item) || board.children.length !== items.length) board.replaceChildren(...items);

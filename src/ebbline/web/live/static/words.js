@@ -112,6 +112,13 @@ export function inMinutes(ms) {
   return minutes < 90 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${minutes % 60} min`;
 }
 
+/** What is said of a bed of which nothing was read yet. trace: how far its trace has come, if known better. */
+export function nothingYet(state, trace = 0) {
+  if (Math.max(trace, state.trace_s) > 0) return "What has come is being read.";
+  const waited = Date.now() - Date.parse(state.started_at);
+  return `Nothing has come from this bed's sensors${waited >= 60000 ? ` for ${inMinutes(waited)}` : " yet"}.`;
+}
+
 const BEHIND_S = 60;
 
 /** Why a state must not be taken for the present: "" where it may. trace: how far the trace has come, if known better. */
