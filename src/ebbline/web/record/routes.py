@@ -9,7 +9,13 @@ from fastapi import APIRouter, Depends, Form, Request, UploadFile
 from starlette.responses import HTMLResponse, Response
 
 from ebbline.journal.chain import Draft, case_number
-from ebbline.journal.counting import Counted, heard_around, rate_from_count
+from ebbline.journal.counting import (
+    LEAST_S,
+    LEAST_TAPS,
+    Counted,
+    heard_around,
+    rate_from_count,
+)
 from ebbline.journal.entries import KINDS, HandoverGiven, asks, body_from
 from ebbline.journal.errors import JournalError
 from ebbline.web.pages import NAV, NavItem, page
@@ -202,6 +208,8 @@ def listen_page(request: Request, kept: Kept, case: str) -> HTMLResponse:
         state=state,
         every=every,
         policy=load_listening(),
+        least_taps=LEAST_TAPS,
+        least_tapped_s=LEAST_S,
         does=DOES,
         **_standing(state),
     )

@@ -40,10 +40,12 @@ function draw() {
     const name = item.dataset.phase;
     const own = state.taps.filter((t) => phaseOf(t) === name);
     const counted = state.counted[name];
-    const rate = counted ? counted.bpm : quick(own);
-    item.querySelector("strong").textContent = rate ? Math.round(rate) : "–";
     const length = counted ? counted.seconds : own.length > 1 ? own[own.length - 1] - own[0] : 0;
-    item.querySelector(".soft").textContent = `${Math.round(length)} s`;
+    // A rate stands here only where enough was tapped for it to be saved.
+    const enough = own.length >= Number(root.dataset.taps) && length >= Number(root.dataset.tapped);
+    const rate = counted ? counted.bpm : enough ? quick(own) : null;
+    item.querySelector("strong").textContent = rate ? Math.round(rate) : "–";
+    item.querySelector(".soft").textContent = `${Math.floor(length)} s${!counted && own.length && !enough ? ", too short yet" : ""}`;
     item.classList.toggle("here", name === now);
   }
   const rate = quick(state.taps);
