@@ -49,6 +49,9 @@ HALF_HOUR_S = 1800.0
 LEAD_S = 5400.0
 """So much of a recording is kept: an hour before the window, and the window."""
 
+FLOOR_BPM = 58.0
+"""No fall goes much lower."""
+
 SEEDS = tuple(range(900, 906))
 WORDS = (
     "normal",
@@ -143,7 +146,10 @@ def fall(
         shape = ramp(t, onset_s, fall_s)
         if np.isfinite(duration_s):
             shape = shape * (1.0 - ramp(t, onset_s + duration_s - fall_s, fall_s))
-        return np.where(shape > 0, np.maximum(samples - depth_bpm * shape, 55.0), samples)
+        lower = samples - depth_bpm * shape
+        # Near the floor the fluctuation is pressed together: a rate without any is no rate.
+        lower = np.where(lower < FLOOR_BPM, FLOOR_BPM + 0.1 * (lower - FLOOR_BPM), lower)
+        return np.where(shape > 0, lower, samples)
 
     return with_rate(recording, change)
 

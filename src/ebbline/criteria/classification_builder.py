@@ -267,6 +267,17 @@ def _withhold_for_loss(builder: ClassBuilder, facts: WindowFacts) -> None:
         builder.withhold(f"{lost}, and {'; '.join(why)}")
 
 
+def check_maybe_slow(builder: ClassBuilder, facts: WindowFacts, alarming: Rule) -> None:
+    """A rate left out as counted half, for so long that it were alarming if it is the fetus's."""
+    slow = facts.maybe_slow
+    if slow is not None and alarming.met(slow.duration_s / 60.0):
+        builder.leave_open(
+            f"if the rate from {stretch(slow.start_s, slow.end_s)} is the fetus's own and not "
+            f"counted half, it is a fall of {slow.duration_s / 60.0:.0f} min: listen",
+            evidence=(slow,),
+        )
+
+
 def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
     """What stands above the class: a fall not recovered, prolonged falls, a slow rate."""
     long = facts.long_falls

@@ -104,6 +104,10 @@ SLID_BPM = 25.0
 """A baseline that slid down by so much, or by 15 bpm to under 110 bpm, is looked at for a sudden
 fall; one that settles a little lower within the normal range is a change of baseline (ours)."""
 
+BACK_FOR_S = 15.0
+"""The rate is back to stay when its mean of so long is: the least length of an excursion (NICHD
+2008), so that a few beats near the baseline do not make a fall that goes on recovered (ours)."""
+
 NOT_SEEN_S = 45.0
 """A fall is followed over so much lost signal and no more (ours, as the detector bridges gaps)."""
 
@@ -155,13 +159,14 @@ def steps_down(rate: Curve) -> tuple[Drop, ...]:
     step = size >= LEAST_STEP_BPM
     step &= mean(-STEP_AROUND_S, -STEP_APART_S, STEP_AROUND_S // 2) >= before - slack
     step &= mean(STEP_APART_S, STEP_AROUND_S, STEP_MEAN_S) <= after + slack
-    minute = mean(-30, 30, half)
+    # An acceleration is no return: the rate is back when five minutes about it are.
+    around = mean(-STEP_AROUND_S // 2, STEP_AROUND_S // 2, half)
     found: list[Drop] = []
     for place in np.flatnonzero(step).tolist():
         if found and place - (found[-1].start_s - rate.start_s) < STEP_AROUND_S:
             continue
         near = place + int(np.argmax(np.nan_to_num(size[place : place + STEP_MEAN_S])))
-        back = np.flatnonzero(minute[near + STEP_MEAN_S :] > 0.5 * (before[near] + after[near]))
+        back = np.flatnonzero(around[near + STEP_MEAN_S :] > 0.5 * (before[near] + after[near]))
         until_s = rate.start_s + near + STEP_MEAN_S + float(back[0]) if len(back) else math.inf
         start_s = rate.start_s + float(near)
         found.append(Drop(start_s, until_s, float(before[near]), float(after[near])))
@@ -265,6 +270,16 @@ class RecordingFacts:
         return self.falls.of(DecelerationKind.VARIABLE) | (prolonged & self.falls.abrupt)
 
     @cached_property
+    def late_but_abrupt(self) -> BoolArray:
+        """Abrupt, and late in their timing: variable by name, and beside late ones their pattern.
+
+        A beat more or less decides between 29 and 31 s from onset to nadir; the pattern of late
+        ones is no rarer for it (ours).
+        """
+        falls = self.falls
+        return self.variable & falls.paired & (falls.lag_s > LATE_LAG_S)
+
+    @cached_property
     def prolonged(self) -> BoolArray:
         """Prolonged (NICHD): two minutes or more."""
         return self.falls.of(DecelerationKind.PROLONGED)
@@ -331,8 +346,26 @@ class RecordingFacts:
 
     @cached_property
     def steps(self) -> tuple[Drop, ...]:
-        """Sudden steps of the rate to a lower level (`steps_down`)."""
-        return steps_down(self.findings.fetal.rate_curve)
+        """Sudden steps of the rate to a level 15 bpm or more under its baseline (`steps_down`).
+
+        A rate that comes down from a long rise to where it was before has not fallen.
+        """
+        return tuple(
+            step
+            for step in steps_down(self.findings.fetal.rate_curve)
+            if self._baseline_before(step) - step.to_bpm >= LEAST_STEP_BPM
+        )
+
+    def _baseline_before(self, step: Drop) -> float:
+        """The highest baseline of the five minutes before a step; its own level where none is."""
+        curve = self.findings.fetal.baseline_curve
+        first, last = (
+            max(0, round((step.start_s - before_s - curve.start_s) / curve.step_s))
+            for before_s in (STEP_AROUND_S, STEP_APART_S)
+        )
+        known = curve.values[first:last]
+        known = known[np.isfinite(known)]
+        return float(known.max()) if len(known) else step.from_bpm
 
     def _level_changes(self) -> list[BaselineChange]:
         """The changes of the baseline, and those between ten minutes that it slid through."""
@@ -351,26 +384,49 @@ class RecordingFacts:
         jumped = self.findings.fetal.baseline_changes
         return sorted((*jumped, *slid), key=lambda change: change.at_s)
 
-    def back_s(self, fall: Deceleration) -> float:
+    @cached_property
+    def _coming(self) -> FloatArray:
+        """Of each second, the mean rate of the next BACK_FOR_S; NaN where too little was seen."""
+        values = self.findings.fetal.rate_curve.values
+        seen = np.isfinite(values)
+        sums = np.concatenate(([0.0], np.cumsum(np.where(seen, values, 0.0))))
+        counts = np.concatenate(([0], np.cumsum(seen)))
+        first = np.arange(len(values))
+        stop = np.minimum(first + round(BACK_FOR_S), len(values))
+        number = counts[stop] - counts[first]
+        return np.where(number > 0, (sums[stop] - sums[first]) / np.maximum(number, 1), np.nan)
+
+    def back_s(self, fall: Deceleration, by_s: float) -> float:
         """When the rate was back after a fall: near the baseline that it fell from.
 
         Not before the fall's own end; later where it rose only in part and fell again, as one fall
-        in two pieces does. Lost signal is passed over as far as NOT_SEEN_S.
+        in two pieces does. One that is not back to stay by a time (by_s, a window's end) is
+        followed over a few beats near the baseline, too: several pieces, and still not recovered.
+        Infinity where the recording ends before it is back. Lost signal is passed over as far as
+        NOT_SEEN_S.
         """
+        to_stay_s = self._back_s(fall, self._coming)
+        if to_stay_s > by_s:
+            return to_stay_s
+        return self._back_s(fall, self.findings.fetal.rate_curve.values)
+
+    def _back_s(self, fall: Deceleration, rate: FloatArray) -> float:
         curve = self.findings.fetal.rate_curve
         first = max(0, round((fall.end_s - curve.start_s) / curve.step_s))
         least = fall.baseline_bpm - SHALLOW_FROM_BPM
         last, unseen = first, 0
         for place in range(first, len(curve.values)):
-            value = curve.values[place]
-            if value >= least:
+            if rate[place] >= least:
                 break
-            if value == value:
+            if curve.values[place] == curve.values[place]:
                 last, unseen = place + 1, 0
             else:
                 unseen += 1
                 if unseen * curve.step_s > NOT_SEEN_S:
                     break
+        else:
+            if last > first:
+                return math.inf
         return max(fall.end_s, curve.start_s + last * curve.step_s if last > first else 0.0)
 
     def _fell_s(self, change: BaselineChange) -> float:

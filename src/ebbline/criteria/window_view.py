@@ -21,6 +21,8 @@ from ebbline.criteria.recording_index import (
 )
 from ebbline.criteria.variability_runs import MINUTE_S, RunFound
 from ebbline.definitions import (
+    BASELINE_CHANGE_S,
+    BASELINE_NORMAL_FROM_BPM,
     BASELINE_VERY_SLOW_BPM,
     CONCERNING_LONGER_S,
     HALF_HOUR_S,
@@ -34,6 +36,7 @@ from ebbline.features import pattern_duration
 from ebbline.features import window as within
 from ebbline.features.findings import (
     Artefact,
+    ArtefactKind,
     Deceleration,
     DecelerationKind,
     Findings,
@@ -47,10 +50,8 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 
-LEAST_STEP_S, SETTLED_S = 180.0, 900.0
-"""A step down that has not come back is told from three minutes on: shorter it is a deceleration.
-It counts as a long fall until it has lasted a quarter of an hour, then as a baseline that has
-settled lower (NICHD 2008: from ten minutes on a change of baseline; the five more are ours)."""
+LEAST_STEP_S = 180.0
+"""A step down that has not come back is told from three minutes on; before, it is a fall."""
 
 BEGIN_TOGETHER_S = 60.0
 """A deceleration and a drop of the baseline that begin so near each other are one fall (ours)."""
@@ -301,31 +302,75 @@ class WindowFacts:
             for drop in self.whole.drops
             if self.window.start_s <= drop.start_s < end_s
         ]
-        found += [
-            LongFall(
-                fall.onset_s,
-                min(back_s, end_s),
-                fall.depth_bpm,
-                fall.nadir_bpm,
-                back_s <= end_s and (fall.recovered or back_s > fall.end_s),
-            )
-            for fall in self.touching(~self.whole.falls.shallow)
-            for back_s in (self.whole.back_s(fall),)
-            # A fall that turns into a baseline is one fall, and lasts as long as that.
-            if not any(
-                abs(fall.onset_s - drop.onset_s) < BEGIN_TOGETHER_S and back_s <= drop.end_s
-                for drop in found
-            )
-        ]
+        for fall in sorted(self.touching(~self.whole.falls.shallow), key=lambda fall: fall.onset_s):
+            back_s = self.whole.back_s(fall, end_s)
+            until_s = min(back_s, end_s)
+            # A fall that turns into a baseline is one fall, and lasts as long as that; and one that
+            # begins before another is back is a piece of it.
+            if any(
+                one.onset_s < fall.onset_s < one.end_s
+                if not one.to_a_level
+                else abs(fall.onset_s - one.onset_s) < BEGIN_TOGETHER_S and until_s <= one.end_s
+                for one in found
+            ):
+                continue
+            recovered = back_s <= end_s and (fall.recovered or back_s > fall.end_s)
+            pieces = [
+                one.nadir_bpm
+                for one in self.touching(~self.whole.falls.shallow)
+                if fall.onset_s <= one.onset_s < until_s
+            ]
+            lowest_bpm = min(pieces)
+            deepest_bpm = fall.depth_bpm + fall.nadir_bpm - lowest_bpm
+            found.append(LongFall(fall.onset_s, until_s, deepest_bpm, lowest_bpm, recovered))
         long = [one for one in found if one.duration_s >= PROLONGED_FROM_S]
         step = self._step
-        new_s = math.inf if step is None else end_s - step.start_s
-        if step is not None and new_s < SETTLED_S and all(one.recovered for one in long):
+        if step is not None and not self._settled(step) and all(one.recovered for one in long):
             size = step.from_bpm - step.to_bpm
             long.append(
                 LongFall(step.start_s, end_s, size, step.to_bpm, recovered=False, to_a_level=True)
             )
         return tuple(sorted(long, key=lambda one: -one.duration_s))
+
+    @cached_property
+    def slowest_fall(self) -> tuple[float, Window] | None:
+        """Mean rate and stretch of the slowest fall of ten minutes or more; None without one.
+
+        So long a fall is by its length a change of baseline (NICHD 2008), whatever it is called.
+        """
+        rate = self.findings.fetal.rate_curve
+        found = []
+        for one in self.long_falls:
+            if one.duration_s < BASELINE_CHANGE_S:
+                continue
+            first, last = (
+                max(0, round((time_s - rate.start_s) / rate.step_s))
+                for time_s in (one.onset_s, one.end_s)
+            )
+            seen = rate.values[first:last]
+            seen = seen[np.isfinite(seen)]
+            if len(seen):
+                found.append((float(seen.mean()), Window(one.onset_s, one.end_s)))
+        return min(found, key=lambda one: one[0], default=None)
+
+    @cached_property
+    def maybe_slow(self) -> Window | None:
+        """The longest stretch of the window that is taken for a rate counted half; None without.
+
+        It is left out of the rate; were it the fetus's own, it would be a fall to under 100 bpm.
+        Stretches with less than a minute between them are one.
+        """
+        halved = sorted(
+            (max(one.start_s, self.window.start_s), min(one.end_s, self.window.end_s))
+            for one in self.findings.fetal.artefacts
+            if one.kind is ArtefactKind.HALVING and self.overlaps(one.start_s, one.end_s)
+        )
+        joined: list[Window] = []
+        for start_s, end_s in halved:
+            if joined and start_s - joined[-1].end_s < MINUTE_S:
+                start_s, end_s = joined[-1].start_s, max(joined.pop().end_s, end_s)
+            joined.append(Window(start_s, end_s))
+        return max(joined, key=lambda one: one.duration_s, default=None)
 
     @cached_property
     def _step(self) -> Drop | None:
@@ -340,6 +385,26 @@ class WindowFacts:
                 if begin_s <= one.start_s <= end_s - LEAST_STEP_S and one.until_s > end_s
             ),
             None,
+        )
+
+    def _settled(self, step: Drop) -> bool:
+        """Whether a level that the rate fell to is a baseline that a careful reader calls settled.
+
+        Not by time alone: ten minutes or more (NICHD 2008: a change of baseline) at 110 bpm or
+        over, with moderate variability and an acceleration (ours). Until then it counts as a fall.
+        """
+        since = Window(step.start_s, self.window.end_s)
+        # What looks like a rise beside the step is the end of the level before it.
+        rises = Window(step.start_s + BEGIN_TOGETHER_S, self.window.end_s)
+        moderate = VariabilityClass.MODERATE
+        return (
+            since.duration_s >= BASELINE_CHANGE_S
+            and step.to_bpm >= BASELINE_NORMAL_FROM_BPM
+            and self.whole.variability_in(since.start_s, since.end_s).variability is moderate
+            and any(
+                one.onset_s >= rises.start_s
+                for one in within.accelerations_in(self.findings, rises)
+            )
         )
 
     @cached_property
@@ -415,7 +480,10 @@ class WindowFacts:
     @cached_property
     def recurring_late(self) -> BoolArray:
         """What is asked of late decelerations with how many contractions they come."""
-        return self._with_prolonged(self.late)
+        late = self.late
+        if sum(bool(late[place]) for place in self._here) >= within.LEAST_TO_RECUR:
+            late = late | self.whole.late_but_abrupt
+        return self._with_prolonged(late)
 
     @cached_property
     def recurring_variable(self) -> BoolArray:
@@ -458,11 +526,16 @@ class WindowFacts:
 
     def recurrent(self, which: BoolArray) -> within.Answer:
         """See `features.window.recurrent`."""
-        return within.recurrent(self.findings, self.window, which)
+        return within.recurrent(self.findings, self.window, which, self._level_falls)
 
     def repetitive(self, which: BoolArray) -> within.Answer:
         """See `features.window.repetitive`."""
-        return within.repetitive(self.findings, self.window, which)
+        return within.repetitive(self.findings, self.window, which, self._level_falls)
+
+    @cached_property
+    def _level_falls(self) -> tuple[Window, ...]:
+        """Falls that lasted on as a level: their contractions carry a fall, as they did before."""
+        return tuple(Window(one.onset_s, one.end_s) for one in self.long_falls if one.to_a_level)
 
     def by_one_event(self, answer: within.Answer, which: BoolArray, *, strictly: bool) -> str:
         """What one deceleration more or fewer would change of an answer, or ""."""

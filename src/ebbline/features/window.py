@@ -416,29 +416,37 @@ def share_with_decelerations(
     return ContractionShare(carrying, total, inside.stop - inside.start - total)
 
 
-def recurrent(findings: Findings, window: Window, which: BoolArray) -> Answer:
+def recurrent(
+    findings: Findings, window: Window, which: BoolArray, also: tuple[Window, ...] = ()
+) -> Answer:
     """Whether decelerations come with half or more of contractions in any 20 minutes (NICHD).
 
     value: the highest share found in a 20-minute segment inside the window (a shorter window is
     lengthened backwards). At least two contractions must carry one. None when untold: there is no
     activity channel, or a segment that could hide the pattern lacks half of its activity signal.
+    also: falls that lasted on as a level; each counts as one deceleration more, and every
+    contraction in it carries one, where the mask has any itself.
     Source: Macones 2008, definition of recurrent and intermittent decelerations.
     """
-    return _with_contractions(findings, window, which.tobytes())[0]
+    return _with_contractions(findings, window, which.tobytes(), also)[0]
 
 
-def repetitive(findings: Findings, window: Window, which: BoolArray) -> Answer:
+def repetitive(
+    findings: Findings, window: Window, which: BoolArray, also: tuple[Window, ...] = ()
+) -> Answer:
     """Whether decelerations come with over half of contractions in any 20 minutes (FIGO, NICE).
 
     The standards do not say of which stretch; that of `recurrent` is taken (our choice), so that
     ten quiet minutes beside them do not make a pattern none. Otherwise as `recurrent`. Source:
     Ayres-de-Campos 2015, "repetitive decelerations"; NICE NG229 (from memory).
     """
-    return _with_contractions(findings, window, which.tobytes())[1]
+    return _with_contractions(findings, window, which.tobytes(), also)[1]
 
 
 @kept(32)
-def _with_contractions(findings: Findings, window: Window, mask: bytes) -> tuple[Answer, Answer]:
+def _with_contractions(
+    findings: Findings, window: Window, mask: bytes, also: tuple[Window, ...]
+) -> tuple[Answer, Answer]:
     """With half or more, and with over half of the contractions; kept, since each standard asks."""
     index = index_of(findings)
     which = np.frombuffer(mask, dtype=np.bool_)
@@ -446,14 +454,16 @@ def _with_contractions(findings: Findings, window: Window, mask: bytes) -> tuple
     asked = Window(max(index.begins_s, start_s), window.end_s)
     seen = which & (index.deceleration_onset_s < asked.end_s)
     seen &= index.deceleration_end_s > asked.start_s
-    if int(np.count_nonzero(seen)) < LEAST_TO_RECUR:
+    number = int(np.count_nonzero(seen))
+    if number + (len(also) if number else 0) < LEAST_TO_RECUR:
         few = Answer(False, float("nan"), asked, "")
         return few, few
     if not findings.uterine.present:
         unknown = Answer(None, float("nan"), asked, NO_ACTIVITY)
         return unknown, unknown
     cuts = cuts_of(findings, window, RECURRENCE_S)
-    with_it, of = counts_of(_kept_pattern(findings, mask), cuts)
+    pattern = _kept_pattern(findings, mask)
+    with_it, of = counts_of(_with_levels(index, pattern, also) if also else pattern, cuts)
     shares = with_it / np.maximum(of, 1)
     counted = cuts.enough & (with_it >= LEAST_TO_RECUR)
     least = _answered(index, cuts, shares, counted & (shares >= HALF_OF_CONTRACTIONS), seen, asked)
@@ -484,6 +494,17 @@ def _answered(
 
 def _cut(cuts: Cuts, at: int) -> Window:
     return Window(float(cuts.starts_s[at]), float(cuts.starts_s[at]) + cuts.length_s)
+
+
+def _with_levels(index: EventIndex, pattern: Pattern, also: tuple[Window, ...]) -> Pattern:
+    """The pattern, every contraction in those stretches carrying."""
+    carrying = pattern.carrying.copy()
+    for stretch in also:
+        carrying[_inside(index.contraction_peak_s, stretch)] = True
+    counts = np.zeros_like(pattern.counts)
+    np.cumsum(carrying, out=counts[0, 1:])
+    np.cumsum(carrying | index.readable, out=counts[1, 1:])
+    return Pattern(carrying, counts)
 
 
 def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray) -> str:

@@ -283,8 +283,8 @@ def _decelerations(
             continue
         which = masks.of_kind(kind)
         lasted_s = [_lasted_s(masks, one) for one in chosen]
-        recurrent = within.recurrent(findings, window, which)
-        repetitive = within.repetitive(findings, window, which)
+        recurrent = masks.recurrent(which)
+        repetitive = masks.repetitive(which)
         for answer in (recurrent, repetitive):
             if answer.answer is None:
                 untold[f"whether {of_kind(kind.value)} recur: {answer.why}"] = None
@@ -336,7 +336,9 @@ def _level_falls(facts: WindowFacts) -> tuple[LevelFall, ...]:
 
 def _lasted_s(facts: WindowFacts, fall: Deceleration) -> float:
     """How long a fall lasted by the window's end, the longer way where the classes count it so."""
-    until_back_s = min(facts.whole.back_s(fall), facts.window.end_s) - fall.onset_s
+    until_back_s = (
+        min(facts.whole.back_s(fall, facts.window.end_s), facts.window.end_s) - fall.onset_s
+    )
     return until_back_s if until_back_s >= PROLONGED_FROM_S else facts.so_far_s(fall)
 
 

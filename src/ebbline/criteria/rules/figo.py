@@ -11,6 +11,7 @@ from ebbline.criteria.classification_builder import (
     ClassBuilder,
     check_bandwidth,
     check_baseline,
+    check_maybe_slow,
     check_window,
     say_beyond_the_letter,
     spans,
@@ -221,6 +222,7 @@ def _single(builder: ClassBuilder, facts: WindowFacts, prolonged: BoolArray) -> 
     """Single decelerations that go on for long."""
     falls = facts.touching(prolonged)
     counted = False
+    check_maybe_slow(builder, facts, line.PROLONGED_5)
     if facts.long_falls:
         long = facts.long_falls[0]
         minutes = long.duration_s / 60.0

@@ -10,6 +10,7 @@ from ebbline.criteria.classification_builder import (
     ClassBuilder,
     check_bandwidth,
     check_baseline,
+    check_maybe_slow,
     check_window,
     say_beyond_the_letter,
     spans,
@@ -37,7 +38,7 @@ def classify(facts: WindowFacts, context: Context) -> Classification:
     check_window(builder, facts, context)
     _contractions(builder, facts)
     _baseline(builder, facts)
-    _variability(builder, facts)
+    maybe_reduced = _variability(builder, facts)
     _decelerations(builder, facts)
     if facts.accelerations:
         builder.add(
@@ -49,6 +50,11 @@ def classify(facts: WindowFacts, context: Context) -> Classification:
     untold = line.UNTOLD in builder.met(1) and line.UNTOLD.feature not in sure
     if line.TWO_AMBER.met(len(sure)):
         builder.add(line.TWO_AMBER, len(sure), detail=", ".join(sure))
+    elif maybe_reduced and builder.rank == 1 and "variability" not in sure:
+        builder.leave_open(
+            f"beside the {', '.join(sure or ('decelerations',))}, variability may be a second "
+            f"amber feature: {maybe_reduced}"
+        )
     elif untold and line.TWO_AMBER.met(len(sure) + 1):
         builder.leave_open(
             f"beside the {', '.join(sure)}, decelerations may be a second amber feature"
@@ -172,7 +178,8 @@ def _rise(
     return best
 
 
-def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:
+def _variability(builder: ClassBuilder, facts: WindowFacts) -> str:
+    """States the variability; returns why it may be amber without being known to be, or ""."""
     (low, low_at), (high, _) = facts.mean_bandwidths
     check_bandwidth(builder, facts)
     reduced, increased = facts.reduced_run, facts.increased_run
@@ -200,14 +207,16 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:
                 f"a sinusoidal undulation has lasted {seconds / 60.0:.0f} min by the window's end"
             )
     if builder.weighs("variability"):
-        return
+        return ""
+    maybe = ""
     bridged = facts.reduced_over_gaps
     if bridged is not None and line.REDUCED_AMBER.met(bridged.elapsed_min):
         unmeasured = bridged.elapsed_min - bridged.minutes
-        builder.withhold(
-            f"variability may have been under 5 bpm for {bridged.elapsed_min:.0f} min: "
-            f"{unmeasured:.0f} of them could not be measured"
+        maybe = (
+            f"it may have been under 5 bpm for {bridged.elapsed_min:.0f} min, "
+            f"{unmeasured:.0f} of which could not be measured"
         )
+        builder.withhold(f"variability: {maybe}")
     if line.VARIABILITY_WHITE.met(low) and line.VARIABILITY_WHITE.met(high):
         builder.add(line.VARIABILITY_WHITE, low, evidence=(low_at,))
     if reduced is not None and low < line.VARIABILITY_WHITE.threshold:
@@ -217,6 +226,7 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:
                 f"variability is under 5 bpm from {clock(reduced.evidence.start_s)} on, and for "
                 "how long it was so before was not measured"
             )
+    return maybe
 
 
 def _say_amended(builder: ClassBuilder, facts: WindowFacts) -> None:
@@ -238,6 +248,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     whole = facts.whole
     touched = facts.touching(~whole.falls.shallow)
     is_red = False
+    check_maybe_slow(builder, facts, line.PROLONGED)
     if facts.long_falls:
         long = facts.long_falls[0]
         minutes = long.duration_s / 60.0

@@ -14,7 +14,7 @@ from ebbline.criteria.classification_builder import (
 from ebbline.criteria.model import Classification, Level
 from ebbline.criteria.tables import nichd as line
 from ebbline.criteria.window_view import WindowFacts, stretch
-from ebbline.definitions import TEN_MINUTES_S
+from ebbline.definitions import TEN_MINUTES_S, rounded_baseline
 from ebbline.features import window as within
 from ebbline.features.findings import Deceleration, DecelerationKind, VariabilityClass
 from ebbline.recording.model import Context
@@ -53,6 +53,13 @@ def _baseline(builder: ClassBuilder, facts: WindowFacts) -> float:
     ):
         if rule.met(bpm):
             builder.add(rule, bpm, evidence=(one.evidence,), detail=one.how_seen(bpm))
+    slowest_bpm = slowest.low_rounded_bpm
+    fall = facts.slowest_fall
+    if fall is not None and rounded_baseline(fall[0]) < slowest_bpm:
+        slowest_bpm = rounded_baseline(fall[0])
+        if line.BRADYCARDIA.met(slowest_bpm) and not line.BRADYCARDIA.met(slowest.low_rounded_bpm):
+            told = "the rate in a fall of ten minutes or more"
+            builder.add(line.BRADYCARDIA, slowest_bpm, evidence=(fall[1],), detail=told)
     if not builder.weighs("baseline"):
         last = known[-1]
         builder.add(
@@ -61,7 +68,7 @@ def _baseline(builder: ClassBuilder, facts: WindowFacts) -> float:
             evidence=(last.evidence,),
             detail=last.how_seen(last.rounded_bpm),
         )
-    return slowest.low_rounded_bpm
+    return slowest_bpm
 
 
 def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:

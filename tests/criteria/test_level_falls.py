@@ -1,0 +1,99 @@
+"""Falls that stay: one in pieces is one, one to a new level is a fall until it has settled."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from ebbline.criteria import classify
+from ebbline.criteria.model import Classification, Standard
+from ebbline.criteria.window_view import window_facts
+from ebbline.features import detect
+from ebbline.features.findings import Findings
+from ebbline.recording.model import Channel, ChannelKind, Context, Recording
+from ebbline.terms import SensorKind, Stage, Window
+
+RATE = 4
+HOUR = Window(1800.0, 3600.0)
+"""The last half hour of an hour is read."""
+
+LABOUR = Context(weeks=40.0, stage=Stage.FIRST)
+
+
+def calm(bpm: float = 140.0, band: float = 1.0) -> NDArray[np.float64]:
+    """An hour with moderate variability."""
+    t = np.arange(3600 * RATE) / RATE
+    slow = 4.0 * np.sin(2 * np.pi * t / 21.0) + 3.0 * np.sin(2 * np.pi * t / 13.0 + 1.0)
+    return bpm + band * (slow + np.random.default_rng(3).normal(0.0, 0.6, len(t)))
+
+
+def found(bpm: NDArray[np.float64]) -> Findings:
+    t = np.arange(len(bpm)) / RATE
+    hill = np.clip(1.0 - np.abs(t % 180.0 - 90.0) / 35.0, 0.0, 1.0)
+    channels = (
+        Channel(ChannelKind.FETAL_HEART_RATE, bpm, RATE, SensorKind.ULTRASOUND, 1),
+        Channel(ChannelKind.UTERINE_ACTIVITY, 10.0 + 50.0 * hill, RATE, SensorKind.TOCO),
+    )
+    return detect(Recording("made", channels, context=LABOUR))
+
+
+def judged(findings: Findings, standard: Standard) -> Classification:
+    return classify(findings, HOUR, standard, LABOUR)
+
+
+def last(minutes: float) -> slice:
+    return slice(round((60.0 - minutes) * 60 * RATE), None)
+
+
+def test_a_few_beats_near_the_baseline_do_not_cut_a_fall_that_goes_on_into_short_ones() -> None:
+    bpm = calm()
+    bpm[last(5)] -= 40.0
+    for minutes in (2.5, 1.4):
+        at = len(bpm) - round(minutes * 60 * RATE)
+        bpm[at : at + 4 * RATE] += 36.0
+    (fall,) = window_facts(found(bpm), HOUR).long_falls
+    assert not fall.recovered and fall.duration_s == pytest.approx(300.0, abs=20.0)
+    assert judged(found(bpm), Standard.NICE).label == "pathological"
+
+
+def test_a_rate_that_comes_down_from_a_long_rise_to_where_it_was_has_not_fallen() -> None:
+    bpm = calm(128.0)
+    bpm[36 * 60 * RATE : 43 * 60 * RATE] += 26.0
+    facts = window_facts(found(bpm), HOUR)
+    assert not facts.long_falls and facts.open_step is None
+
+
+@pytest.mark.parametrize("standard", [Standard.FIGO, Standard.NICE])
+def test_time_alone_settles_no_step_down(standard: Standard) -> None:
+    """Without an acceleration since, a step of 20 bpm is no milder at 20 than at 9 minutes."""
+    ranks = []
+    for minutes in (9, 14, 17, 20):
+        bpm = calm(155.0)
+        bpm[last(minutes)] -= 22.0
+        one = judged(found(bpm), standard)
+        assert any("not recovered at the end" in what for what in one.beyond)
+        ranks.append(one.rank)
+    assert ranks == sorted(ranks) and ranks[0] == 2
+
+
+def test_a_level_in_the_normal_range_with_variability_and_accelerations_has_settled() -> None:
+    bpm = calm(155.0)
+    bpm[last(20)] -= 22.0
+    for minutes in (12, 7):
+        at = len(bpm) - minutes * 60 * RATE
+        bpm[at : at + 40 * RATE] += 25.0 * np.sin(np.linspace(0.0, np.pi, 40 * RATE))
+    one = judged(found(bpm), Standard.FIGO)
+    assert one.rank == 1, "by the new baseline, and not the best class"
+    assert any("a step from" in what for what in one.beyond)
+
+
+def test_ten_minutes_at_a_slow_rate_with_absent_variability_are_a_bradycardia() -> None:
+    """NICHD 2008: ten minutes or more are a change of baseline, whatever they are called."""
+    ranks = []
+    for minutes in (9.5, 11.0, 13.0):
+        bpm = calm(band=0.15)
+        bpm[last(minutes)] -= 60.0
+        one = judged(found(bpm), Standard.NICHD)
+        ranks.append(one.rank)
+    assert ranks[1:] == [2, 2]
