@@ -607,6 +607,30 @@ class Plain:
             return which
         return lambda fall: which(fall) or (prolonged(fall) and not fall.shallow)
 
+    def recurring_late(self) -> Which:
+        """With two late ones in the window abrupt ones that are late in their timing, too."""
+        is_late = self.is_late
+        if len(self.here(is_late)) < 2:
+            return is_late
+        return self.recurring(lambda fall: is_late(fall) or late_but_abrupt(fall))
+
+    def halved(self) -> Span | None:
+        """The longest stretch taken for half a rate, those under a minute apart as one."""
+        joined: list[Span] = []
+        for one in sorted(self.all.fetal.artefacts, key=lambda one: one.start_s):
+            here = (max(one.start_s, self.begin), min(one.end_s, self.end))
+            if one.kind is not ArtefactKind.HALVING or here[0] >= here[1]:
+                continue
+            if joined and here[0] - joined[-1][1] < MINUTE:
+                joined[-1] = (joined[-1][0], max(joined[-1][1], here[1]))
+            else:
+                joined.append(here)
+        return max(joined, key=lambda span: span[1] - span[0], default=None)
+
+
+def late_but_abrupt(fall: Deceleration) -> bool:
+    return variable(fall) and fall.contraction >= 0 and fall.lag_s > 14.0
+
 
 def not_shallow(fall: Deceleration) -> bool:
     return not fall.shallow
@@ -862,7 +886,7 @@ def _nichd_falls(told: Told, seen: Plain, slowest: float) -> None:
     elif nothing_known and slowest < 110:
         told.open.append("the bradycardia would make Category III")
     for kind, falls, which in (
-        ("late", lates + alone, seen.recurring(is_late)),
+        ("late", lates + alone, seen.recurring_late()),
         ("variable", variables, seen.recurring(variable)),
     ):
         if not falls:
@@ -1042,6 +1066,9 @@ def _figo_single(told: Told, seen: Plain, prolonged3: Which) -> None:
             told.say("figo-decelerations-prolonged-5", 2, minutes, span)
         elif minutes > 3:
             told.say("figo-decelerations-prolonged", 1, minutes, span)
+    slow = seen.halved()
+    if slow and slow[1] - slow[0] > 300.0:
+        told.open.append("is the fetus's own and not counted half")
     if seen.falls_weigh() and not counted:
         told.say("figo-decelerations-long", 1, NAN, *_where(seen))
     flat = [f for f in seen.here(prolonged3) if f.variability_within_bpm < 5]
@@ -1068,7 +1095,7 @@ def nice(seen: Plain, stage: Stage) -> Told:
     _window(told, seen, stage)
     _nice_contractions(told, seen)
     _nice_baseline(told, seen)
-    _nice_variability(told, seen)
+    maybe = _nice_variability(told, seen)
     untold = _nice_falls(told, seen)
     if seen.accelerations():
         told.say("nice-accelerations", -1)
@@ -1079,6 +1106,8 @@ def nice(seen: Plain, stage: Stage) -> Told:
     }
     if len(amber) >= 2:
         told.say("nice-two-amber", 2, len(amber))
+    elif maybe and told.rank == 1 and "variability" not in amber:
+        told.open.append("variability may be a second amber feature")
     elif len(amber) == 1 and untold and "decelerations" not in amber:
         told.open.append("decelerations may be a second amber feature")
     _beyond(told, seen)
@@ -1146,7 +1175,7 @@ def _nice_baseline(told: Told, seen: Plain) -> None:
         told.say("nice-baseline-white", 0, levels[-1].whole, levels[-1].span, of="baseline")
 
 
-def _nice_variability(told: Told, seen: Plain) -> None:
+def _nice_variability(told: Told, seen: Plain) -> bool:
     low, high = seen.means
     _few_minutes(told, seen)
     reduced, increased, bridged = seen.reduced(), seen.increased(), seen.reduced(over_gaps=True)
@@ -1175,15 +1204,17 @@ def _nice_variability(told: Told, seen: Plain) -> None:
         else:
             told.withheld.append("a sinusoidal undulation has lasted")
     if told.weighs(of):
-        return
-    if bridged and 30 <= bridged.elapsed <= 50:
-        told.withheld.append("variability may have been under 5 bpm for")
+        return False
+    maybe = bridged is not None and 30 <= bridged.elapsed <= 50
+    if maybe:
+        told.withheld.append("it may have been under 5 bpm for")
     if low >= 5 and 5 <= high <= 25:
         told.say("nice-variability-white", 0, low, (NAN, NAN), of=of)
     if reduced and low < 5:
         told.say("nice-variability-reduced-short", -1, reduced.minutes, reduced.span, of=of)
         if reduced.began_unseen:
             told.withheld.append("variability is under 5 bpm from")
+    return maybe
 
 
 def _nice_falls(told: Told, seen: Plain) -> bool:
@@ -1198,9 +1229,12 @@ def _nice_falls(told: Told, seen: Plain) -> bool:
         if red:
             span = (long[0].onset_s, min(long[0].end_s, seen.end))
             told.say("nice-prolonged", 2, minutes, span, of=of)
+    slow = seen.halved()
+    if slow and slow[1] - slow[0] >= 180.0:
+        told.open.append("is the fetus's own and not counted half")
     if seen.falls_weigh() and not red:
         told.say("nice-decelerations-long", 1, NAN, *_where(seen), of=of)
-    lates = seen.recurring(seen.is_late)
+    lates = seen.recurring_late()
     answers = {}
     for name, which in (("late", lates), ("variable", seen.is_concerning)):
         found = seen.with_contractions(which, strictly=True)

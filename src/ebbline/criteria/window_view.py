@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 
@@ -305,24 +305,36 @@ class WindowFacts:
         for fall in sorted(self.touching(~self.whole.falls.shallow), key=lambda fall: fall.onset_s):
             back_s = self.whole.back_s(fall, end_s)
             until_s = min(back_s, end_s)
-            # A fall that turns into a baseline is one fall, and lasts as long as that; and one that
-            # begins before another is back is a piece of it.
+            recovered = back_s <= end_s and (fall.recovered or back_s > fall.end_s)
+            # A fall that turns into a baseline is one fall, and lasts as long as that.
             if any(
-                one.onset_s < fall.onset_s < one.end_s
-                if not one.to_a_level
-                else abs(fall.onset_s - one.onset_s) < BEGIN_TOGETHER_S and until_s <= one.end_s
+                one.to_a_level
+                and abs(fall.onset_s - one.onset_s) < BEGIN_TOGETHER_S
+                and until_s <= one.end_s
                 for one in found
             ):
                 continue
-            recovered = back_s <= end_s and (fall.recovered or back_s > fall.end_s)
-            pieces = [
-                one.nadir_bpm
-                for one in self.touching(~self.whole.falls.shallow)
-                if fall.onset_s <= one.onset_s < until_s
-            ]
-            lowest_bpm = min(pieces)
-            deepest_bpm = fall.depth_bpm + fall.nadir_bpm - lowest_bpm
-            found.append(LongFall(fall.onset_s, until_s, deepest_bpm, lowest_bpm, recovered))
+            # One that begins while another goes on that is not back at the end is a piece of it.
+            whole = next(
+                (
+                    place
+                    for place, one in enumerate(found)
+                    if not (recovered or one.recovered or one.to_a_level)
+                    and one.onset_s < fall.onset_s
+                    and until_s <= one.end_s
+                ),
+                None,
+            )
+            if whole is not None:
+                lowest_bpm = min(found[whole].nadir_bpm, fall.nadir_bpm)
+                deeper_bpm = found[whole].nadir_bpm - lowest_bpm
+                found[whole] = replace(
+                    found[whole],
+                    nadir_bpm=lowest_bpm,
+                    depth_bpm=found[whole].depth_bpm + deeper_bpm,
+                )
+                continue
+            found.append(LongFall(fall.onset_s, until_s, fall.depth_bpm, fall.nadir_bpm, recovered))
         long = [one for one in found if one.duration_s >= PROLONGED_FROM_S]
         step = self._step
         if step is not None and not self._settled(step) and all(one.recovered for one in long):
@@ -400,7 +412,7 @@ class WindowFacts:
         return (
             since.duration_s >= BASELINE_CHANGE_S
             and step.to_bpm >= BASELINE_NORMAL_FROM_BPM
-            and self.whole.variability_in(since.start_s, since.end_s).variability is moderate
+            and self.minutes.variability_in(since.start_s, since.end_s).variability is moderate
             and any(
                 one.onset_s >= rises.start_s
                 for one in within.accelerations_in(self.findings, rises)
