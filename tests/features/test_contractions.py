@@ -121,3 +121,24 @@ def test_a_brief_sudden_hill_is_a_hand_on_the_belt() -> None:
     trace.activity = trace.activity + np.where(since < 0, 0.0, 40.0 * np.exp(-since / 12.0))
     after = findings_of(trace).contractions
     assert [c.peak_s for c in after] == pytest.approx([c.peak_s for c in before], abs=3)
+
+
+@pytest.mark.parametrize(("per_min", "every_s"), [(8.0, 120.0), (16.0, 120.0), (16.0, 180.0)])
+def test_breathing_that_waxes_and_wanes_is_no_contraction(per_min: float, every_s: float) -> None:
+    """A belt that only presses in with each breath rises in the mean as the breaths deepen."""
+    trace = Trace(40)
+    t = trace.seconds
+    deep = 0.5 * (1.0 - np.cos(2 * np.pi * t / every_s))
+    trace.activity = 10.0 + 20.0 * deep * (1.0 + np.sin(2 * np.pi * per_min * t / 60.0)) / 2.0
+    assert len(detect(trace.recording()).uterine.contractions) <= 1
+    trace.contractions(240)
+    assert len(detect(trace.recording()).uterine.contractions) >= 9
+
+
+def test_bearing_down_rides_on_a_contraction_and_is_one_with_it() -> None:
+    trace = Trace(40).contractions(180)
+    t = trace.seconds
+    for peak in np.arange(90, 2340, 180):
+        for push in (-18, -6, 6, 18):
+            trace.activity += 35.0 * np.exp(-(((t - peak - push) / 3.0) ** 2))
+    assert len(detect(trace.recording()).uterine.contractions) in (12, 13, 14)

@@ -508,7 +508,7 @@ def test_two_peaks_within_35_s_are_one_contraction(apart: int, where: int) -> No
 def test_single_samples_are_replaced_by_the_median_of_three(seed: int) -> None:
     values = gappy(seed, 200)
     marked = np.random.default_rng(seed).uniform(size=200) < 0.1
-    found = variability._of_three(values, marked)
+    found = variability._of_three(values, marked, 1)
     for i in range(200):
         near = values[i - 1 : i + 2]
         whole = 0 < i < 199 and np.isfinite(near[[0, 2]]).all()
@@ -542,9 +542,9 @@ def test_a_minutes_bandwidth_is_the_middle_one_of_its_pieces(seed: int) -> None:
     values = gappy(seed, 900, gaps=5, longest=80)
     marked = np.zeros(900, dtype=np.bool_)
     marked[300:420] = True
-    moving = variability.moving_bandwidth(values, marked, 4)
+    moving = variability.moving_bandwidth(values, marked, 4, 1)
     band, ltv = moving[::12], variability.long_term_variation(values, marked, 4)
-    steady = variability._of_three(values, marked)
+    steady = variability._of_three(values, marked, 1)
     for m in range(4):
         end = min(900, 240 * (m + 1))
         widths = [

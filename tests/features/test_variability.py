@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -124,3 +125,17 @@ def test_a_wave_of_given_width_has_that_bandwidth() -> None:
     trace.bpm = 140 + 6.0 * np.sin(2 * np.pi * trace.seconds / 20)
     band = detect(trace.recording()).fetal.bandwidth.values
     assert np.nanmedian(band) == pytest.approx(12.0, abs=1.5)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_fewer_samples_make_no_baseline_livelier(seed: int) -> None:
+    """One sample a second, each as rough as before: what a single one makes is no band."""
+    trace = Trace(40, band=4.0)
+    trace.bpm = trace.bpm + np.random.default_rng(seed).normal(0.0, 1.2, len(trace.bpm))
+    whole = trace.recording()
+    heart = whole.heart_rate(1)
+    thin = replace(heart, samples=heart.samples[::4].copy(), rate_hz=1.0)
+    others = tuple(c for c in whole.channels if c is not heart)
+    few = replace(whole, channels=(thin, *others))
+    bands = [np.nanmean(detect(r).fetal.bandwidth.values) for r in (whole, few)]
+    assert bands[1] <= bands[0]

@@ -64,6 +64,11 @@ two)."""
 QUIET = 1e-3
 """Shares of the height under this tell nothing more."""
 
+BREATH_TIMES, WAXES_SHARE = 2.7, 0.6
+"""A hill lower than so many times what the seconds on its top lie off the smoothed signal, where
+those on its foot lie off by less than this share of that, is breathing that waxes and wanes: it
+pulls the mean up with it. On a contraction breathing rides as it does beside it (ours)."""
+
 FLOOR_TOCO, FLOOR_MMHG = 3.0, 8.0
 """Hills under this are noise, whatever is around them (toco units; mmHg over resting tone)."""
 
@@ -278,6 +283,35 @@ def _valley(height: FloatArray, start: int, end: int, need: float) -> int:
 
 
 @kernel
+def _breathing(
+    mean: FloatArray,
+    smooth: FloatArray,
+    height: FloatArray,
+    onset: int,
+    finish: int,
+    top: float,
+) -> bool:
+    """Whether a hill is breathing that waxes and wanes: see BREATH_TIMES."""
+    high = low = 0.0
+    on_top = on_foot = 0
+    for k in range(onset, finish + 1):
+        if mean[k] != mean[k]:
+            continue
+        away = abs(mean[k] - smooth[k])
+        if height[k] >= 0.6 * top:
+            high += away
+            on_top += 1
+        elif height[k] < 0.3 * top:
+            low += away
+            on_foot += 1
+    if on_top == 0 or on_foot == 0:
+        return False
+    high /= on_top
+    low /= on_foot
+    return bool(top < BREATH_TIMES * high and low < WAXES_SHARE * high)
+
+
+@kernel
 def _hill(
     row: FloatArray,
     mean: FloatArray,
@@ -335,6 +369,8 @@ def _hill(
         if height[k] >= 0.5 * top:
             wide += 1
     if wide < 12 or wide > GREATEST_BREADTH * length:
+        return False
+    if _breathing(mean, smooth, height, onset, finish, top):
         return False
     steepest = 0.0
     for k in range(onset + 1, finish + 1):

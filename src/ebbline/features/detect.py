@@ -85,6 +85,7 @@ def detect(
         weeks=weeks,
         contractions=shifted(uterine.contractions, -first / RATE),
         mother_bpm=None if mother_bpm is None else np.ascontiguousarray(mother_bpm[first:]),
+        apart=max(1, round(RATE / channel.rate_hz)),
     )
     fetal = after_silence(fetal, first / RATE, fetal.valid)
     if first >= suspects.LISTED_GAP_S * RATE:
@@ -222,8 +223,12 @@ def fetal_findings(
     weeks: float | None,
     contractions: tuple[Contraction, ...],
     mother_bpm: FloatArray | None,
+    apart: int = 1,
 ) -> FetalFindings:
-    """Findings of one heart-rate signal on the 4 Hz grid, shape (n,), NaN where missing."""
+    """Findings of one heart-rate signal on the 4 Hz grid, shape (n,), NaN where missing.
+
+    apart: samples of the grid for each one of the sensor's.
+    """
     trace = _trace(bpm, mother_bpm)
     line = _baseline(trace)
     near = np.where(np.abs(trace.kept - line.level) > FAR_FROM_BASELINE_BPM, np.nan, trace.kept)
@@ -241,7 +246,7 @@ def fetal_findings(
     accelerations = events.doubted(events.not_of_waves(rises, waves), suspect)
 
     in_event = _in_event(trace, line, decelerations, accelerations)
-    moving = variability.moving_bandwidth(trace.trusted, in_event, RATE)
+    moving = variability.moving_bandwidth(trace.trusted, in_event, RATE, apart)
     fine = variability.moving_fine_bandwidth(trace.kept, trace.steady, trace.slow, in_event, RATE)
     band = moving[:: variability.PER_MINUTE].copy()
     ltv = variability.long_term_variation(trace.kept, in_event, RATE)

@@ -106,16 +106,17 @@ def leave_out(in_event: FlagArray, rows: FloatArray, rough: FloatArray, block: i
 
 
 @kernel
-def moving_bandwidth(trusted: FloatArray, in_event: FlagArray, rate: int) -> FloatArray:
+def moving_bandwidth(trusted: FloatArray, in_event: FlagArray, rate: int, apart: int) -> FloatArray:
     """Bandwidth of the baseline's fluctuation (bpm) in the minute that begins at each MOVING_S.
 
     trusted: the samples it is taken from (`artefacts.settled`), NaN elsewhere; in_event: samples
-    inside accelerations and decelerations, left out (NICHD 2008).
+    inside accelerations and decelerations, left out (NICHD 2008). apart: so many samples make one
+    of the sensor's own: a single one of those makes no band, so that fewer make none livelier.
     """
     length, hop = int(PIECE_S * rate), int(MOVING_S * rate)
     n = trusted.size
     count = (n + hop - 1) // hop
-    steady = _of_three(trusted, in_event)
+    steady = _of_three(trusted, in_event, apart)
     pieces = np.full(count, np.nan)
     off = np.empty(length)
     ends = np.empty((2, int(OUTER_SHARE * length) + 1))
@@ -150,16 +151,18 @@ def long_term_variation(kept: FloatArray, in_event: FlagArray, rate: int) -> Flo
 
 
 @kernel
-def _of_three(kept: FloatArray, in_event: FlagArray) -> FloatArray:
-    """The middle one of each sample and its neighbours; NaN in events."""
+def _of_three(kept: FloatArray, in_event: FlagArray, apart: int) -> FloatArray:
+    """The middle one of each sample and those `apart` before and after it; NaN in events."""
     n = kept.size
     out = kept.copy()
     for i in range(n):
         if in_event[i]:
             out[i] = np.nan
-        elif 0 < i < n - 1 and kept[i - 1] == kept[i - 1] and kept[i + 1] == kept[i + 1]:
-            low, high = min(kept[i - 1], kept[i]), max(kept[i - 1], kept[i])
-            out[i] = max(low, min(high, kept[i + 1]))
+        elif apart <= i < n - apart:
+            before, after = kept[i - apart], kept[i + apart]
+            if before == before and after == after:
+                low, high = min(before, kept[i]), max(before, kept[i])
+                out[i] = max(low, min(high, after))
     return out
 
 
