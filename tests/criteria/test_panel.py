@@ -11,6 +11,7 @@ import math
 
 import numpy as np
 import pytest
+from bench.worsening import lossier
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -25,6 +26,7 @@ from ebbline.criteria.panel import (
 from ebbline.criteria.panel_features import FEATURES, measure
 from ebbline.features import detect
 from ebbline.recording.model import Context
+from ebbline.synth import Scenario, invent
 from ebbline.terms import Stage, Window
 from features.constructed import Trace
 
@@ -176,3 +178,30 @@ def test_second_stage_has_its_own_cuts() -> None:
     assert second is not None
     assert first.score == second.score
     assert first.probabilities != second.probabilities
+
+
+def test_lost_signal_never_makes_the_panel_milder() -> None:
+    """With more and more of a window lost the chance of normal does not rise; then it is silent."""
+    recording = invent(Scenario.from_words("recurrent variable, 60 minutes"), 903).recording
+    window = Window(1800.0, 3600.0)
+    chances = []
+    for share in (0.0, 0.15, 0.3, 0.45):
+        hidden = lossier(recording, share, 5, 20.0, window)
+        found = panel_reading(detect(hidden), window, hidden.context)
+        if found is not None:
+            chances.append(found.probabilities[0])
+            assert sum(c.points for c in found.contributions) == pytest.approx(found.score)
+    assert chances and all(later <= chances[0] + 1e-9 for later in chances)
+
+
+def test_where_lost_signal_could_change_its_label_the_panel_is_silent_and_says_so() -> None:
+    silent = 0
+    for seed in range(904, 912):
+        recording = invent(Scenario.from_words("intermittent variable, 30 minutes"), seed)
+        window = Window(0.0, 1800.0)
+        hidden = lossier(recording.recording, 0.4, seed, 20.0, window)
+        findings = detect(hidden)
+        why = panel_silence(findings, window, hidden.context)
+        assert bool(why) == (panel_reading(findings, window, hidden.context) is None)
+        silent += "may be a worse reading" in why
+    assert silent
