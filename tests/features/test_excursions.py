@@ -14,7 +14,12 @@ import numpy as np
 import pytest
 
 from ebbline.features import detect
-from ebbline.features.findings import NO_CONTRACTION, DecelerationKind, FetalFindings
+from ebbline.features.findings import (
+    NO_CONTRACTION,
+    ArtefactKind,
+    DecelerationKind,
+    FetalFindings,
+)
 from features.constructed import Trace
 
 
@@ -166,6 +171,24 @@ def test_shoulders_are_seen_and_are_not_accelerations() -> None:
     assert deceleration.shoulder_before
     assert deceleration.shoulder_after
     assert not deceleration.overshoot
+
+
+@pytest.mark.parametrize(("height", "seen"), [(1.6, False), (6.0, True)])
+def test_a_rise_within_the_fluctuation_is_no_shoulder(height: float, seen: bool) -> None:
+    trace = Trace(20, band=0.2).excursion(300, 8, 10, 8, -40).excursion(328, 2, 8, 2, height)
+    assert findings_of(trace).decelerations[0].shoulder_after is seen
+
+
+@pytest.mark.parametrize(("times", "count"), [(2.0, 0), (1.3, 1)])
+def test_a_rate_that_may_be_counted_double_is_no_acceleration(times: float, count: int) -> None:
+    """Stepwise to twice the rate for two minutes: told as suspected doubling, and nothing that
+    reassures; a rise of a third stays one, if doubtful."""
+    trace = Trace(40, baseline=110)
+    trace.bpm[at(900, 1020)] *= times
+    found = findings_of(trace)
+    assert len(found.accelerations) == count
+    doubled = [a for a in found.artefacts if a.kind is ArtefactKind.DOUBLING]
+    assert bool(doubled) is (count == 0)
 
 
 def test_long_smooth_rise_after_a_deceleration_is_overshoot_not_a_shoulder() -> None:

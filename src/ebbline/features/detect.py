@@ -246,6 +246,7 @@ def fetal_findings(
     accelerations = events.doubted(events.not_of_waves(rises, waves), suspect)
 
     in_event = _in_event(trace, line, decelerations, accelerations)
+    accelerations = events.not_doubled(accelerations, suspect)
     moving = variability.moving_bandwidth(trace.trusted, in_event, RATE, apart)
     fine = variability.moving_fine_bandwidth(trace.kept, trace.steady, trace.slow, in_event, RATE)
     band = moving[:: variability.PER_MINUTE].copy()

@@ -299,6 +299,20 @@ def doubted(events: Sequence[Excursion], artefacts: Sequence[Artefact]) -> list[
     return found
 
 
+def not_doubled(
+    accelerations: Sequence[Acceleration], artefacts: Sequence[Artefact]
+) -> list[Acceleration]:
+    """Accelerations without those of which half or more may be a rate counted double: such signal
+    tells nothing of the fetus, and a rise that reassures least of all."""
+    spans = [(a.start_s, a.end_s) for a in artefacts if a.kind is ArtefactKind.DOUBLING]
+
+    def own(one: Acceleration) -> bool:
+        on = sum(max(0.0, min(one.end_s, e) - max(one.onset_s, s)) for s, e in spans)
+        return on < 0.5 * one.duration_s
+
+    return [one for one in accelerations if own(one)]
+
+
 def not_of_waves(
     excursions: Sequence[Excursion], waves: Sequence[SinusoidalEpisode]
 ) -> list[Excursion]:

@@ -556,13 +556,16 @@ def _fluctuation(kept: FloatArray, start: int, end: int, rate_hz: float) -> floa
 
 @kernel
 def _hump(away: FloatArray, at: int, step: int, longest: int, edge: float, rate_hz: float) -> float:
-    """Seconds of a hump to the other side that touches `at` and ends within `longest`; else 0."""
+    """Seconds of a hump to the other side that reaches the edge within 6 s of `at` and ends within
+    `longest`; else 0."""
     n = away.size
     k = at
     waited = 0
     while 0 <= k < n and waited < int(6 * rate_hz) and not away[k] <= -edge:
         k += step
         waited += 1
+    if not (0 <= k < n and away[k] <= -edge):
+        return 0.0
     length = 0
     lost = 0
     while 0 <= k < n and length <= longest and lost < int(2 * rate_hz):
