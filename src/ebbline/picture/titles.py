@@ -209,7 +209,9 @@ def sign(level: Level, x: float, y: float, size: float = 0.11) -> Shape:
 
 def deciding(one: Classification) -> list[str]:
     """Why this class: the reasons that decided, then why no more is told."""
-    why = [*(reason.text for reason in one.deciding), *one.not_told]
+    # The heading says "no class" already.
+    untold = one.not_told if one.at_least else one.refusal
+    why = [*(reason.text for reason in one.deciding), *untold]
     return why or ["Nothing was found that would make it otherwise."]
 
 
