@@ -22,6 +22,7 @@ from ebbline.cohort.report.html import html
 from ebbline.cohort.report.outcomes import _area
 from ebbline.cohort.report.pdf import pdf
 from ebbline.cohort.report.tables import interval, share_said
+from ebbline.cohort.results import Results
 from ebbline.cohort.run import Summary
 from ebbline.errors import EbblineError
 from ebbline.journal.chain import Draft
@@ -163,6 +164,31 @@ def test_a_changed_class_is_found_with_its_reasons(read_once: tuple[Path, Summar
     words = said(found)
     assert "quiet/calm" in words
     assert "made up for this test" in words
+
+
+def test_a_recording_that_is_there_twice_is_told(read_once: tuple[Path, Summary], tmp_path: Path):
+    other = tmp_path / "other"
+    shutil.copytree(read_once[0], other)
+    table = pq.read_table(other / "recordings.parquet")
+    twin = next(row for row in table.to_pylist() if row["recording"] == "busy/late")
+    both = [*table.to_pylist(), twin | {"recording": "copies/late"}]
+    pq.write_table(pa.Table.from_pylist(both, table.schema), other / "recordings.parquet")
+    Results(other)._views()
+    assert "busy/late and copies/late" in html(build_report(other))
+    assert "more than once" not in html(build_report(read_once[0]))
+
+
+def test_a_run_that_is_stopped_says_that_it_can_go_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    def stopped(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("ebbline.cohort.run.run_archive", stopped)
+    (tmp_path / "out").mkdir()
+    done = CliRunner().invoke(app, ["archive", str(tmp_path), "--out", str(tmp_path / "out")])
+    assert done.exit_code == 130
+    assert "goes on from there" in done.output
 
 
 def test_the_commands_say_what_is_wrong_and_replace_nothing(

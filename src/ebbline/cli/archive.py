@@ -72,16 +72,20 @@ def read(
     from ebbline.criteria.asked import named_standards
 
     standards = named_standards(criteria, where="--criteria")
-    with _Bar() as told:
-        done = run_archive(
-            where,
-            out,
-            standards=standards,
-            scheduler=scheduler,
-            workers=workers,
-            force=force,
-            progress=told,
-        )
+    try:
+        with _Bar() as told:
+            done = run_archive(
+                where,
+                out,
+                standards=standards,
+                scheduler=scheduler,
+                workers=workers,
+                force=force,
+                progress=told,
+            )
+    except KeyboardInterrupt:
+        typer.echo("Stopped. What was read is kept; the same command goes on from there.", err=True)
+        raise
     typer.echo(
         f"{done.recordings} recordings: {done.read} read, {done.kept} unchanged since an earlier "
         f"run, {done.failed} cannot be read"

@@ -17,6 +17,9 @@ from ebbline.terms import counted
 MOST_FAILURES = 50
 """Failures listed in the report; the table `failures` has all of them."""
 
+MOST_ALIKE = 20
+"""Recordings that may be there twice, named in the report."""
+
 LATE_STEPS = 4
 """Half hours before the end that are shown one by one."""
 
@@ -43,6 +46,14 @@ def files(base: Any) -> Section:
         f"{counted(len(failures), 'file')} could not be read"
         + (": they count nowhere below." if failures else ".")
     ]
+    alike = _alike(base)
+    if alike:
+        rest = f", and {len(alike) - MOST_ALIKE} more" if len(alike) > MOST_ALIKE else ""
+        told.append(
+            f"Perhaps the same recording more than once, and counted so below: "
+            f"{'; '.join(alike[:MOST_ALIKE])}{rest}. They are alike in length, in signal and in "
+            "every count."
+        )
     tables = [
         ReportTable(
             ("format", "heart-rate sensor", "activity sensor", "recordings", "hours"),
@@ -65,6 +76,21 @@ def files(base: Any) -> Section:
         note = f"{more} more stand in the table of failures." if more else ""
         tables.append(ReportTable(("could not be read", "why", "what to do"), rows, note))
     return Section("What was read", tuple(told), tables=tuple(tables))
+
+
+def _alike(base: Any) -> list[str]:
+    """Recordings that no measure tells apart, by their names: "1001 and copy/1001".
+
+    One with all of its signal or none of it, or without an event, may be like another by chance.
+    """
+    found = _asked(
+        base,
+        "SELECT list(recording ORDER BY recording) FROM recordings "
+        "WHERE valid_share > 0 AND valid_share < 1 AND accelerations + decelerations > 0 "
+        "GROUP BY fetus, duration_s, valid_share, accelerations, decelerations, contractions "
+        "HAVING count(*) > 1 ORDER BY 1",
+    )
+    return [" and ".join(names) for (names,) in found]
 
 
 def quality(base: Any) -> Section:
