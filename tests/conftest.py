@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import io
 import os
+import sys
 from collections.abc import Iterator
 from functools import partial
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+from running import Ebbline
 
 # The same examples wherever and whenever the suite runs, however loaded the computer: what fails
 # once fails again. HYPOTHESIS_PROFILE=explore looks at others each time.
@@ -44,6 +48,22 @@ def _passwords_are_hashed_quickly() -> Iterator[None]:
         quick = partial(argon2.PasswordHasher, time_cost=1, memory_cost=64, parallelism=1)
         patched.setattr(argon2, "PasswordHasher", quick)
         yield
+
+
+@pytest.fixture
+def ebbline(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Ebbline:
+    """Runs a command in this process; gives its exit code and what it printed."""
+    from ebbline.cli.main import main
+
+    def run(*arguments: object, answers: str = "") -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["ebbline", *map(str, arguments)])
+        monkeypatch.setattr(sys, "stdin", io.StringIO(answers))
+        with pytest.raises(SystemExit) as left:
+            main()
+        printed = capsys.readouterr()
+        return left.value.code or 0, printed.out, printed.err  # type: ignore[return-value]
+
+    return run
 
 
 NEEDED = {

@@ -2,34 +2,13 @@
 
 from __future__ import annotations
 
-import io
 import json
-import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from ebbline.bedside import ExamResult
-from ebbline.cli.main import main
 from ebbline.codec import from_json
-
-Ebbline = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def ebbline(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Ebbline:
-    """Runs a command in this process; gives its exit code and what it printed."""
-
-    def run(*arguments: object, answers: str = "") -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["ebbline", *map(str, arguments)])
-        monkeypatch.setattr(sys, "stdin", io.StringIO(answers))
-        with pytest.raises(SystemExit) as left:
-            main()
-        printed = capsys.readouterr()
-        return left.value.code or 0, printed.out, printed.err  # type: ignore[return-value]
-
-    return run
 
 
 def refused(result: tuple[int, str, str], *words: str) -> None:

@@ -7,35 +7,18 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
 from jsonschema import Draft202012Validator
 
-from ebbline.cli.main import main
 from ebbline.codec import from_json
 from ebbline.reading.model import Reading
 from ebbline.recording.model import Channel, ChannelKind, Context, Recording
 from ebbline.recording.registry import save_recording
 from ebbline.terms import SensorKind, Stage
-
-Ebbline = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def ebbline(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Ebbline:
-    """Runs a command in this process; gives its exit code and what it printed."""
-
-    def run(*arguments: object) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["ebbline", *map(str, arguments)])
-        with pytest.raises(SystemExit) as left:
-            main()
-        printed = capsys.readouterr()
-        return left.value.code or 0, printed.out, printed.err  # type: ignore[return-value]
-
-    return run
+from running import Ebbline
 
 
 def wave(minutes: float, rate_hz: float = 4.0) -> np.ndarray:

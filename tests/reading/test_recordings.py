@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import warnings
 from collections import Counter
 
@@ -26,17 +27,19 @@ from shared_data import CTU_UHB, needs_ctu_uhb
 pytestmark = needs_ctu_uhb
 
 
+EVERY = 1 if os.environ.get("EBBLINE_ALL_RECORDINGS") else 3
+"""One recording of so many is read; all of them where that is asked for (docs/tests.md)."""
+
+
 @pytest.fixture(scope="module")
 def readings() -> list[Reading]:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        return [read(open_recording(path)) for path in sorted(CTU_UHB.glob("*.hea"))]
+        return [read(open_recording(path)) for path in sorted(CTU_UHB.glob("*.hea"))[::EVERY]]
 
 
-def test_all_276_recordings_are_read_without_an_error_or_a_warning(
-    readings: list[Reading],
-) -> None:
-    assert len(readings) == 276
+def test_recordings_are_read_without_an_error_or_a_warning(readings: list[Reading]) -> None:
+    assert len(readings) == 276 // EVERY
     assert all(reading.fetuses for reading in readings)
 
 

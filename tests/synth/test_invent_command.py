@@ -3,33 +3,18 @@
 from __future__ import annotations
 
 import re
-import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from ebbline.cli.main import main
 from ebbline.codec import from_json
 from ebbline.recording import open_recording
 from ebbline.synth import Story, Truth, invent
 from ebbline.terms import SensorKind
+from running import Ebbline
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "labour.csv"
-Ebbline = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def ebbline(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Ebbline:
-    def run(*arguments: object) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["ebbline", *map(str, arguments)])
-        with pytest.raises(SystemExit) as left:
-            main()
-        printed = capsys.readouterr()
-        return left.value.code or 0, printed.out, printed.err  # type: ignore[return-value]
-
-    return run
 
 
 def test_a_sentence_becomes_a_recording_and_its_truth(ebbline: Ebbline, tmp_path: Path) -> None:

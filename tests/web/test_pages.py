@@ -557,11 +557,13 @@ def test_a_real_recording_goes_through_every_page(
 # -- for everyone ---------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", [WIDE, TABLET], ids=["wide", "tablet"])
+@pytest.mark.parametrize(
+    ("scheme", "size"), [("light", WIDE), ("dark", TABLET)], ids=["light-wide", "dark-tablet"]
+)
 def test_no_page_has_a_serious_barrier(
     bench: tuple[str, Any, dict[str, str]], scheme: str, size: dict[str, int]
 ) -> None:
+    """Each scheme and each size once: colours do not depend on the size, nor places on colours."""
     address, browser, keys = bench
     late = keys["late"]
     paths = {

@@ -59,12 +59,20 @@ def entries(app: Any) -> Any:
     return app.state.records.journal.entries("24-0117")
 
 
-@pytest.mark.parametrize("size", [TABLET, PHONE, {"viewport": {"width": 1280, "height": 800}}])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(
+    ("scheme", "size"),
+    [
+        ("dark", TABLET),
+        ("light", PHONE),
+        ("light", {"viewport": {"width": 1280, "height": 800}}),
+    ],
+    ids=["dark-tablet", "light-phone", "light-wide"],
+)
 def test_pages_fit_and_can_be_read_by_anyone(
     ward: tuple[str, Any], browser: Any, size: dict[str, Any], scheme: str
 ) -> None:
-    """axe-core finds nothing serious; no page is wider than the screen."""
+    """axe-core finds nothing serious; no page is wider than the screen. Each scheme and each size
+    once: colours do not depend on the size, nor places on colours."""
     with opened(browser, color_scheme=scheme, **size) as page:
         for path in ("", *(f"/24-0117{part}" for part in PARTS)):
             page.goto(f"{ward[0]}/record{path}")
