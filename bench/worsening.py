@@ -13,8 +13,8 @@ close to a limit (2.5 or 5 bpm) moves over it when a fall, lost signal or anothe
 rate takes some of its minutes; a shallow shift of the level is followed by the baseline, and falls
 on it are measured less deep; an added fall changes whether another counts as late or concerning,
 and so how long their series is; lost signal takes whole falls away, and with them the panel's
-points; falls left untouched in a flattened trace are seen as what stands out of it. Seeds: those of
-the invented labours are printed.
+points where less than a tenth is lost; falls left untouched in a flattened trace are seen as what
+stands out of it. Seeds: those of the invented labours are printed.
 """
 
 from __future__ import annotations
