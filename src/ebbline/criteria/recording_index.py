@@ -213,6 +213,7 @@ class RecordingFacts:
     def __init__(self, findings: Findings) -> None:
         self.findings = findings
         self._by_clock: dict[int, MinuteVariability] = {}
+        self._levels: dict[tuple[float, float], TenMinuteBaseline] = {}
 
     @cached_property
     def falls(self) -> Falls:
@@ -474,6 +475,12 @@ class RecordingFacts:
 
     def level_in(self, start_s: float, end_s: float) -> TenMinuteBaseline:
         """The baseline of a stretch; that of the ten minutes before where it has none (NICHD)."""
+        told = self._levels.get((start_s, end_s))
+        if told is None:
+            told = self._levels.setdefault((start_s, end_s), self._level_in(start_s, end_s))
+        return told
+
+    def _level_in(self, start_s: float, end_s: float) -> TenMinuteBaseline:
         track = baseline_track(self.findings)
         one = track.of(start_s, end_s)
         asked_for = min(end_s, track.ends_s) - max(start_s, track.begins_s) >= LEAST_PART_S

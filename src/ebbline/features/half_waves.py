@@ -36,6 +36,9 @@ LEAST_HEIGHT, GREATEST_HEIGHT = 0.5, 1.7
 GAP_S = 4
 """A half wave with more lost signal in a row is left out."""
 
+WORTH_A_LOOK = 0.7
+"""With less of it regular the shape of a stretch's half waves is not measured: ROUND is 0."""
+
 LEAST_SEEN_S, LEAST_SPREAD_BPM = 72.0, 0.7
 """A stretch with less in half waves, or flatter, is not told."""
 
@@ -81,6 +84,18 @@ def half_waves(second: FloatArray, window: int, hop: int) -> FloatArray:
             high = LEAST_HEIGHT * middle <= heights[j] <= GREATEST_HEIGHT * middle
             if high and SHORTEST_S <= lengths[j] <= LONGEST_S:
                 regular += lengths[j]
+        if told < LEAST_SEEN_S:
+            continue
+        rows[w, LENGTH] = np.median(lengths[: number - 1])
+        rows[w, HEIGHT] = middle
+        rows[w, REGULAR] = regular / told
+        # What is not regular is not looked at more closely: nearly all of most traces.
+        if regular < WORTH_A_LOOK * told:
+            continue
+        for j in range(number - 1):
+            first, last = turns[j], turns[j + 1]
+            if _longest_gap(part, first, last) > GAP_S:
+                continue
             centre = 0.5 * (part[first] + part[last])
             swing = 0.5 * (part[first] - part[last])
             for k in range(first, last):
@@ -88,10 +103,7 @@ def half_waves(second: FloatArray, window: int, hop: int) -> FloatArray:
                     cosine = swing * np.cos(np.pi * (k - first) / lengths[j])
                     unlike += (part[k] - centre - cosine) ** 2
                     whole += (part[k] - centre) ** 2
-        if told >= LEAST_SEEN_S and whole > 0.0:
-            rows[w, LENGTH] = np.median(lengths[: number - 1])
-            rows[w, HEIGHT] = middle
-            rows[w, REGULAR] = regular / told
+        if whole > 0.0:
             rows[w, ROUND] = 1.0 - unlike / whole
     return rows
 

@@ -7,6 +7,7 @@ signal would lie differently in it for every minute that was recorded before.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -66,13 +67,24 @@ class BaselineTrack:
         values = np.where(seen, signal.values, 0.0)
         self._seen, self._seen_bpm = _gathered(seen), _gathered(values)
         self._calm, self._calm_bpm = _gathered(calm), _gathered(np.where(calm, values, 0.0))
-        self._jumps = _jumps(fetal.baseline_curve, signal)
+        self._jumps: list[int] = _jumps(fetal.baseline_curve, signal).tolist()
+        self._told: dict[tuple[float, float], StretchBaseline] = {}
 
     def of(self, start_s: float, end_s: float) -> StretchBaseline:
-        """The baseline from start_s to end_s, as far as it was recorded."""
+        """The baseline from start_s to end_s, as far as it was recorded; kept once told."""
+        told = self._told.get((start_s, end_s))
+        if told is None:
+            told = self._told.setdefault((start_s, end_s), self._of(start_s, end_s))
+        return told
+
+    def _of(self, start_s: float, end_s: float) -> StretchBaseline:
         first, last = self._place(start_s), self._place(end_s)
-        inside = self._jumps[(self._jumps > first) & (self._jumps < last)]
-        parts = list(pairwise((first, *inside.tolist(), last)))
+        inside = self._jumps[bisect_right(self._jumps, first) : bisect_left(self._jumps, last)]
+        if not inside:
+            mean, seconds = self._mean(first, last)
+            if not math.isnan(mean):
+                return StretchBaseline(start_s, end_s, mean, seconds, (mean,), "")
+        parts = list(pairwise((first, *inside, last)))
         main = max(parts, key=lambda part: self._seen[part[1]] - self._seen[part[0]])
         mean, seconds = self._mean(*main)
         why = ""
