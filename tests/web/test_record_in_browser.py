@@ -209,20 +209,23 @@ def test_tapping_along_gives_the_rate_that_is_saved(ward: tuple[str, Any], brows
     address, app = ward
     with opened(browser, **PHONE) as page:
         page.goto(f"{address}/record/24-0117/listen")
-        page.evaluate(
+        early = page.evaluate(
             """() => {
-              const real = Date.now; let t = real();
+              const real = Date.now; let t = real(); let early = "";
               Date.now = () => t;
               const pad = document.getElementById("pad");
               const down = new PointerEvent("pointerdown", {bubbles: true});
               const touch = () => pad.dispatchEvent(down);
               for (let n = 0; n < 160; n++) {
                 t += 60000 / 140; touch();
+                if (n === 5) early = document.getElementById("phases").children[0].innerText;
                 if (n === 40) document.getElementById("begins").click();
                 if (n === 80) document.getElementById("ends").click();
               }
+              return early;
             }"""
         )
+        assert "–" in early and "too short yet" in early, "no rate stands there that is not saved"
         assert "140" in page.locator("#live").inner_text()
         page.locator("#pulse").fill("82")
         page.locator("#heard .chip", has_text="no").first.click()
