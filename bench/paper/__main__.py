@@ -101,10 +101,12 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0, help="leave out so many seeds")
     parser.add_argument("--locked", action="store_true")
     parser.add_argument("--kinds", default="scan,photograph")
-    parser.add_argument("--most-s", type=int, default=180, help="a page is given up after, s")
+    parser.add_argument(
+        "--most-s", type=int, default=180, help="a page is given up after, s of processor"
+    )
     parser.add_argument("--docs", action="store_true", help="write the table into docs/paper.md")
     asked = parser.parse_args()
-    signal.signal(signal.SIGALRM, _given_up)
+    signal.signal(signal.SIGPROF, _given_up)
     start = (LOCKED if asked.locked else DEVELOP) + asked.first
     said = f"seeds {start} to {start + asked.count - 1}{', locked' if asked.locked else ''}"
     print(said, flush=True)
@@ -151,7 +153,8 @@ def one(seed: int, kind: str, found: Measured, most_s: int = 180) -> None:
     )
     where = f"  {kind} {seed} {name}"
     began = time.process_time()
-    signal.alarm(most_s)
+    # Of processor time: a busy computer gives up no page.
+    signal.setitimer(signal.ITIMER_PROF, most_s)
     try:
         told = read_paper(picture, PaperAnswers(speed=float(drawing.speed)))
     except RecordingError as error:
@@ -163,7 +166,7 @@ def one(seed: int, kind: str, found: Measured, most_s: int = 180) -> None:
         print(f"{where}: given up after {most_s} s", flush=True)
         return
     finally:
-        signal.alarm(0)
+        signal.setitimer(signal.ITIMER_PROF, 0)
     found.cpu_s.append(time.process_time() - began)
     measure(heart, activity, drawing.pen_mm, drawing.speed, told, found)
     print(
@@ -292,11 +295,18 @@ def interval(of: list[float]) -> str:
     return f"{np.mean(of):.3g} ({low:.3g} to {high:.3g})"
 
 
+def wilson(same: list[bool]) -> str:
+    """Share with its 95 % interval (Wilson EB. J Am Stat Assoc 1927;22:209-12), and of how many."""
+    from statsmodels.stats.proportion import proportion_confint
+
+    low, high = proportion_confint(sum(same), len(same), method="wilson")
+    return f"{np.mean(same):.3g} ({low:.3g} to {high:.3g}), of {len(same)}"
+
+
 def rows(found: Measured) -> list[tuple[str, str]]:
     """Each measure in words, and what was measured."""
     late = np.abs(found.late_s)
     wrong = sum(error > LOST_BPM for error in found.error)
-    classes = [(f"same class, {s}", [float(x) for x in v]) for s, v in found.classes.items()]
     return [
         ("mean absolute error, bpm", interval(found.error)),
         ("of which the middle of a stroke so wide hides, bpm", interval(found.pen)),
@@ -308,7 +318,7 @@ def rows(found: Measured) -> list[tuple[str, str]]:
         ("activity, mean absolute error, % of the paper", interval(found.activity)),
         ("five minutes within 1 s, share", interval([float(one <= 1) for one in late])),
         ("drift over 30 minutes, s", interval(found.drift_s)),
-        *((words, f"{interval(of)}, of {len(of)}") for words, of in classes),
+        *((f"same class, {s} (Wilson)", wilson(same)) for s, same in found.classes.items()),
         ("processor time a page, s", interval(found.cpu_s)),
         (f"pictures read more than {LOST_BPM:g} bpm wrong", str(wrong)),
         ("refused", str(len(found.refused))),

@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 
 from ebbline.errors import RecordingError
 from ebbline.recording import ChannelKind, Recording, open_recording
+from ebbline.recording.paper.figures import Printed
 from ebbline.recording.paper.flatten import Image
+from ebbline.recording.paper.timemarks import in_step
 
 FloatArray = NDArray[np.float64]
 
@@ -184,6 +186,30 @@ def test_what_cannot_be_read_is_refused_with_a_reason(
     with pytest.raises(RecordingError) as told:
         open_recording(make(tmp_path), paper_speed=1)
     assert told.value.remedy
+
+
+def test_a_speed_that_the_printed_times_deny_is_refused(tmp_path: Path) -> None:
+    """Paper of 3 cm/min with a time every two minutes, told to be of 1 cm/min."""
+    path = saved(strip(look="orange").image, tmp_path / "fast.png")
+    with pytest.raises(RecordingError, match="which is not 1 cm/min, as told, but 3"):
+        open_recording(path, paper_speed=1)
+
+
+def test_a_picture_on_its_head_is_refused_whatever_range_is_told(tmp_path: Path) -> None:
+    """Read so, time would run backwards and a fall be a rise."""
+    path = saved(np.ascontiguousarray(strip().image[::-1, ::-1]), tmp_path / "head.png")
+    with pytest.raises(RecordingError, match="stands on its head"):
+        open_recording(path, paper_speed=1, paper_low=50, paper_high=210)
+
+
+def test_times_out_of_step_tell_nothing() -> None:
+    """Numbers that agree on no speed are words, not times."""
+    told = [Printed(10.0 * n, 20.0 * n) for n in range(4)]
+    found = in_step([*told, Printed(59.0, 3.0), Printed(7.0, 41.0)])
+    assert found is not None
+    assert found.agreed == 4
+    assert found.per_line == pytest.approx(0.5)
+    assert in_step([Printed(7.0, 0.0), Printed(3.0, 20.0), Printed(55.0, 31.0)]) is None
 
 
 def test_handwriting_is_left_out_not_read_as_heart_rate(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -35,18 +36,28 @@ def read(
     from ebbline.recording.paper.pictures import pictures_of
     from ebbline.recording.paper.reading import read_paper
     from ebbline.recording.paper.scale import PaperAnswers, check_answers
+    from ebbline.recording.paper.sheet import NoStripError
 
     answers = PaperAnswers(paper_speed, paper_low, paper_high, paper_line_s, paper_traces)
     check_answers(answers, str(path))
-    shots = []
+    shots, without, empty = [], [], None
     for one in (path, *paper_more):
         pages = pictures_of(one)
         for n, page in enumerate(pages):
             where = str(one) if len(pages) == 1 else f"{one}, page {n + 1}"
-            shots.append((where, read_paper(page, answers, where)))
-    if len(shots) == 1:
-        return recording_of(shots[0][1], path)
-    return recording_of(joined(shots), path)
+            try:
+                shots.append((where, read_paper(page, answers, where)))
+            except NoStripError as error:
+                # Of a report of several pages some hold words alone.
+                if len(pages) == 1:
+                    raise
+                without.append(where)
+                empty = error
+    if not shots and empty is not None:
+        raise empty
+    found = joined(shots) if len(shots) > 1 else shots[0][1]
+    left_out = tuple(f"No grid is seen on {where}: it was left out." for where in without)
+    return recording_of(replace(found, said=(*found.said, *left_out)), path)
 
 
 def parts(path: Path) -> tuple[Path, ...]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from ebbline.errors import RecordingError
 from ebbline.recording.paper.reading import PaperReading, PaperTrace, by_minute
+from ebbline.recording.paper.timemarks import OFF_LINE
 
 FloatArray = NDArray[np.float64]
 
@@ -41,15 +42,23 @@ def _joined(first: PaperReading, second: PaperReading, where: str) -> PaperReadi
             raise _apart("the two shots have different grids.", where)
         first, second = _at(first, rate), _at(second, rate)
     rate = first.rate_hz
-    start = _start(first, second, rate, where)
+    start = _printed(first, second, rate, where)
+    by_times = start is not None
+    if start is None:
+        start = _start(first, second, rate, where)
     heart = tuple(_laid(a, b, start) for a, b in zip(first.heart, second.heart, strict=True))
     activity = None
     if first.activity is not None and second.activity is not None:
         activity = _laid(first.activity, second.activity, start)
     said = (
         *first.said,
-        f"{where} follows from minute {start / rate / 60:.1f} on; the shots share "
-        f"{(len(first.heart[0].values) - start) / rate / 60:.1f} minutes.",
+        f"{where} follows from minute {start / rate / 60:.1f} on"
+        + (
+            ", by the times printed on both."
+            if by_times
+            else f"; the shots share {(len(first.heart[0].values) - start) / rate / 60:.1f} "
+            "minutes."
+        ),
         *second.said,
     )
     return replace(
@@ -60,6 +69,31 @@ def _joined(first: PaperReading, second: PaperReading, where: str) -> PaperReadi
         said=said,
         pen_s=max(first.pen_s, second.pen_s),
     )
+
+
+def _printed(first: PaperReading, second: PaperReading, rate: float, where: str) -> int | None:
+    """The same by the times printed on pages that share no trace; None where they tell nothing.
+
+    Pages of one print begin on one of its upright lines. Raises RecordingError where a page begins
+    before the one that it should follow.
+    """
+    if first.start_s is None or second.start_s is None:
+        return None
+    lines = (second.start_s - first.start_s) / first.line_s
+    if abs(lines - round(lines)) > OFF_LINE:
+        return None
+    start = round(round(lines) * first.line_s * rate)
+    shared = len(first.heart[0].values) - start
+    if shared > LEAST_SHARED_S * rate:
+        # The traces themselves tell it better.
+        return None
+    if shared < -MOST_BETWEEN_S * rate:
+        raise _apart("by the times printed on it, it begins hours after the one before.", where)
+    return start
+
+
+MOST_BETWEEN_S = 4 * 3600.0
+"""So much may be missing between two pages of one strip at most (ours)."""
 
 
 def _start(first: PaperReading, second: PaperReading, rate: float, where: str) -> int:

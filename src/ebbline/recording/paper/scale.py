@@ -88,6 +88,12 @@ def heart_scale(paper: Paper, answers: PaperAnswers, where: str) -> tuple[ReadSc
     read = printed_scale(paper, where)
     if read is not None and read.step > 0:
         read = None
+    if read is None and _on_its_head(paper):
+        raise RecordingError(
+            "the picture stands on its head: the numbers beside the paper are read that way round.",
+            where=where,
+            remedy="Turn it by half a turn.",
+        )
     if answers.low is not None and answers.high is not None:
         step = -(answers.high - answers.low) / max(last - first, 1)
         told = ReadScale(answers.high - step * first, step, 0)
@@ -115,30 +121,25 @@ def heart_scale(paper: Paper, answers: PaperAnswers, where: str) -> tuple[ReadSc
     return read, f"Heart rate: {low:g} to {high:g} bpm by {read.agreed} printed numbers in step."
 
 
+def _on_its_head(paper: Paper) -> bool:
+    """Whether numbers in step are read beside the paper when it is turned by half a turn."""
+    flat = paper.flat
+    turned = flat.ink[::-1, ::-1]
+    wide = int((paper.lines[0] - flat.left) * flat.across - 0.15 * flat.down)
+    sides = (slice(0, max(8, wide)), slice(turned.shape[1] - max(8, wide), None))
+    return any(read_scale(turned, side, 0.0, flat.down) is not None for side in sides)
+
+
 def activity_scale(paper: Paper, where: str) -> tuple[ReadScale | None, str]:
     """What the level lines of the activity paper stand for, None where unknown, and how."""
     read = printed_scale(paper, where)
     first, last = paper.lines[2], paper.lines[3]
-    if read is not None and read.step < 0:
+    if read is not None and read.step < 0 and round(read.value(last)) == 0:
         return read, (
             f"Activity: {read.value(last):g} to {read.value(first):g} by {read.agreed} printed "
             "numbers in step."
         )
-    if last - first in WHOLE_ACTIVITY:
-        step = -100.0 / (last - first)
-        return ReadScale(100.0 - step * first, step, 0), (
-            "Activity: its printed numbers were not read; the lowest line is taken as 0 and the "
-            "highest as 100, in no unit."
-        )
-    return None, (
-        "Activity: its printed numbers were not read and not all of its lines were found: it was "
-        "left out."
-    )
-
-
-WHOLE_ACTIVITY = (4, 5, 8, 10, 20)
-"""So many lines' distances from 0 to 100 have activity papers (common practice, no source): another
-number says that some were not found."""
+    return None, "Activity: its printed numbers were not read: it was left out."
 
 
 def activity_ends(paper: Paper, where: str) -> tuple[int, int] | None:

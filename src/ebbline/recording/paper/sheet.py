@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -13,7 +14,7 @@ from ebbline.errors import RecordingError
 from ebbline.recording.paper.corners import Corners, plain_warp, straight_by
 from ebbline.recording.paper.figures import Printed
 from ebbline.recording.paper.flatten import Image, Light, Plane, light_of, shrunk_darkness
-from ebbline.recording.paper.lattice import PEN_MARK, Comb, comb, period_of
+from ebbline.recording.paper.lattice import PEN_MARK, Comb, comb, pen_free, period_of
 from ebbline.recording.paper.panels import Region, drawn_lines, regions
 from ebbline.recording.paper.perspective import Matrix, framed, straightening
 from ebbline.recording.paper.rectify import Flat, Warp, flattened, followed_again
@@ -44,6 +45,8 @@ LEAST_HEART = 0.6
 """So tall, as a share of the tallest paper, is the heart rate's at least (ours)."""
 SAME_COMB = 0.02
 """Share by which two distances of the same comb may differ (ours)."""
+BESIDE = 2.2
+"""So many lines may a paper's picture hold beyond its outermost ones (ours)."""
 UNEVEN = 0.3
 """Share by which the distance of two lines may differ from that of their neighbours (ours)."""
 
@@ -75,6 +78,14 @@ def unread(what: str, where: str) -> RecordingError:
     )
 
 
+class NoStripError(RecordingError):
+    """A picture on which no grid is seen at all: a page of words, a blank one."""
+
+
+def _no_strip(what: str, where: str) -> NoStripError:
+    return NoStripError(what, where=where, remedy=unread(what, where).remedy)
+
+
 def papers_of(image: Image, where: str, corners: Corners | None = None) -> list[Paper]:
     """The papers with a grid, from above downwards: the heart rate's, then the activity's.
 
@@ -85,7 +96,7 @@ def papers_of(image: Image, where: str, corners: Corners | None = None) -> list[
     straight, ink, period = _straightened(image, light, where, corners)
     found = regions(ink, period)
     if not found:
-        raise unread("no paper with a grid was found on this picture.", where)
+        raise _no_strip("no paper with a grid was found on this picture.", where)
     # Rows of words above the strip may look like a low paper; the heart rate's is the highest one.
     tallest = max(one.bottom - one.top for one in found)
     while found[0].bottom - found[0].top < LEAST_HEART * tallest:
@@ -187,14 +198,14 @@ def _straightened(
         at = cv2.perspectiveTransform(np.array([corners], np.float64), smaller)[0]
         found = straight_by(at)
     if found is None:
-        raise unread("no grid was found on this picture.", where)
+        raise _no_strip("no grid was found on this picture.", where)
     straight, wide, tall = framed(found, *size)
     ink = cv2.warpPerspective(small, straight, (wide, tall))
     # Centres of pixels, not corners, are what a size change keeps apart.
     straight = straight @ smaller
     period, level = _period(ink, 1), _period(ink, 0)
     if period is None:
-        raise unread("the grid's upright lines were not found on this picture.", where)
+        raise _no_strip("the grid's upright lines were not found on this picture.", where)
     finest = min(period, level or period)
     if finest > 1.4 * FINE:
         less = FINE / finest
@@ -252,6 +263,8 @@ def _paper(
     above: Paper | None = None,
     corners: Corners | None = None,
 ) -> Paper:
+    if above is not None:
+        region = _lined(region, ink, above)
     # Of this paper alone: what lies around it has phases of its own.
     upright = comb(ink, 1, across, region.mask)
     top, bottom = max(0, int(region.top)), int(region.bottom) + 1
@@ -280,6 +293,11 @@ def _paper(
         box, found = wider, None
     if found is None:
         raise unread("the grid's lines could not be followed over the whole paper.", where)
+    if above is not None and max(box[3] - found[3], found[2] - box[2]) > BESIDE:
+        # Words and bars below the paper have pulled its lines.
+        near = _narrowed(region, warp, found)
+        if near.bottom - near.top < 0.9 * (region.bottom - region.top):
+            return _paper(image, light, ink, across, near, straight, where, rim, above)
     if corners is not None:
         lines = _told(warp, corners, where)
     else:
@@ -305,6 +323,49 @@ def _laid(image: Image, light: Light, warp: Warp, lines: tuple[int, int, int, in
     )
     wide, tall = _spacing(warp, lines)
     return Paper(flat, lines, wide, tall, warp)
+
+
+def _lined(region: Region, ink: Plane, above: Paper) -> Region:
+    """The region down to where the uprights of the paper above it are seen last.
+
+    Bars and rows of words below the strip hold lines too, but not where its own would stand.
+    """
+    top, bottom = int(max(0.0, region.top)), int(region.bottom) + 1
+    band = cv2.blur(ink[top:bottom], (1, 3))
+    free = np.where(pen_free(ink[top:bottom]) > 0, band, np.nan)
+    u = np.arange(above.lines[0] + 1.0, above.lines[1])
+    x, _ = above.warp.places(u, np.full(len(u), float(above.lines[3])))
+    apart = float(np.median(np.diff(x)))
+
+    def at(shift: float) -> FloatArray:
+        columns = np.clip(np.round(x + shift).astype(int), 0, ink.shape[1] - 1)
+        return np.asarray(free[:, columns], np.float64)
+
+    on = np.fmax(np.fmax(at(0.0), at(-1.0)), at(1.0))
+    darker = on - (at(-0.35 * apart) + at(0.35 * apart)) / 2
+    with warnings.catch_warnings():
+        # Parts that ink covers whole have no median.
+        warnings.simplefilter("ignore", RuntimeWarning)
+        parts = np.array([np.nanmedian(one, axis=1) for one in np.array_split(darker, 6, axis=1)])
+        usual = float(np.nanmedian(parts[:, : max(1, len(band) // 2)]))
+    seen = np.flatnonzero((parts > 0.4 * usual).sum(axis=0) >= 3)
+    if not len(seen) or not usual > 0:
+        return region
+    last = top + int(seen[-1]) + 0.12 * apart
+    mask = region.mask * (np.arange(len(region.mask))[:, None] <= last)
+    return Region(mask.astype(np.float32), region.top, min(region.bottom, last))
+
+
+def _narrowed(region: Region, warp: Warp, lines: tuple[int, int, int, int]) -> Region:
+    """The region between a paper's outermost lines alone, and a little beyond."""
+    u = np.linspace(lines[0], lines[1], 60)
+    columns, rows = np.arange(region.mask.shape[1]), np.arange(region.mask.shape[0])[:, None]
+    upper, lower = (
+        np.interp(columns, *warp.places(u, np.full(len(u), line)))
+        for line in (lines[2] - 0.6, lines[3] + 0.6)
+    )
+    mask = region.mask * ((rows >= upper) & (rows <= lower))
+    return Region(mask.astype(np.float32), float(upper.min()), float(lower.max()))
 
 
 def _told(warp: Warp, corners: Corners, where: str) -> tuple[int, int, int, int]:

@@ -38,6 +38,9 @@ RIM, RIM_LONG, LEAST_FRAME = 0.15, 16.0, 0.1
 it is as dark as this share of a pen (ours)."""
 STRONGEST = 0.75
 """A line is at most so dark, as a share of the pen (ours)."""
+LEAST_PEAK = 0.52
+"""A stroke of the pen is somewhere so dark, of its own darkness: a paler one is of another ink, as
+a computed line drawn in colour (ours)."""
 PLAIN = 0.1
 """In so large a share of all columns the pen is taken to run level or upright (ours)."""
 CLEAR_INK = 0.3
@@ -249,6 +252,7 @@ def _runs(
                 inside = True
             else:
                 inside = False
+    # As many at most: those paler than a pen are left out.
     first = np.zeros(width + 1, np.int64)
     top = np.zeros(count, np.int64)
     bottom = np.zeros(count, np.int64)
@@ -262,10 +266,13 @@ def _runs(
         while i < height:
             if ink[i, j] >= least:
                 begin = i
-                weight = 0.0
+                weight, darkest = 0.0, 0.0
                 while i < height and ink[i, j] >= least:
                     weight += ink[i, j]
+                    darkest = max(darkest, ink[i, j])
                     i += 1
+                if darkest < LEAST_PEAK:
+                    continue
                 top[n], bottom[n] = begin, i - 1
                 # The pale rims of the stroke tell its edges to a part of a pixel.
                 upper[n], lower[n] = begin - 0.5, i - 0.5
@@ -281,7 +288,7 @@ def _runs(
             else:
                 i += 1
     first[width] = n
-    return first, top, bottom, mass, upper, lower
+    return first, top[:n], bottom[:n], mass[:n], upper[:n], lower[:n]
 
 
 def _radius(
