@@ -61,7 +61,7 @@ def test_each_row_asks_to_be_looked_at_from_the_guides_value_on(
         case.write(0, kind, **{field: value})
         found = chart(case.entries, case.at(0.1))
         assert [one.row for one in found.alerts] == wanted
-        assert all("WHO Labour Care Guide" in one.source for one in found.alerts)
+        assert all("WHO labour care guide" in one.source for one in found.alerts)
 
 
 @pytest.mark.parametrize(("cm", "hours"), [(5, 6), (6, 5), (7, 3), (8, 2.5), (9, 2)])
