@@ -102,7 +102,7 @@ def test_the_chart_says_what_asks_to_be_looked_at_and_what_was_never_written(
     desk.said("add", "24-0117", "vitals", "temperature_c=38,2", "--by", "Kim")
     out = tmp_path / "chart.pdf"
     said = desk.said("chart", "24-0117", "--out", str(out))
-    assert "LOOK: Temperature 38.2 °C" in said and "WHO Labour Care Guide" in said
+    assert "LOOK: Temperature 38.2 °C" in said and "WHO labour care guide" in said
     assert "never written: companion" in said
     assert out.read_bytes().startswith(b"%PDF")
     assert "already" in desk.refused("chart", "24-0117", "--out", str(out))
