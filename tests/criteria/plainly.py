@@ -752,8 +752,17 @@ def _window(told: Told, seen: Plain, stage: Stage) -> None:
     unread = [i for i in inside if not seen.readable(i)]
     if len(unread) > 0.5 * len(inside):
         told.withheld.append(f"the heart rate could not be read through {len(unread)} of")
-    if any(span[0] < seen.end and span[1] > seen.begin for span in seen.doubtful):
-        told.unseen.append("are not relied on")
+    kinds = [
+        one.kind
+        for one in seen.all.fetal.artefacts
+        if (one.start_s, one.end_s) in seen.doubtful
+        and one.start_s < seen.end
+        and one.end_s > seen.begin
+    ]
+    if kinds:
+        said = ", ".join(kind.value for kind in dict.fromkeys(kinds))
+        pulse = "; feel the maternal pulse" if ArtefactKind.MATERNAL in kinds else ""
+        told.unseen.append(f"are not relied on: {said}{pulse}")
 
 
 def _beyond(told: Told, seen: Plain) -> None:
@@ -799,7 +808,8 @@ def _bridged(told: Told, seen: Plain, line: str) -> None:
     run, bridged = seen.reduced(), seen.reduced(over_gaps=True)
     if run and bridged and run.minutes <= 50.0 < bridged.elapsed:
         told.say(line, -1, bridged.elapsed, bridged.span)
-        told.unseen.append("within a run of reduced variability")
+        unmeasured = bridged.elapsed - bridged.minutes
+        told.unseen.append(f"variability of {unmeasured:.0f} min within a run of reduced")
 
 
 def nichd(seen: Plain, stage: Stage) -> Told:
