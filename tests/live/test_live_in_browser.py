@@ -9,6 +9,8 @@ from typing import Any
 
 import pytest
 
+from ebbline.live.bed_reader import compiled
+from ebbline.live.replay import invented
 from ebbline.web.live import service
 from ebbline.web.settings import Settings
 from web.browser import chromium, grave, needs_chromium, opened, served
@@ -26,6 +28,9 @@ def browser() -> Iterator[Any]:
 @pytest.fixture(scope="module")
 def ward(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Any]]:
     """A workbench without a bed; its record has a case with a review long overdue."""
+    # A computer that has compiled nothing yet would spend a page's patience on that.
+    compiled()
+    invented(1).take(0.0, 60.0)
     with served(Settings(store=tmp_path_factory.mktemp("ward") / "w.sqlite")) as (address, app):
         app.state.records.journal.open_case("24-0117", "4", author="Kim")
         yield address, app
