@@ -18,7 +18,7 @@ from ebbline.errors import PolicyError
 from ebbline.live.bed import WatchedBed
 from ebbline.live.bed_reader import Pace, Step
 from ebbline.live.notice_policy import KINDS, load_notices
-from ebbline.live.notices import NoticeWatch, Overdue
+from ebbline.live.notices import NoticeWatch, Overdue, Seen
 from ebbline.live.sample_store import Labour, Notice, Piece
 from ebbline.recording.model import ChannelKind, Context
 from ebbline.terms import SensorKind
@@ -130,6 +130,20 @@ def test_a_class_that_is_certain_at_least_is_worse_than_a_better_one_that_was_gi
     assert told(least, 600.0) == ["at least suspicious for 9 min; it was normal."]
     assert [told(least, at_s) for at_s in (1200.0, 4000.0, 9000.0)] == [[], [], []]
     assert told(replace(least, at_least="", reasons=()), 9000.0) == []
+
+
+def test_a_fall_seen_to_begin_later_is_not_told_again_for_less_than_was_told() -> None:
+    """A process that takes over may see the fall begin later, where the signal was lost."""
+    told = Notice("x", "prolonged-fall", "3 min", 3000.0, 3180.0, "now", "t", "r", id=1)
+    rule = load_notices().rule("prolonged-fall")
+    assert rule is not None
+    watch = NoticeWatch("x", load_notices(), [told])
+    later = Seen("prolonged-fall", 3090.0, 130.0, "t")
+    [two, three, five, _] = rule.grades
+    assert not watch._is_new(rule, two, later, 3220.0)
+    assert not watch._is_new(rule, three, replace(later, lasting_s=190.0), 3280.0)
+    assert watch._is_new(rule, five, replace(later, lasting_s=310.0), 3400.0)
+    assert watch._is_new(rule, two, replace(later, from_s=3600.0), 3730.0), "another fall"
 
 
 def test_a_process_that_takes_over_raises_nothing_twice() -> None:

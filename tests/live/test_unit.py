@@ -146,7 +146,7 @@ async def read_to(unit: Unit, labour_id: str, at_s: float) -> None:
 
 def test_another_process_takes_the_labour_over_and_raises_nothing_twice(store: LiveStore) -> None:
     """The first dies without a word; the second waits for the lease, then goes on."""
-    scenario = Scenario(hours=1.5, signal_loss=0.0, prolonged=(ProlongedFall(50.0, 7.0, 60.0),))
+    scenario = Scenario(hours=1.5, prolonged=(ProlongedFall(50.0, 7.0, 60.0),))
     samples = invent(scenario, 12).recording.channels[0].samples
 
     async def run() -> None:

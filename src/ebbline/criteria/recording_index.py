@@ -349,13 +349,29 @@ class RecordingFacts:
     def steps(self) -> tuple[Drop, ...]:
         """Sudden steps of the rate to a level 15 bpm or more under its baseline (`steps_down`).
 
-        A rate that comes down from a long rise to where it was before has not fallen.
+        A rate that comes down from a long rise to where it was before has not fallen; and a step
+        that a deceleration tells, from which the rate came back, is that deceleration.
         """
         return tuple(
             step
             for step in steps_down(self.findings.fetal.rate_curve)
             if self._baseline_before(step) - step.to_bpm >= LEAST_STEP_BPM
+            and not self._came_back(step)
         )
+
+    def _came_back(self, step: Drop) -> bool:
+        """Whether a deceleration holds the step and the rate was nearer to where it fell from
+        from its end on: for fifteen seconds, and for as much of the next minutes as there is."""
+        curve, middle = self.findings.fetal.rate_curve, 0.5 * (step.from_bpm + step.to_bpm)
+        for one in self.findings.fetal.decelerations:
+            if not one.recovered or not one.onset_s - STEP_MEAN_S <= step.start_s < one.end_s:
+                continue
+            first = max(0, round((one.end_s - curve.start_s) / curve.step_s))
+            after = curve.values[first : first + round(STEP_AROUND_S / 2 / curve.step_s)]
+            seen = after[np.isfinite(after)]
+            if len(seen) * curve.step_s >= BACK_FOR_S and float(seen.mean()) > middle:
+                return True
+        return False
 
     def _baseline_before(self, step: Drop) -> float:
         """The highest baseline of the five minutes before a step; its own level where none is."""

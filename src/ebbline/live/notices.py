@@ -228,11 +228,14 @@ class NoticeWatch:
 
     def _is_new(self, rule: NoticeRule, grade: Grade, one: Seen, at_s: float) -> bool:
         name = _grade_name(grade, one)
-        if one.over:
-            # What was told of it while it lasted may say more than how long it was in the end.
+        if one.over or rule.again_s == 0.0:
+            # What was told of it may say more than how long it is seen to last now: in the end, or
+            # by a process that took over and sees it begin later, where the signal was lost.
             higher = {_grade_name(g, one) for g in rule.grades if g.after_s > grade.after_s}
             for told in self.kept:
-                same = told.from_s - SAME_EPISODE_S <= one.from_s <= told.at_s + SAME_EPISODE_S
+                same = one.from_s <= told.at_s + SAME_EPISODE_S and (
+                    not one.over or told.from_s - SAME_EPISODE_S <= one.from_s
+                )
                 if told.kind == one.kind and told.grade in higher and same:
                     return False
         for earlier in self.kept:
