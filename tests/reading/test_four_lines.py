@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
+import pytest
 
 from ebbline.criteria.model import Level, Standard
 from ebbline.reading.analyse import read
@@ -57,6 +58,26 @@ def test_a_fall_that_has_not_come_back_is_said_to_be_so_and_is_alarming() -> Non
     assert said.recovered is False
     assert said.level is Level.ALARMING
     assert said.now_line.startswith(("Not recovered", "Not at its earlier level"))
+
+
+@pytest.mark.parametrize("back_s", [45.0, 60.0, 110.0])
+def test_a_prolonged_fall_is_said_to_have_recovered_within_a_minute_of_it(
+    back_s: float,
+) -> None:
+    """Neither is what is over told as going on, nor one fall as two."""
+    bpm = trace(30.0)
+    begin = len(bpm) - round((back_s + 240.0) * RATE)
+    bpm[begin : begin + 240 * RATE] -= 60.0
+    said = first_lines(bpm)
+    assert said.recovered is True
+    assert "not recovered" not in f"{said.now_line} {said.class_line}".lower()
+    assert "2 prolonged falls" not in said.class_line
+
+
+def test_a_fall_that_ends_with_the_recording_is_one_fall() -> None:
+    bpm = trace(30.0)
+    bpm[-240 * RATE - 8 : -8] -= 60.0
+    assert "2 prolonged falls" not in first_lines(bpm).class_line
 
 
 def test_a_fall_before_which_the_signal_ends_is_not_said_to_have_recovered() -> None:

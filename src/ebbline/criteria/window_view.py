@@ -338,9 +338,14 @@ class WindowFacts:
         long = [one for one in found if one.duration_s >= PROLONGED_FROM_S]
         step = self._step
         if step is not None and not self._settled(step) and all(one.recovered for one in long):
-            size = step.from_bpm - step.to_bpm
+            # What was told as a fall that began with the step is the step's first part.
+            first = [one for one in long if abs(one.onset_s - step.start_s) < BEGIN_TOGETHER_S]
+            long = [one for one in long if one not in first]
+            onset_s = min((step.start_s, *(one.onset_s for one in first)))
+            depth_bpm = max((step.from_bpm - step.to_bpm, *(one.depth_bpm for one in first)))
+            nadir_bpm = min((step.to_bpm, *(one.nadir_bpm for one in first)))
             long.append(
-                LongFall(step.start_s, end_s, size, step.to_bpm, recovered=False, to_a_level=True)
+                LongFall(onset_s, end_s, depth_bpm, nadir_bpm, recovered=False, to_a_level=True)
             )
         return tuple(sorted(long, key=lambda one: -one.duration_s))
 
