@@ -51,9 +51,9 @@ second; with a third to spare (ours)."""
 BEFORE_S, LEAST_BEFORE_S = HALF_HOUR_S, 600.0
 """What was read before counts for half an hour, from ten minutes of it on (ours)."""
 
-LOSS_POINTS, LOSS_FROM = 2.0, 0.1
-"""What lost signal may have hidden, in points for each share of the window over a tenth: nine in
-ten of the falls of the score are about that or less when signal is taken from windows of open
+LOSS_POINTS, LOSS_FROM = 3.0, 0.1
+"""What lost signal may have hidden, in points for each share of the window over a tenth: over nine
+in ten of the falls of the score are less when signal is taken from windows of open
 recordings (CTU-UHB; gaps of 4 and 40 s). They are added to the score; where they change the label,
 the panel keeps silent. Its agreement with the readers does not suffer by it (ours)."""
 

@@ -172,12 +172,10 @@ def _shows(answer: str, truth: Truth) -> tuple[Window, str] | None:
     start_s = 60.0 * (MADE_MIN - SHOWN_MIN)
     window = Window(start_s, start_s + 60.0 * SHOWN_MIN)
     inside = [
-        d
-        for d in truth.decelerations
-        if d.end_s > window.start_s and d.onset_s < window.end_s and d.depth_bpm >= 8
+        d for d in truth.decelerations if d.end_s > window.start_s and d.onset_s < window.end_s
     ]
     if answer in _WIDTHS:
-        if inside:
+        if any(d.depth_bpm >= 8 for d in inside):
             return None
         minutes = truth.bandwidth.values[int(window.start_s // 60) : int(window.end_s // 60)]
         width = float(np.nanmean(minutes))

@@ -28,7 +28,7 @@ CASES = (
         "A quiet first stage",
         "Ninety minutes at term, everything as hoped.",
         "reassuring, 39 weeks, 90 minutes",
-        4,
+        7,
     ),
     InventedCase(
         "late",
