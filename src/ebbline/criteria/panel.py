@@ -144,8 +144,22 @@ def panel_reading(
     findings: Findings, window: Window, context: Context, model: PanelModel | None = None
 ) -> PanelReading | None:
     """The panel's probable split over a window, or None where it keeps silent (`panel_silence`)."""
-    if _outside(findings, window, context):
-        return None
+    return panel_answer(findings, window, context, model)[0]
+
+
+def panel_silence(findings: Findings, window: Window, context: Context) -> str:
+    """Why the panel says nothing of a window, or "": outside its data, a sign it cannot see, or so
+    much lost that its label may be a worse one."""
+    return panel_answer(findings, window, context)[1]
+
+
+def panel_answer(
+    findings: Findings, window: Window, context: Context, model: PanelModel | None = None
+) -> tuple[PanelReading | None, str]:
+    """The panel's reading of a window and "", or None and why it keeps silent."""
+    why = _outside(findings, window, context)
+    if why:
+        return None, why
     model = model or panel_model()
     stage = _stage(window, context)
     key = "second" if stage is Stage.SECOND else "first"
@@ -164,8 +178,11 @@ def panel_reading(
         contributions = (*contributions, PanelContribution(SIGNAL_LOST, 100 * lost, "%", hidden))
         score += hidden
         if sum(score > cut for cut in cuts) != rank:
-            return None
-    return PanelReading(
+            return None, (
+                f"with {100 * lost:.0f} % of the signal lost it may be a worse reading than what "
+                "is seen"
+            )
+    reading = PanelReading(
         window=window,
         probabilities=split(score, model.cuts[key]),
         label=PANEL_LABELS[rank],
@@ -176,6 +193,7 @@ def panel_reading(
         warnings=_warnings(window, context, stage, bool(before)),
         before=tuple(sorted(before, key=_by_size)),
     )
+    return reading, ""
 
 
 def window_before(findings: Findings, window: Window) -> Window | None:
@@ -187,16 +205,6 @@ def window_before(findings: Findings, window: Window) -> Window | None:
     if before.duration_s < LEAST_BEFORE_S or _usable_s(findings, before) < LEAST_USABLE_S:
         return None
     return before
-
-
-def panel_silence(findings: Findings, window: Window, context: Context) -> str:
-    """Why the panel says nothing of a window, or "": outside its data, a sign it cannot see, or so
-    much lost that its label may be a worse one."""
-    why = _outside(findings, window, context)
-    lost = _lost(findings, window)
-    if why or lost <= LOSS_FROM or panel_reading(findings, window, context) is not None:
-        return why
-    return f"with {100 * lost:.0f} % of the signal lost it may be a worse reading than what is seen"
 
 
 def _lost(findings: Findings, window: Window) -> float:

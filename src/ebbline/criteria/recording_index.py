@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -129,14 +130,9 @@ minutes before are no lower than the one, and those after no higher than the oth
 quarter of it (ours: so much tells a step from the end of a rise, and from a drift)."""
 
 
-def steps_down(rate: Curve) -> tuple[Drop, ...]:
-    """Sudden steps of the rate to a lower level, from its means, and until when it stayed there.
-
-    A step that the ten-minute baselines follow at once is seen so too: a fall of 20 bpm that stays
-    is no better for the baseline that it makes.
-    """
+def _means_about(rate: Curve, beyond: int) -> Callable[[int, int, int], FloatArray]:
+    """Gives means of a rate about each second, of seconds up to `beyond` before and after it."""
     seen = np.isfinite(rate.values)
-    beyond = STEP_AROUND_S
     sums = np.zeros(2 * beyond + len(seen) + 1)
     counts = np.zeros(len(sums), dtype=np.int64)
     # Sums up to each second; before the first and after the last they stay what they are there.
@@ -151,6 +147,16 @@ def steps_down(rate: Curve) -> tuple[Drop, ...]:
         total = sums[end] - sums[begin]
         return np.where(number >= least, total / np.maximum(number, 1), np.nan)
 
+    return mean
+
+
+def steps_down(rate: Curve) -> tuple[Drop, ...]:
+    """Sudden steps of the rate to a lower level, from its means, and until when it stayed there.
+
+    A step that the ten-minute baselines follow at once is seen so too: a fall of 20 bpm that stays
+    is no better for the baseline that it makes.
+    """
+    mean = _means_about(rate, STEP_AROUND_S)
     half = STEP_MEAN_S // 2
     before = mean(-STEP_APART_S - STEP_MEAN_S, -STEP_APART_S, half)
     after = mean(STEP_APART_S, STEP_APART_S + STEP_MEAN_S, half)
@@ -366,22 +372,16 @@ class RecordingFacts:
         for one in self.findings.fetal.decelerations:
             if not one.recovered or not one.onset_s - STEP_MEAN_S <= step.start_s < one.end_s:
                 continue
-            first = max(0, round((one.end_s - curve.start_s) / curve.step_s))
-            after = curve.values[first : first + round(STEP_AROUND_S / 2 / curve.step_s)]
-            seen = after[np.isfinite(after)]
+            seen = curve.known(one.end_s, one.end_s + STEP_AROUND_S / 2)
             if len(seen) * curve.step_s >= BACK_FOR_S and float(seen.mean()) > middle:
                 return True
         return False
 
     def _baseline_before(self, step: Drop) -> float:
         """The highest baseline of the five minutes before a step; its own level where none is."""
-        curve = self.findings.fetal.baseline_curve
-        first, last = (
-            max(0, round((step.start_s - before_s - curve.start_s) / curve.step_s))
-            for before_s in (STEP_AROUND_S, STEP_APART_S)
+        known = self.findings.fetal.baseline_curve.known(
+            step.start_s - STEP_AROUND_S, step.start_s - STEP_APART_S
         )
-        known = curve.values[first:last]
-        known = known[np.isfinite(known)]
         return float(known.max()) if len(known) else step.from_bpm
 
     def _level_changes(self) -> list[BaselineChange]:
@@ -404,14 +404,8 @@ class RecordingFacts:
     @cached_property
     def _coming(self) -> FloatArray:
         """Of each second, the mean rate of the next BACK_FOR_S; NaN where too little was seen."""
-        values = self.findings.fetal.rate_curve.values
-        seen = np.isfinite(values)
-        sums = np.concatenate(([0.0], np.cumsum(np.where(seen, values, 0.0))))
-        counts = np.concatenate(([0], np.cumsum(seen)))
-        first = np.arange(len(values))
-        stop = np.minimum(first + round(BACK_FOR_S), len(values))
-        number = counts[stop] - counts[first]
-        return np.where(number > 0, (sums[stop] - sums[first]) / np.maximum(number, 1), np.nan)
+        seconds = round(BACK_FOR_S)
+        return _means_about(self.findings.fetal.rate_curve, seconds)(0, seconds, 1)
 
     def back_s(self, fall: Deceleration, by_s: float) -> float:
         """When the rate was back after a fall: near the baseline that it fell from.

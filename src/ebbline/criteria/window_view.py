@@ -133,8 +133,8 @@ class WindowFacts:
     # ------------------------------------------------------------ baseline and variability
 
     @cached_property
-    def _tens(self) -> tuple[tuple[float, float], ...]:
-        """Each ten minutes from the window's start: its columns.
+    def tens(self) -> tuple[tuple[float, float], ...]:
+        """Start and end of each ten minutes from the window's start.
 
         What is left at the end joins the last where it is under five minutes.
         """
@@ -145,14 +145,17 @@ class WindowFacts:
         return tuple(pairwise(edges))
 
     @cached_property
+    def whole_tens(self) -> tuple[tuple[float, float], ...]:
+        """The same for what needs ten minutes: a shorter window is lengthened backwards to them."""
+        if not self.tens:
+            return ()
+        (start_s, end_s), *others = self.tens
+        return ((min(start_s, end_s - TEN_MINUTES_S), end_s), *others)
+
+    @cached_property
     def baselines(self) -> tuple[TenMinuteBaseline, ...]:
-        """The baseline of each ten minutes; a shorter window is lengthened backwards to ten."""
-        return tuple(
-            self.whole.level_in(min(start_s, end_s - TEN_MINUTES_S), end_s)
-            if start_s == self.window.start_s
-            else self.whole.level_in(start_s, end_s)
-            for start_s, end_s in self._tens
-        )
+        """The baseline of each ten minutes."""
+        return tuple(self.whole.level_in(*part) for part in self.whole_tens)
 
     @cached_property
     def known_baselines(self) -> tuple[TenMinuteBaseline, ...]:
@@ -162,7 +165,7 @@ class WindowFacts:
     @cached_property
     def variabilities(self) -> tuple[VariabilitySeen, ...]:
         """The variability of each ten minutes, as in its columns."""
-        return tuple(self.minutes.variability_in(*part) for part in self._tens)
+        return tuple(self.minutes.variability_in(*part) for part in self.tens)
 
     @cached_property
     def known_variabilities(self) -> tuple[VariabilitySeen, ...]:
@@ -273,10 +276,7 @@ class WindowFacts:
     def slow_share(self) -> float:
         """Share of the window's usable heart rate that is under 100 bpm; NaN without any."""
         rate = self.findings.fetal.rate_curve
-        first = max(0, round((self.window.start_s - rate.start_s) / rate.step_s))
-        last = max(first, round((self.window.end_s - rate.start_s) / rate.step_s))
-        seen = rate.values[first:last]
-        seen = seen[np.isfinite(seen)]
+        seen = rate.known(self.window.start_s, self.window.end_s)
         if len(seen) * rate.step_s < MINUTE_S:
             return math.nan
         return int(np.count_nonzero(seen < BASELINE_VERY_SLOW_BPM)) / len(seen)
@@ -360,12 +360,7 @@ class WindowFacts:
         for one in self.long_falls:
             if one.duration_s < BASELINE_CHANGE_S:
                 continue
-            first, last = (
-                max(0, round((time_s - rate.start_s) / rate.step_s))
-                for time_s in (one.onset_s, one.end_s)
-            )
-            seen = rate.values[first:last]
-            seen = seen[np.isfinite(seen)]
+            seen = rate.known(one.onset_s, one.end_s)
             if len(seen):
                 found.append((float(seen.mean()), Window(one.onset_s, one.end_s)))
         return min(found, key=lambda one: one[0], default=None)

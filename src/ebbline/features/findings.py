@@ -32,6 +32,14 @@ class Curve:
     step_s: float
     values: FloatArray
 
+    def known(self, start_s: float, end_s: float) -> FloatArray:
+        """The values from one time to another, without those that are unknown."""
+        first, last = (
+            max(0, round((time_s - self.start_s) / self.step_s)) for time_s in (start_s, end_s)
+        )
+        part = self.values[first:last]
+        return part[np.isfinite(part)]
+
 
 def nothing_kept() -> Curve:
     """A curve without values."""

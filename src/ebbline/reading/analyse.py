@@ -12,7 +12,7 @@ import numpy as np
 from ebbline import CAUTION, __version__
 from ebbline.criteria import classify
 from ebbline.criteria.model import Classification, Standard
-from ebbline.criteria.panel import panel_reading, panel_silence
+from ebbline.criteria.panel import panel_answer
 from ebbline.criteria.study import AnyStandard
 from ebbline.definitions import HALF_HOUR_S, TEN_MINUTES_S
 from ebbline.errors import ContextError
@@ -146,17 +146,18 @@ def _fetus(
     classes = tuple(classed(findings, window, one, context) for one in standards)
     if above:
         classes = tuple(replace(one, beyond=(*above, *one.beyond)) for one in classes)
+    panel, silence = panel_answer(findings, window, context)
     return FetalReading(
         fetus=findings.fetal.fetus,
         findings=findings,
         review=review,
         classes=classes,
         history=_history(findings, window, context, standards) if history else (),
-        panel=panel_reading(findings, window, context),
+        panel=panel,
         four_lines=(
             four_lines(findings, review, classes[0], clock) if classes and not brief else None
         ),
-        panel_silence=panel_silence(findings, window, context),
+        panel_silence=silence,
     )
 
 

@@ -10,13 +10,12 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from statistics import fmean, median
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ebbline.criteria.recording_index import LEAST_PART_S, recording_facts
+from ebbline.criteria.recording_index import recording_facts
 from ebbline.criteria.rules.figo import of_any_kind
 from ebbline.criteria.window_view import WindowFacts, window_facts
 from ebbline.definitions import (
@@ -146,17 +145,9 @@ def _facts(findings: Findings, window: Window) -> _Facts:
 
 
 def _tens(findings: Findings, window: Window) -> list[StretchBaseline]:
-    """The baseline of each ten minutes from the window's start; a rest under five joins the last.
-
-    A window shorter than ten minutes is lengthened backwards to them.
-    """
+    """The baseline of each ten minutes of a window, as the classes divide it."""
     track = baseline_track(findings)
-    if window.duration_s < TEN_MINUTES_S:
-        return [track.of(window.end_s - TEN_MINUTES_S, window.end_s)]
-    edges = [*np.arange(window.start_s, window.end_s, TEN_MINUTES_S).tolist(), window.end_s]
-    if edges[-1] - edges[-2] < LEAST_PART_S:
-        edges.pop(-2)
-    return [track.of(*part) for part in pairwise(edges)]
+    return [track.of(*part) for part in window_facts(findings, window).whole_tens]
 
 
 def _baseline(findings: Findings, window: Window) -> float:

@@ -148,13 +148,18 @@ def of_any_kind(facts: WindowFacts) -> BoolArray:
     """Every deceleration: late ones of 10 to under 15 bpm among them where they count."""
     reduced = line.VARIABILITY_LOW.met(facts.mean_bandwidths[0][0])
     late, _, _ = _masks(facts.whole, reduced and not facts.accelerations)
-    return ~facts.whole.falls.shallow | late
+    return _every(facts.whole, late)
+
+
+def _every(whole: RecordingFacts, late: BoolArray) -> BoolArray:
+    """Those of 15 bpm or more, and the late ones that count."""
+    return ~whole.falls.shallow | late
 
 
 def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> None:
     whole = facts.whole
     late, prolonged, maybe_late = _masks(whole, reduced and not facts.accelerations)
-    every = ~whole.falls.shallow | late
+    every = _every(whole, late)
     _single(builder, facts, prolonged)
 
     answer = facts.repetitive(every)
