@@ -15,12 +15,14 @@ from ebbline.teach.case_facts import facts_of_class
 from ebbline.teach.coverage import missing_promises, well_monitored
 from ebbline.teach.debrief import debrief
 from ebbline.teach.encounter import Encounter
+from ebbline.teach.fetal_course import Birth
 from ebbline.teach.grading import MOTHERS_RATE, reading_truth, score
 from ebbline.teach.handover import Section, statements
 from ebbline.teach.library import shipped
 from ebbline.teach.measure_facts import Fact
 from ebbline.teach.measures import measure_table
 from ebbline.teach.practice import TERMS, can_contrast, contrasting, mixed_up
+from ebbline.teach.scoring import Score
 from ebbline.teach.sensations import Grip, Zone
 from ebbline.teach.statistics.calibration import calibration
 from ebbline.teach.statistics.growth import SkillShare, growth
@@ -44,6 +46,7 @@ from ebbline.teach.steps import (
     step_from_data,
     step_to_data,
 )
+from ebbline.teach.summary import summary
 
 CASES = shipped()
 TABLE = measure_table()
@@ -217,7 +220,7 @@ def test_overconfidence_is_confidence_less_the_share_that_was_right():
     assert made.brier == pytest.approx((0.01 + 0.81 + 0.81 + 0.01) / 4)
 
 
-def test_a_debrief_begins_with_what_was_right_what_to_change_and_danger():
+def test_a_debrief_begins_with_any_danger_then_what_was_right_and_what_to_change():
     encounter = well_monitored(CASES["what-follows"])
     encounter.take(Choose("raise the oxytocic"))
     encounter.take(Tell("the obstetrician"))
@@ -225,6 +228,16 @@ def test_a_debrief_begins_with_what_was_right_what_to_change_and_danger():
     assert made.right.startswith("Right: help called, telling")
     assert made.differently.startswith("Do differently:")
     assert made.danger.startswith("Danger: raise the oxytocic")
+    assert made.sentences == (made.danger, made.right, made.differently)
+
+
+def test_a_baby_born_ill_is_told_first_though_no_choice_was_unsafe():
+    """Metabolic acidosis from 12 mmol/L: Low JA. Am J Obstet Gynecol 1997;177:1391-4."""
+    ill = Birth(30.0, "", (3, 5), 6.95, 12.0, 80.0, "Born with metabolic acidosis.")
+    made = summary(Score(()), ill)
+    assert made.sentences[0] == "No unsafe choice, and still: Born with metabolic acidosis."
+    well = replace(ill, base_deficit=11.9)
+    assert summary(Score(()), well).sentences[2] == "No choice of yours was unsafe."
 
 
 # --- listening at intervals ---------------------------------------------------------------------

@@ -40,6 +40,9 @@ BIRTH_BY_HAND_MIN = 1.0
 FOUND_AFTER_MIN = 20.0
 """Ended without anybody sent for: someone else finds it so much later (ours)."""
 
+ACIDOSIS_MMOL = 12.0
+"""Base deficit from which newborns fall ill more often (Low 1997, from memory)."""
+
 EASED_SHARE = 0.4
 LIMITS = (
     "The cord gases and the Apgar are a simple model's: one pace for each danger, the same for "
@@ -84,7 +87,7 @@ class Birth:
 
 _CONDITION = (
     (8.0, (8, 9), "Born in good condition; the gases are as after most births."),
-    (12.0, (7, 9), "Born a little slow, and soon well."),
+    (ACIDOSIS_MMOL, (7, 9), "Born a little slow, and soon well."),
     (16.0, (4, 7), "Born with metabolic acidosis: about one in ten such newborns falls ill."),
     (
         20.0,

@@ -1,10 +1,10 @@
-"""The debrief's first three sentences: what was right, what to do differently, any danger."""
+"""The debrief's first three sentences: any danger, what was right, what to do differently."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ebbline.teach.fetal_course import Birth
+from ebbline.teach.fetal_course import ACIDOSIS_MMOL, Birth
 from ebbline.teach.scoring import NOT_ANSWERED, Score, ScoreLine
 
 RIGHT_FROM = 0.999
@@ -21,16 +21,26 @@ class Summary:
     right: str
     differently: str
     danger: str
+    endangered: bool
+    """Whether a choice was unsafe, or the birth bad."""
 
     @property
     def sentences(self) -> tuple[str, str, str]:
-        """In the order they are read."""
+        """In the order they are read: a danger before all else, its absence last."""
+        if self.endangered:
+            return self.danger, self.right, self.differently
         return self.right, self.differently, self.danger
 
 
 def summary(score: Score, birth: Birth | None = None) -> Summary:
     """Of a scored attempt."""
-    return Summary(_right(score), _differently(score), _danger(score, birth))
+    harmed = birth is not None and birth.base_deficit >= ACIDOSIS_MMOL
+    return Summary(
+        right=_right(score),
+        differently=_differently(score),
+        danger=_danger(score, birth if harmed else None),
+        endangered=bool(score.unsafe) or harmed,
+    )
 
 
 def _right(score: Score) -> str:
@@ -77,12 +87,12 @@ def _end(text: str) -> str:
     return text if text.endswith(".") else f"{text}."
 
 
-def _danger(score: Score, birth: Birth | None) -> str:
+def _danger(score: Score, harm: Birth | None) -> str:
     if score.unsafe:
         first = score.unsafe[0]
         more = len(score.unsafe) - 1
         words = f"Danger: {first.choice[0].lower()}{first.choice[1:]}. {_end(first.why)}"
         return words + (f" And {more} more below." if more else "")
-    if birth is not None and birth.base_deficit >= 12:
-        return f"No unsafe choice, and still: {birth.words}"
+    if harm is not None:
+        return f"No unsafe choice, and still: {harm.words}"
     return "No choice of yours was unsafe."
