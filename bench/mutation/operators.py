@@ -41,7 +41,7 @@ CALLS = {"min": "max", "max": "min", "any": "all", "all": "any", "minimum": "max
 class Mutant:
     """One fault. line: where; before, after: the expression; nth: of equal ones in the function.
 
-    source: the whole module before it.
+    source: the whole module before it, parsed in `parsed`, of which `node` becomes `changed`.
     """
 
     path: str
@@ -50,9 +50,16 @@ class Mutant:
     before: str
     after: str
     nth: int
-    tree: ast.Module
+    parsed: ast.Module
+    node: ast.expr
+    changed: ast.expr
     in_kernel: bool
     source: str
+
+    @property
+    def tree(self) -> ast.Module:
+        """The module with the fault in it."""
+        return _with(self.parsed, self.node, self.changed)
 
     @property
     def file(self) -> Path:
@@ -96,7 +103,9 @@ def mutants(source: str, path: str) -> list[Mutant]:
                     before,
                     after,
                     seen[key],
-                    _with(tree, node, changed),
+                    tree,
+                    node,
+                    changed,
                     in_kernel,
                     source,
                 )

@@ -25,6 +25,7 @@ from criteria.build import (
 )
 from ebbline.criteria.panel import (
     PanelTerm,
+    from_dict,
     panel_model,
     panel_reading,
     panel_silence,
@@ -181,6 +182,19 @@ def test_a_window_that_begins_before_the_recording_has_what_was_recorded() -> No
             assert one == other, feature.name
 
 
+def test_numbers_do_not_hang_on_where_the_curves_begin() -> None:
+    """Ten minutes later, all that a window has is the same, but for what was before it."""
+    made, window = labour(np.random.default_rng(5)), Window(1200.0, 3000.0)
+    names = ("rate_curve", "baseline_curve")
+    later = {name: Curve(600.0, 1.0, getattr(made.fetal, name).values[600:]) for name in names}
+    shortened = replace(made, fetal=replace(made.fetal, **later))
+    for feature, one, other in zip(
+        FEATURES, measure(made, window), measure(shortened, window), strict=True
+    ):
+        if feature.name != "baseline fallen since before the window":
+            assert one == pytest.approx(other), feature.name
+
+
 def test_what_is_kept_of_a_window_cannot_be_written_over() -> None:
     values = measure(labour(np.random.default_rng(4)), Window(0.0, 1800.0))
     with pytest.raises(ValueError, match="read-only"):
@@ -241,6 +255,18 @@ def test_a_score_on_a_cut_has_not_passed_it() -> None:
     assert sizes == sorted(sizes, reverse=True)
 
 
+def test_a_model_is_read_as_it_was_saved() -> None:
+    saved = {
+        "version": "1", "data": "made up", "history": 0.25,
+        "terms": [{"name": "a", "knots": [1, 2], "weights": [0.5], "usual": 3.0}],
+        "cuts": {"first": [-1.0, 2.0]}, "label_cuts": {"first": [-0.5, 1.5]},
+    }  # fmt: skip
+    read = from_dict(saved)
+    assert (read.cuts, read.label_cuts) == ({"first": (-1.0, 2.0)}, {"first": (-0.5, 1.5)})
+    assert (read.version, read.data, read.history) == ("1", "made up", 0.25)
+    assert [(one.name, one.knots.tolist(), one.usual) for one in read.terms] == [("a", [1, 2], 3.0)]
+
+
 def test_the_earlier_half_hour_counts_by_the_model_s_share() -> None:
     findings = labour(np.random.default_rng(7))
     window, before = Window(2400.0, 4200.0), Window(600.0, 2400.0)
@@ -270,9 +296,12 @@ def seen_for(seconds: int, of: int = 1800, *, from_s: int = 0) -> Findings:
 )  # fmt: skip
 def test_the_panel_answers_down_to_45_per_cent_of_signal(seconds: int, answered: bool) -> None:
     """It read no window with more than 55 % lost (docs/panel.md); one with so much may still be
-    left unanswered, for what the loss may hide."""
-    silent = panel_silence(seen_for(seconds), Window(0.0, 1800.0), LABOUR)
-    assert ("% of the signal is lost" in silent) is not answered
+    left unanswered, for what the loss may hide. Two values a second say no more than one."""
+    made = seen_for(seconds)
+    finer = Curve(0.0, 0.5, np.repeat(made.fetal.rate_curve.values, 2))
+    for one in (made, replace(made, fetal=replace(made.fetal, rate_curve=finer))):
+        silent = panel_silence(one, Window(0.0, 1800.0), LABOUR)
+        assert ("% of the signal is lost" in silent) is not answered
 
 
 @pytest.mark.parametrize(("seconds", "answered"), [(239, False), (240, True)])

@@ -113,11 +113,14 @@ def test_a_run_that_ends_where_the_window_begins_is_not_in_it() -> None:
     assert track.longest(runs, Window(540.0, 1200.0)) is not None
 
 
-@pytest.mark.parametrize(("hers", "counted"), [((1000.0, 1200.0), True), ((900.0, 1015.0), False)])
+@pytest.mark.parametrize(
+    ("hers", "counted"),
+    [((1000.0, 1200.0), True), ((900.0, 1015.0), False), ((900.0, 970.0), True)],
+)
 def test_an_acceleration_is_doubted_only_where_the_mothers_rate_is_suspected(
     hers: tuple[float, float], counted: bool
 ) -> None:
-    """The second of two ends where the suspicion begins, or lies within it."""
+    """The second of two ends where the suspicion begins, lies within it, or begins at its end."""
     lifts = [acceleration(600.0), acceleration(985.0)]
     findings = trace(40, uterus=(), accelerations=lifts, artefacts=[mother(*hers)])
     found = judged(Standard.NST, findings, minutes=40.0, context=BEFORE_LABOUR)

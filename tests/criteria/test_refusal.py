@@ -54,6 +54,19 @@ def test_too_little_signal_is_refused(standard: Standard) -> None:
 
 
 @pytest.mark.parametrize("standard", LABOUR)
+@pytest.mark.parametrize(("band", "withheld"), [(6.4, True), (6.5, False)])
+def test_where_more_is_lost_than_is_workable_a_narrow_band_is_no_best_class(
+    standard: Standard, band: float, withheld: bool
+) -> None:
+    """Workable: at most 20 % lost (FIGO 2015). Narrow: under 6.5 bpm (ours), for what is left may
+    be the livelier part of it."""
+    found = judged(standard, trace(40, valid=0.75, bandwidth=band))
+    assert any("25 % of the heart-rate signal" in what for what in found.not_assessed)
+    assert any("close to 5 bpm" in why for why in found.refusal) is withheld
+    assert found.refused is withheld
+
+
+@pytest.mark.parametrize("standard", LABOUR)
 def test_the_best_class_is_refused_when_ten_minutes_could_not_be_read(standard: Standard) -> None:
     found = judged(standard, trace(40, valid=[1.0] * 20 + [0.3] * 10 + [1.0] * 10))
     assert found.refused
