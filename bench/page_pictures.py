@@ -22,10 +22,10 @@ from tests.web.browser import chromium, opened, served
 from bench import stamps
 from ebbline.codec import to_data
 from ebbline.teach.answers import Mark
-from ebbline.teach.encounter import Encounter
-from ebbline.teach.grading import reading_truth
 from ebbline.teach.library import shipped_case
 from ebbline.teach.steps import PlaceContractionSensor, PlaceHeartSensor, Wait
+from ebbline.teach.variants import begin_case
+from ebbline.teach.what_was_true import reading_truth
 from ebbline.web.recordings.demo_cases import invented_recording
 from ebbline.web.settings import Settings
 
@@ -175,7 +175,7 @@ def posted(page: Any, path: str, said: dict[str, Any]) -> None:
 
 def answer() -> dict[str, Any]:
     """A reading with most of the truth in it, and a few contractions missed."""
-    encounter = Encounter(shipped_case(CASE), 0)
+    encounter = begin_case(shipped_case(CASE), 0)
     encounter.take(PlaceHeartSensor(*HEART))
     encounter.take(PlaceContractionSensor(*ACTIVITY))
     encounter.take(Wait(30))

@@ -10,9 +10,10 @@ import pytest
 
 from ebbline.synth.scenario import Point
 from ebbline.teach.encounter import Encounter
-from ebbline.teach.grading import reading_truth
 from ebbline.teach.library import shipped_case
 from ebbline.teach.steps import PlaceContractionSensor, PlaceHeartSensor, Wait
+from ebbline.teach.variants import begin_case
+from ebbline.teach.what_was_true import reading_truth
 from ebbline.web.settings import Settings
 from ebbline.web.teaching.schemas import EarOut
 from ebbline.web.teaching.touch_and_sound import ear
@@ -58,7 +59,7 @@ def said(page: Any, words: str) -> None:
 
 def laid_truth() -> tuple[Encounter, Any]:
     """The same case with the sensors at the places that the tests use."""
-    encounter = Encounter(shipped_case(CASE), 0)
+    encounter = begin_case(shipped_case(CASE), 0)
     encounter.take(PlaceHeartSensor(9.0, -6.0))
     encounter.take(PlaceContractionSensor(3.0, 13.0))
     encounter.take(Wait(30))
@@ -209,7 +210,7 @@ def test_a_whole_case_is_played_by_keyboard_alone(school: tuple[str, Any, Any]) 
 def _feeling(zone: str) -> str:
     from ebbline.teach.sensations import Grip, Hands, Zone
 
-    case = Encounter(shipped_case(CASE), 0).case
+    case = begin_case(shipped_case(CASE), 0).case
     return Hands(case, case.fetus, 0).feel(Grip.FIRST, Zone(zone)).text
 
 
@@ -427,7 +428,7 @@ def test_what_is_heard_has_the_hearts_rate_and_grows_softer_with_distance(
 ):
     """The abdomen's sounds as the page makes them, at the volumes that the workbench gives."""
     address, _, browser = school
-    encounter = Encounter(shipped_case("a-first-abdomen-to-feel"), 0)
+    encounter = begin_case(shipped_case("a-first-abdomen-to-feel"), 0)
     site = encounter.site.at
 
     def at(away_cm: float) -> EarOut:

@@ -18,9 +18,10 @@ from ebbline.teach.case import (
     case_to_yaml,
 )
 from ebbline.teach.case_form import compose
-from ebbline.teach.coverage import TERMS, WAYS_TO_LIE, shown_by
+from ebbline.teach.coverage import TERMS, WAYS_TO_LIE
 from ebbline.teach.index import index
 from ebbline.teach.library import named_or_file, shipped, shipped_case
+from ebbline.teach.variants import shown_by
 from ebbline.terms import Position, Presentation
 
 PLAIN = """

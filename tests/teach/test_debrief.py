@@ -18,10 +18,8 @@ from ebbline.teach.answers import (
     TwinsAnswer,
 )
 from ebbline.teach.case_facts import strip_truth
-from ebbline.teach.coverage import well_monitored
 from ebbline.teach.debrief import LIMITS, debrief, verdicts
-from ebbline.teach.encounter import Encounter
-from ebbline.teach.grading import reading_truth, score
+from ebbline.teach.grading import score
 from ebbline.teach.handover import statements
 from ebbline.teach.library import shipped, shipped_case
 from ebbline.teach.measure_facts import Fact
@@ -43,6 +41,8 @@ from ebbline.teach.steps import (
     Tell,
     Wait,
 )
+from ebbline.teach.variants import begin_case, well_monitored
+from ebbline.teach.what_was_true import reading_truth
 from ebbline.terms import Stage, Window
 
 PERFECT_CASES = [c for c in shipped().values() if c.recorded is None]
@@ -66,7 +66,7 @@ def perfect_answer(encounter):
 
 def played_promptly(case):
     """Up to the reading, with what a threat asks for done as soon as it can be known."""
-    encounter = Encounter(case, 0)
+    encounter = begin_case(case, 0)
     if "sensors" in case.asks:
         lay(encounter)
     elif "auscultation" not in case.asks:
@@ -172,7 +172,7 @@ def test_whoever_knows_the_truth_gets_every_point_of_every_shipped_case(case):
 
 @pytest.mark.parametrize("case", PERFECT_CASES, ids=lambda c: c.id)
 def test_every_case_can_be_debriefed_without_a_single_answer(case):
-    encounter = Encounter(case, 3)
+    encounter = begin_case(case, 3)
     encounter.take(Finish())
     made = debrief(encounter)
     assert set(LIMITS) <= set(made.limits)
@@ -182,7 +182,7 @@ def test_every_case_can_be_debriefed_without_a_single_answer(case):
 
 
 def test_the_debrief_says_what_the_hands_amount_to_and_whether_they_misled():
-    encounter = Encounter(shipped_case("a-first-abdomen-to-feel"), 0)
+    encounter = begin_case(shipped_case("a-first-abdomen-to-feel"), 0)
     for grip in Grip:
         for zone in GRIPS_HERE[grip]:
             encounter.take(Feel(grip, zone))
@@ -196,7 +196,7 @@ def test_the_debrief_says_what_the_hands_amount_to_and_whether_they_misled():
 def test_hands_that_took_a_breech_for_a_head_are_told_so():
     case = shipped_case("firm-and-still")
     for seed in range(40):
-        encounter = Encounter(case, seed)
+        encounter = begin_case(case, seed)
         for grip in Grip:
             for zone in GRIPS_HERE[grip]:
                 encounter.take(Feel(grip, zone))

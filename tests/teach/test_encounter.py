@@ -8,7 +8,7 @@ import pytest
 from ebbline.recording.model import ChannelKind
 from ebbline.teach.answers import InternalAnswer, Mark, MarkKind, StripAnswer
 from ebbline.teach.case import case_from_data
-from ebbline.teach.encounter import BEING_STOPPED, Encounter
+from ebbline.teach.encounter import BEING_STOPPED
 from ebbline.teach.grading import score
 from ebbline.teach.library import shipped_case
 from ebbline.teach.measure_facts import Fact
@@ -29,6 +29,7 @@ from ebbline.teach.steps import (
     step_from_data,
     step_to_data,
 )
+from ebbline.teach.variants import begin_case
 from ebbline.terms import SensorKind
 
 
@@ -61,7 +62,7 @@ def heart(encounter):
 
 def test_an_attempt_is_decided_by_its_steps_alone():
     case = shipped_case("a-whole-evening-shift")
-    played = Encounter(case, 5)
+    played = begin_case(case, 5)
     played.take(Feel(Grip.FIRST, Zone.FUNDUS))
     lay(played, 2.0)
     played.take(Wait(13))
@@ -69,7 +70,7 @@ def test_an_attempt_is_decided_by_its_steps_alone():
     played.take(Wait(9.5))
     played.take(Tell("the obstetrician"))
     saved = [step_from_data(step_to_data(step)) for step in played.steps]
-    again = Encounter.replay(case, 5, saved)
+    again = begin_case(case, 5).take_all(saved)
     assert np.array_equal(heart(played), heart(again), equal_nan=True)
     assert [o.text for o in played.outcomes] == [o.text for o in again.outcomes]
     assert score(played) == score(again)
@@ -77,7 +78,7 @@ def test_an_attempt_is_decided_by_its_steps_alone():
 
 def test_waiting_in_small_bites_gives_the_same_labour():
     case = case_of(["sensors"])
-    whole, bites = Encounter(case, 1), Encounter(case, 1)
+    whole, bites = begin_case(case, 1), begin_case(case, 1)
     lay(whole)
     lay(bites)
     whole.take(Wait(12))
@@ -90,7 +91,7 @@ def test_waiting_in_small_bites_gives_the_same_labour():
 
 
 def test_nothing_is_recorded_before_the_first_sensor_lies():
-    encounter = Encounter(case_of(["sensors"]), 0)
+    encounter = begin_case(case_of(["sensors"]), 0)
     assert encounter.recording() is None
     with pytest.raises(AttemptError, match="no sensor"):
         encounter.take(Wait(5))
@@ -99,7 +100,7 @@ def test_nothing_is_recorded_before_the_first_sensor_lies():
 def test_the_signal_follows_from_where_the_sensor_lies():
     shares = []
     for away in (0.0, 4.0, 8.0, 14.0):
-        encounter = Encounter(case_of(["sensors"]), 0)
+        encounter = begin_case(case_of(["sensors"]), 0)
         lay(encounter, dx=-away)
         encounter.take(Wait(20))
         shares.append(encounter.usable_share)
@@ -109,7 +110,7 @@ def test_the_signal_follows_from_where_the_sensor_lies():
 
 
 def test_a_sensor_laid_later_leaves_the_time_before_it_empty():
-    encounter = Encounter(case_of(["sensors"]), 0)
+    encounter = begin_case(case_of(["sensors"]), 0)
     belt = encounter.contraction_sites[0]
     encounter.take(PlaceContractionSensor(belt.x_cm, belt.y_cm))
     encounter.take(Wait(5))
@@ -123,7 +124,7 @@ def test_a_sensor_laid_later_leaves_the_time_before_it_empty():
 
 def test_when_the_fetus_moves_the_signal_fades_and_comes_back_at_the_new_site():
     case = shipped_case("something-has-shifted")
-    stayed, followed = Encounter(case, 0), Encounter(case, 0)
+    stayed, followed = begin_case(case, 0), begin_case(case, 0)
     lay(stayed)
     lay(followed)
     for encounter in (stayed, followed):
@@ -138,12 +139,12 @@ def test_when_the_fetus_moves_the_signal_fades_and_comes_back_at_the_new_site():
 
 
 def test_the_belt_far_from_the_fundus_shows_no_contraction_to_find():
-    encounter = Encounter(case_of(["sensors", "strip"]), 0)
+    encounter = begin_case(case_of(["sensors", "strip"]), 0)
     site = encounter.site.at
     encounter.take(PlaceHeartSensor(site.x_cm, site.y_cm))
     encounter.take(PlaceContractionSensor(0.0, -14.0))
     encounter.take(Wait(30))
-    from ebbline.teach.grading import reading_truth
+    from ebbline.teach.what_was_true import reading_truth
 
     contractions = [e for e in reading_truth(encounter).events if e.kind is MarkKind.CONTRACTION]
     assert contractions
@@ -154,7 +155,7 @@ def test_an_electrode_is_placed_only_where_the_policy_allows_it():
     allowed = shipped_case("a-signal-that-will-not-stay")
     refused = shipped_case("read-the-notes-first")
     for case, kind in ((allowed, SensorKind.SCALP_ELECTRODE), (refused, SensorKind.ULTRASOUND)):
-        encounter = Encounter(case, 0)
+        encounter = begin_case(case, 0)
         lay(encounter)
         encounter.take(Wait(5))
         encounter.take(DecideInternal(InternalAnswer(electrode=True, catheter=False)))
@@ -163,7 +164,7 @@ def test_an_electrode_is_placed_only_where_the_policy_allows_it():
 
 
 def test_an_electrode_brings_the_signal_a_thick_wall_withholds():
-    encounter = Encounter(shipped_case("a-signal-that-will-not-stay"), 0)
+    encounter = begin_case(shipped_case("a-signal-that-will-not-stay"), 0)
     lay(encounter)
     encounter.take(Wait(14))
     encounter.take(DecideInternal(InternalAnswer(electrode=True)))
@@ -175,7 +176,7 @@ def test_an_electrode_brings_the_signal_a_thick_wall_withholds():
 
 
 def test_offering_an_electrode_against_a_contraindication_is_flagged_apart_from_the_score():
-    encounter = Encounter(shipped_case("read-the-notes-first"), 0)
+    encounter = begin_case(shipped_case("read-the-notes-first"), 0)
     encounter.take(DecideInternal(InternalAnswer(electrode=True, catheter=True)))
     made = score(encounter)
     flagged = [u for u in made.unsafe if u.choice == "A scalp electrode"]
@@ -185,7 +186,7 @@ def test_offering_an_electrode_against_a_contraindication_is_flagged_apart_from_
 
 
 def test_offering_an_electrode_on_unknown_results_is_flagged_too():
-    encounter = Encounter(shipped_case("nobody-has-asked"), 0)
+    encounter = begin_case(shipped_case("nobody-has-asked"), 0)
     encounter.take(DecideInternal(InternalAnswer(electrode=True, catheter=False)))
     (flagged,) = score(encounter).unsafe
     assert "not known" in flagged.why
@@ -195,7 +196,7 @@ def test_offering_an_electrode_on_unknown_results_is_flagged_too():
 
 
 def contractions_after(case, measure, minutes=20):
-    encounter = Encounter(case, 0)
+    encounter = begin_case(case, 0)
     if measure:
         encounter.take(Choose(measure))
     encounter.take(Wait(minutes))
@@ -215,7 +216,7 @@ def test_a_tocolytic_relaxes_the_uterus():
 
 
 def cord_falls(case, seed, measure):
-    encounter = Encounter(case, seed)
+    encounter = begin_case(case, seed)
     if measure:
         encounter.take(Choose(measure))
     encounter.take(Wait(28))
@@ -238,23 +239,23 @@ def test_variable_decelerations_change_with_position():
 
 def test_what_could_hurt_is_stopped_and_changes_nothing():
     case = shipped_case("no-time-to-breathe")
-    tried = Encounter(case, 0)
+    tried = begin_case(case, 0)
     assert tried.take(Choose("raise the oxytocic")).text == BEING_STOPPED
     tried.take(Wait(15))
-    left = Encounter(case, 0)
+    left = begin_case(case, 0)
     left.take(Wait(15))
     assert np.array_equal(heart(tried), heart(left), equal_nan=True)
     assert any("oxytocic" in u.choice for u in score(tried).unsafe)
 
 
 def test_feeling_the_pulse_tells_the_mothers_rate_from_the_strips():
-    encounter = Encounter(shipped_case("two-rates"), 0)
+    encounter = begin_case(shipped_case("two-rates"), 0)
     assert "104" in encounter.take(Choose("feel her pulse")).text
 
 
 def test_moving_the_sensor_ends_a_capture_of_the_mothers_rate():
     case = shipped_case("the-belt-has-slid")
-    encounter = Encounter(case, 0)
+    encounter = begin_case(case, 0)
     before = encounter.usable_share
     encounter.take(Choose("move the heart sensor"))
     encounter.take(Wait(20))
@@ -264,7 +265,7 @@ def test_moving_the_sensor_ends_a_capture_of_the_mothers_rate():
 
 
 def test_what_happens_by_itself_happens_on_time_and_is_told():
-    encounter = Encounter(shipped_case("a-gush"), 0)
+    encounter = begin_case(shipped_case("a-gush"), 0)
     lay(encounter)
     encounter.take(Wait(11))
     assert Fact.CORD_FELT not in encounter.facts()
@@ -275,7 +276,7 @@ def test_what_happens_by_itself_happens_on_time_and_is_told():
 
 
 def test_telling_nobody_of_an_emergency_is_flagged():
-    encounter = Encounter(shipped_case("a-sharp-pain"), 0)
+    encounter = begin_case(shipped_case("a-sharp-pain"), 0)
     encounter.take(Choose("go on and review on time"))
     encounter.take(Finish())
     choices = [u.choice for u in score(encounter).unsafe]
@@ -298,7 +299,7 @@ def test_what_was_set_stays_set_when_the_labour_takes_a_turn():
 
 
 def test_only_what_a_case_asks_can_be_done():
-    encounter = Encounter(shipped_case("what-follows"), 0)
+    encounter = begin_case(shipped_case("what-follows"), 0)
     for step in (
         Feel(Grip.FIRST, Zone.FUNDUS),
         Listen(0, 0),
@@ -310,7 +311,7 @@ def test_only_what_a_case_asks_can_be_done():
 
 
 def test_a_reading_is_given_once_when_there_is_enough_to_read():
-    encounter = Encounter(case_of(["sensors", "strip"]), 0)
+    encounter = begin_case(case_of(["sensors", "strip"]), 0)
     answer = StripAnswer(encounter.window, encounter.case.standard)
     lay(encounter)
     encounter.take(Wait(5))
@@ -324,14 +325,14 @@ def test_a_reading_is_given_once_when_there_is_enough_to_read():
 
 @pytest.mark.parametrize("minutes", [0, -1, 31, float("nan"), float("inf")])
 def test_impossible_waits_are_refused(minutes):
-    encounter = Encounter(case_of(["sensors"]), 0)
+    encounter = begin_case(case_of(["sensors"]), 0)
     lay(encounter)
     with pytest.raises(AttemptError, match="cannot be waited"):
         encounter.take(Wait(minutes))
 
 
 def test_a_case_ends_somewhere():
-    encounter = Encounter(case_of(["sensors"]), 0)
+    encounter = begin_case(case_of(["sensors"]), 0)
     lay(encounter)
     with pytest.raises(AttemptError, match="does not go on"):
         for _ in range(100):
@@ -340,14 +341,14 @@ def test_a_case_ends_somewhere():
 
 
 def test_after_the_end_nothing_can_be_done():
-    encounter = Encounter(case_of(["sensors"]), 0)
+    encounter = begin_case(case_of(["sensors"]), 0)
     encounter.take(Finish())
     with pytest.raises(AttemptError, match="finished"):
         encounter.take(Listen(0, 0))
 
 
 def test_marks_that_cannot_be_are_refused():
-    encounter = Encounter(shipped_case("what-follows"), 0)
+    encounter = begin_case(shipped_case("what-follows"), 0)
     answer = StripAnswer(encounter.window, encounter.case.standard)
     backwards = replace(answer, marks=(Mark(MarkKind.LATE, 50.0, 40.0),))
     many = replace(answer, marks=(Mark(MarkKind.LATE, 1.0, 2.0),) * (MOST_MARKS + 1))
@@ -358,14 +359,14 @@ def test_marks_that_cannot_be_are_refused():
 
 
 def test_places_off_the_abdomen_are_refused():
-    encounter = Encounter(case_of(["sensors"]), 0)
+    encounter = begin_case(case_of(["sensors"]), 0)
     for x in (float("nan"), 500.0, float("-inf")):
         with pytest.raises(AttemptError, match="not a place"):
             encounter.take(PlaceHeartSensor(x, 0.0))
 
 
 def test_the_recording_names_neither_seed_nor_truth():
-    recording = Encounter(shipped_case("what-follows"), 3).recording()
+    recording = begin_case(shipped_case("what-follows"), 3).recording()
     assert recording.name == "What follows"
     assert recording.provenance.notes == ()
     assert {c.kind for c in recording.channels} == {

@@ -12,11 +12,10 @@ from ebbline.statistics.agreement import cohen
 from ebbline.teach import auscultation, variants
 from ebbline.teach.answers import AuscultationAnswer, ExaminationAnswer, StripAnswer, TwinsAnswer
 from ebbline.teach.case_facts import facts_of_class
-from ebbline.teach.coverage import missing_promises, well_monitored
 from ebbline.teach.debrief import debrief
 from ebbline.teach.encounter import Encounter
 from ebbline.teach.fetal_course import Birth
-from ebbline.teach.grading import MOTHERS_RATE, reading_truth, score
+from ebbline.teach.grading import MOTHERS_RATE, score
 from ebbline.teach.handover import Section, statements
 from ebbline.teach.library import shipped
 from ebbline.teach.measure_facts import Fact
@@ -47,6 +46,8 @@ from ebbline.teach.steps import (
     step_to_data,
 )
 from ebbline.teach.summary import summary
+from ebbline.teach.variants import begin_case, missing_promises, well_monitored
+from ebbline.teach.what_was_true import reading_truth
 
 CASES = shipped()
 TABLE = measure_table()
@@ -169,7 +170,7 @@ def test_reading_the_mothers_rate_as_the_fetuss_is_unsafe():
 def test_an_internal_sensor_against_the_list_is_refused_at_once_with_its_reason(name, electrode):
     from ebbline.teach.answers import InternalAnswer
 
-    encounter = Encounter(CASES[name], 0)
+    encounter = begin_case(CASES[name], 0)
     said = encounter.take(DecideInternal(InternalAnswer(electrode=True, catheter=False)))
     assert "refused" in said.text
     assert electrode.lower() in said.text.lower()
@@ -179,11 +180,11 @@ def test_an_internal_sensor_against_the_list_is_refused_at_once_with_its_reason(
 
 
 def test_a_guided_case_says_after_a_grip_what_it_rules_out():
-    encounter = Encounter(CASES["something-round-on-top"], 0)
+    encounter = begin_case(CASES["something-round-on-top"], 0)
     said = encounter.take(Feel(Grip.FIRST, Zone.FUNDUS))
     assert any("Speaks for (presentation): frank breech" in words for words in said.guidance)
     assert any("against (presentation)" in words and "vertex" in words for words in said.guidance)
-    assert Encounter(CASES["firm-and-still"], 0).take(Feel(Grip.FIRST, Zone.FUNDUS)).guidance == ()
+    assert begin_case(CASES["firm-and-still"], 0).take(Feel(Grip.FIRST, Zone.FUNDUS)).guidance == ()
 
 
 def test_a_hint_takes_a_fifth_of_its_part_and_of_no_other():
@@ -202,7 +203,7 @@ def test_a_hint_takes_a_fifth_of_its_part_and_of_no_other():
 
 
 def test_confidence_stands_beside_its_answer_and_out_of_range_is_refused():
-    encounter = Encounter(CASES["something-round-on-top"], 0)
+    encounter = begin_case(CASES["something-round-on-top"], 0)
     fetus = encounter.fetus
     sure = (("presentation", 0.9),)
     encounter.take(Conclude(ExaminationAnswer(presentation=fetus.presentation, sure=sure)))
@@ -245,7 +246,7 @@ def test_a_baby_born_ill_is_told_first_though_no_choice_was_unsafe():
 
 def listened(name: str) -> Encounter:
     """A learner who counts every beat, before, during and after a contraction."""
-    encounter = Encounter(CASES[name], 0)
+    encounter = begin_case(CASES[name], 0)
     encounter.take(Wait(10))
     for _ in range(6):
         start, beats = encounter.beats_ahead(120.0)
@@ -254,7 +255,7 @@ def listened(name: str) -> Encounter:
 
 
 def test_beats_are_as_many_as_the_rate_says():
-    start, beats = Encounter(CASES["by-ear"], 0).beats_ahead(60.0)
+    start, beats = begin_case(CASES["by-ear"], 0).beats_ahead(60.0)
     assert start == 0.0
     assert 125 <= len(beats) <= 150  # a baseline of 135 bpm, moderate variability
 
@@ -277,7 +278,7 @@ def test_falls_after_contractions_ask_for_continuous_monitoring():
 
 
 def test_counting_only_between_contractions_misses_two_of_three_moments():
-    encounter = Encounter(CASES["by-ear"], 0)
+    encounter = begin_case(CASES["by-ear"], 0)
     assert line(encounter, "moments of listening").points == 0.0
     counts = [auscultation.counted(0.0, 5.0, ())]
     assert math.isnan(counts[0].bpm)
@@ -314,7 +315,7 @@ def test_an_untrue_statement_costs_a_quarter():
 
 def test_two_hearts_are_two_only_when_they_differ():
     def share(first, second):
-        encounter = Encounter(CASES["room-for-two"], 0)
+        encounter = begin_case(CASES["room-for-two"], 0)
         encounter.take(ConcludeTwins(TwinsAnswer(first_bpm=first, second_bpm=second)))
         return line(encounter, "two hearts").share
 
@@ -323,7 +324,7 @@ def test_two_hearts_are_two_only_when_they_differ():
 
 
 def test_each_twins_heart_is_heard_at_its_own_place():
-    encounter = Encounter(CASES["room-for-two"], 0)
+    encounter = begin_case(CASES["room-for-two"], 0)
     heard = []
     for site in (encounter.site, encounter.second_site):
         assert site is not None

@@ -284,8 +284,8 @@ def test_an_event_half_lost_need_not_be_found_and_one_seen_to_the_limit_must():
 def test_a_trace_was_normal_only_where_every_decision_saw_it_so():
     from types import SimpleNamespace
 
-    from ebbline.teach.grading import decision_facts
     from ebbline.teach.measure_facts import Fact
+    from ebbline.teach.what_was_true import decision_facts
 
     normal, other = frozenset({Fact.NORMAL_TRACE}), frozenset(set(Fact) - {Fact.NORMAL_TRACE})
 

@@ -12,6 +12,7 @@ from ebbline.cli.main import app
 from ebbline.errors import EbblineError
 from ebbline.teach.library import shipped, shipped_case
 from ebbline.teach.terminal import Player, strip_in_letters
+from ebbline.teach.variants import begin_case
 
 RUN = CliRunner()
 
@@ -172,7 +173,6 @@ def test_sheets_with_and_without_answers(tmp_path: Path):
 
 
 def test_report_and_export_read_the_workbenchs_store(tmp_path: Path):
-    from ebbline.teach.encounter import Encounter
     from ebbline.teach.steps import Choose, Finish
     from ebbline.web.store import Store
     from ebbline.web.teaching.attempts_in_play import judged
@@ -182,7 +182,7 @@ def test_report_and_export_read_the_workbenchs_store(tmp_path: Path):
     store = Store(place)
     teaching = Teaching(store)
     key = teaching.begin("Ann", "what-follows")
-    encounter = Encounter(shipped_case("what-follows"), 0)
+    encounter = begin_case(shipped_case("what-follows"), 0)
     for number, step in enumerate((Choose("stop the oxytocic"), Finish())):
         encounter.take(step)
         teaching.add_step(key, number, step)

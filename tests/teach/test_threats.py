@@ -19,6 +19,7 @@ from ebbline.teach.steps import (
     Wait,
 )
 from ebbline.teach.threats import TARGETS, TOLERANCE_MIN, threat_table
+from ebbline.teach.variants import begin_case
 from ebbline.terms import Stage
 
 PROLAPSE = shipped()["a-gush"]
@@ -32,7 +33,7 @@ RIGHT = (
 
 
 def prolapsed(wait_min: float, steps=RIGHT, after_min: float = 25.0) -> Encounter:
-    encounter = Encounter(PROLAPSE, 0)
+    encounter = begin_case(PROLAPSE, 0)
     place = encounter.site.at
     encounter.take(PlaceHeartSensor(place.x_cm, place.y_cm))
     encounter.take(PlaceContractionSensor(0.0, 12.0))
@@ -116,7 +117,7 @@ def test_a_minute_over_a_limit_counts_as_within_it():
 
 
 def test_the_rate_does_not_recover_by_itself_after_a_cord_prolapse():
-    encounter = Encounter(PROLAPSE, 0)
+    encounter = begin_case(PROLAPSE, 0)
     place = encounter.site.at
     encounter.take(PlaceHeartSensor(place.x_cm, place.y_cm))
     for _ in range(4):
@@ -125,7 +126,7 @@ def test_the_rate_does_not_recover_by_itself_after_a_cord_prolapse():
 
 
 def test_lifting_the_head_brings_the_rate_back():
-    encounter = Encounter(PROLAPSE, 0)
+    encounter = begin_case(PROLAPSE, 0)
     place = encounter.site.at
     encounter.take(PlaceHeartSensor(place.x_cm, place.y_cm))
     encounter.take(Wait(16))
@@ -144,7 +145,7 @@ def test_birth_needs_someone_who_can_bring_it_about():
 
 
 def test_after_birth_nothing_more_is_done_to_the_labour():
-    encounter = Encounter(PROLAPSE, 0)
+    encounter = begin_case(PROLAPSE, 0)
     place = encounter.site.at
     encounter.take(PlaceHeartSensor(place.x_cm, place.y_cm))
     encounter.take(Wait(13))
@@ -170,7 +171,7 @@ def test_every_threat_of_the_table_is_eased_by_measures_that_exist():
 @pytest.mark.parametrize("name", sorted(k for k, c in shipped().items() if c.threat is not None))
 def test_no_case_asks_for_a_first_act_that_would_be_dangerous_in_it(name):
     case = shipped()[name]
-    encounter = Encounter(case, 0)
+    encounter = begin_case(case, 0)
     if encounter._heart_from_s == float("inf") and "auscultation" not in case.asks:
         place = encounter.site.at
         encounter.take(PlaceHeartSensor(place.x_cm, place.y_cm))
@@ -186,7 +187,7 @@ def test_no_case_asks_for_a_first_act_that_would_be_dangerous_in_it(name):
 
 def test_the_shoulder_is_born_by_both_manoeuvres_and_never_by_the_fundus():
     """RCOG Green-top Guideline 42, 2012 (from memory)."""
-    encounter = Encounter(shipped()["the-head-is-there"], 0)
+    encounter = begin_case(shipped()["the-head-is-there"], 0)
     encounter.take(Wait(3))
     encounter.take(Tell("the emergency team"))
     encounter.take(Choose("push on the fundus"))

@@ -109,10 +109,9 @@ def check(
 ) -> None:
     """Check case files, and tell what each truly shows."""
     from ebbline.teach.case import case_from_file
-    from ebbline.teach.coverage import missing_promises, shown_by
     from ebbline.teach.patient import check as sound
     from ebbline.teach.truth_words import truth_in_words
-    from ebbline.teach.variants import draw_that_keeps_promises
+    from ebbline.teach.variants import draw_that_keeps_promises, missing_promises, shown_by
 
     problems = []
     for file in files:

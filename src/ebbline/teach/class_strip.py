@@ -10,12 +10,13 @@ from ebbline.recording.model import Recording
 from ebbline.teach.case import AskedStep, Case
 from ebbline.teach.class_session import Asked, Question
 from ebbline.teach.debrief import debrief
-from ebbline.teach.encounter import LONGEST_WAIT_MIN, Encounter
-from ebbline.teach.grading import reading_truth
+from ebbline.teach.encounter import LONGEST_WAIT_MIN
 from ebbline.teach.real_cases import RecordedEncounter
 from ebbline.teach.standards import classes_of
 from ebbline.teach.steps import PlaceContractionSensor, PlaceHeartSensor, Wait
 from ebbline.teach.truth import StripTruth
+from ebbline.teach.variants import begin_case
+from ebbline.teach.what_was_true import reading_truth
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,7 +62,7 @@ def strip_for_class(case: Case, seed: int = 0) -> ClassStrip:
     """The strip of a case as it would be read, both sensors lying well all the while."""
     if case.recorded is not None:
         return _recorded(RecordedEncounter(case, seed))
-    played = Encounter(case, seed)
+    played = begin_case(case, seed)
     if AskedStep.SENSORS in case.asks:
         played.take(PlaceHeartSensor(played.site.at.x_cm, played.site.at.y_cm))
         belt = played.contraction_sites[0]

@@ -8,15 +8,12 @@ from ebbline.features import window as within
 from ebbline.features.findings import DecelerationKind, Findings
 from ebbline.ground_truth import findings_from_truth
 from ebbline.synth.ground_truth import SpanKind, Truth
-from ebbline.synth.scenario import Point
-from ebbline.teach.case import AskedStep, Case
+from ebbline.teach.case import AskedStep
 from ebbline.teach.case_facts import strip_truth
 from ebbline.teach.electrode_policy import may_be_offered
-from ebbline.teach.encounter import LONGEST_WAIT_MIN, Encounter
+from ebbline.teach.encounter import Encounter
 from ebbline.teach.measure_facts import Fact
 from ebbline.teach.measures import measure_table
-from ebbline.teach.patient import AS_WRITTEN
-from ebbline.teach.steps import PlaceContractionSensor, PlaceHeartSensor, Wait
 from ebbline.terms import Attitude, Lie, Position, Presentation, Window
 
 TERMS = (
@@ -51,42 +48,6 @@ WAYS_TO_LIE = (
 """Every lie, presentation, attitude of the head, and every position of the vertex."""
 
 
-def well_monitored(
-    case: Case, seed: int = AS_WRITTEN, *, engine_seed: int | None = None
-) -> Encounter:
-    """The case up to its reading, with the sensors laid where they should be and kept there."""
-    encounter = Encounter(case, seed, engine_seed=engine_seed)
-    if AskedStep.SENSORS not in case.asks and AskedStep.AUSCULTATION in case.asks:
-        while encounter.minute < case.minutes_before_reading:
-            left = case.minutes_before_reading - encounter.minute
-            encounter.take(Wait(min(left, LONGEST_WAIT_MIN)))
-    if AskedStep.SENSORS in case.asks:
-        _lay(encounter)
-        while encounter.minute < case.minutes_before_reading:
-            site = encounter.site.at
-            left = case.minutes_before_reading - encounter.minute
-            encounter.take(Wait(min(2.0, left, LONGEST_WAIT_MIN)))
-            if encounter.site.at != site:
-                _lay(encounter)
-    return encounter
-
-
-def _lay(encounter: Encounter) -> None:
-    heart: Point = encounter.site.at
-    belt: Point = encounter.contraction_sites[0]
-    encounter.take(PlaceHeartSensor(heart.x_cm, heart.y_cm))
-    encounter.take(PlaceContractionSensor(belt.x_cm, belt.y_cm))
-
-
-def shown_by(
-    case: Case, seed: int = AS_WRITTEN, *, engine_seed: int | None = None
-) -> frozenset[str]:
-    """The terms and ways to lie that a case shows, up to its reading."""
-    if case.recorded is not None:
-        return frozenset()
-    return shown_in(well_monitored(case, seed, engine_seed=engine_seed))
-
-
 def shown_in(encounter: Encounter) -> frozenset[str]:
     """What an encounter shows up to now."""
     case = encounter.case
@@ -98,14 +59,6 @@ def shown_in(encounter: Encounter) -> frozenset[str]:
     if encounter.monitors and AskedStep.STRIP in case.asks:
         shown |= _strip(encounter)
     return frozenset(shown)
-
-
-def missing_promises(case: Case) -> tuple[str, ...]:
-    """What a case promises and as written does not keep: its story would not fit.
-
-    `ebbline teach check` names another `draw` that keeps them, where there is one.
-    """
-    return kept_promises(well_monitored(case))[1] if case.promises else ()
 
 
 def kept_promises(encounter: Encounter) -> tuple[bool, tuple[str, ...]]:

@@ -24,7 +24,7 @@ from ebbline.teach.electrode_policy import Allowed, may_be_offered
 from ebbline.teach.encounter import Encounter
 from ebbline.teach.fetal_course import LIMITS as GASES_LIMITS
 from ebbline.teach.fetal_course import Birth
-from ebbline.teach.grading import decision_facts, examination_truth, reading_truth, score
+from ebbline.teach.grading import examination_truth, score
 from ebbline.teach.handover import statements
 from ebbline.teach.measures import measure_table
 from ebbline.teach.scoring import NEITHER_HIT_NOR_MISS, Score
@@ -32,6 +32,7 @@ from ebbline.teach.sensations import Sensation, findings_of
 from ebbline.teach.summary import Summary, summary
 from ebbline.teach.threat_scoring import Response, response
 from ebbline.teach.truth import ExaminationTruth, StripTruth
+from ebbline.teach.what_was_true import decision_facts, reading_truth
 from ebbline.terms import Stage, Window
 
 LIMITS = (

@@ -23,7 +23,7 @@ from ebbline.synth.engine import Labour, LabourEngine
 from ebbline.synth.ground_truth import SpanKind, Truth
 from ebbline.synth.scenario import Point
 from ebbline.synth.sensors import toco_reach
-from ebbline.teach import anatomy, auscultation, patient, variants
+from ebbline.teach import anatomy, auscultation, patient
 from ebbline.teach.answers import (
     AuscultationAnswer,
     ExaminationAnswer,
@@ -34,9 +34,11 @@ from ebbline.teach.answers import (
 from ebbline.teach.case import AskedStep, Case, Fetus, Sign, Turn
 from ebbline.teach.case_facts import facts_of, facts_of_trace
 from ebbline.teach.fetal_course import FOUND_AFTER_MIN, Birth, FetalCourse, course_of
+from ebbline.teach.guidance import after_grip, hint
 from ebbline.teach.handover import Statement, statements
 from ebbline.teach.measure_facts import Fact
 from ebbline.teach.measures import Call, Choice, Measure, measure_table
+from ebbline.teach.patient_view import ReadingTaken
 from ebbline.teach.sensations import Grip, Hands, Sensation, Zone, hear
 from ebbline.teach.steps import (
     AttemptError,
@@ -118,20 +120,11 @@ class Outcome:
     guidance: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingTaken:
-    """The learner's reading, at its minute, with the labour as it was then."""
-
-    minute: float
-    answer: StripAnswer
-    facts: frozenset[Fact]
-
-
 class Encounter:
     """One attempt, live. The case given is already the variant of its seed."""
 
-    def __init__(self, case: Case, seed: int, *, engine_seed: int | None = None) -> None:
-        """engine_seed: of the labour itself; None: the variant's own (`variants.engine_seed`)."""
+    def __init__(self, case: Case, seed: int, *, engine_seed: int) -> None:
+        """engine_seed: of the labour itself (`variants.begin_case` takes the variant's own)."""
         self._written = case
         self.case = patient.variant(case, seed)
         self.seed = seed
@@ -180,8 +173,7 @@ class Encounter:
         self._reach: list[tuple[float, float]] = []
         self._planned_minute = 0.0
         self._made: tuple[float, Labour] | None = None
-        if engine_seed is None:
-            engine_seed = variants.engine_seed(case, seed)
+        self._engine_seed = engine_seed
         self._engine = LabourEngine(patient.scenario(self.case), engine_seed)
         if AskedStep.SENSORS not in self.case.asks and AskedStep.STRIP in self.case.asks:
             self._put_heart_sensor(self.site.at)
@@ -307,13 +299,11 @@ class Encounter:
 
     # --- taking steps ----------------------------------------------------------------------
 
-    @classmethod
-    def replay(cls, case: Case, seed: int, steps: Iterable[Step]) -> Encounter:
-        """The encounter after these steps."""
-        made = cls(case, seed)
+    def take_all(self, steps: Iterable[Step]) -> Encounter:
+        """Take these steps, as `take` takes each."""
         for step in steps:
-            made.take(step)
-        return made
+            self.take(step)
+        return self
 
     def take(self, step: Step) -> Outcome:
         """Take one step. Raises AttemptError for one that cannot be taken now."""
@@ -399,8 +389,6 @@ class Encounter:
         self.sensations.append(sensation)
         guidance: tuple[str, ...] = ()
         if self.case.guided:
-            from ebbline.teach.guidance import after_grip
-
             guidance = after_grip(self)
         return Outcome(sensation.text, guidance=guidance)
 
@@ -424,8 +412,6 @@ class Encounter:
         return Outcome(f"You say aloud: {threat_table()[name].say}.")
 
     def _hint(self, about: str) -> Outcome:
-        from ebbline.teach.guidance import hint
-
         if about not in set(self.case.asks):
             raise AttemptError(
                 f"this case does not ask for {about!r}.",
@@ -484,7 +470,8 @@ class Encounter:
         return auscultation.hardened(self._ahead(seconds), now, now + seconds)
 
     def _ahead(self, seconds: float) -> Truth:
-        ahead = Encounter.replay(self._written, self.seed, self.steps)
+        same = Encounter(self._written, self.seed, engine_seed=self._engine_seed)
+        ahead = same.take_all(self.steps)
         ahead._go_on(max(1.0, seconds) / 60.0)
         return ahead.labour().truth
 

@@ -15,7 +15,7 @@ from ebbline.teach.answers import (
 )
 from ebbline.teach.auscultation import score_auscultation
 from ebbline.teach.case import AskedStep, SecondTwin
-from ebbline.teach.case_facts import milder_facts, strip_truth
+from ebbline.teach.case_facts import milder_facts
 from ebbline.teach.electrode_policy import Allowed, may_be_offered
 from ebbline.teach.encounter import Encounter
 from ebbline.teach.handover import score_handover, statements
@@ -37,7 +37,8 @@ from ebbline.teach.scoring import (
     with_hints,
 )
 from ebbline.teach.threat_scoring import score_threat, unsafe_delay
-from ebbline.teach.truth import ExaminationTruth, StripTruth
+from ebbline.teach.truth import ExaminationTruth
+from ebbline.teach.what_was_true import decision_facts, reading_truth
 from ebbline.terms import Lie
 
 
@@ -51,33 +52,6 @@ def examination_truth(encounter: Encounter) -> ExaminationTruth:
         attitude=fetus.true_attitude,
         fifths=fetus.fifths if fetus.lie is Lie.LONGITUDINAL else 5,
     )
-
-
-def reading_truth(encounter: Encounter) -> StripTruth:
-    """The truth of the window that was (or would have been) read.
-
-    A finished case does not change any more: its score and its debrief ask for one and the same.
-    """
-    if encounter.final_truth is not None:
-        return encounter.final_truth
-    truth = encounter.labour().truth
-    made = strip_truth(truth, encounter.seen(truth), encounter.window, encounter.case)
-    if encounter.finished:
-        encounter.final_truth = made
-    return made
-
-
-def decision_facts(encounter: Encounter) -> frozenset[Fact]:
-    """Everything that was true when the learner read, chose or told; now, if none was done."""
-    moments = [choice.facts for choice in encounter.choices]
-    moments += [call.facts for call in encounter.calls]
-    if encounter.reading is not None:
-        moments.append(encounter.reading.facts)
-    if not moments:
-        return encounter.facts()
-    facts = frozenset().union(*moments)
-    calm = all(Fact.NORMAL_TRACE in moment for moment in moments)
-    return facts if calm else facts - {Fact.NORMAL_TRACE}
 
 
 def score(encounter: Encounter) -> Score:

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from ebbline.bedside.exam import ExamResult, examine
 from ebbline.bedside.geometry import Point as Place
 from ebbline.bedside.sensors import place_words
 from ebbline.teach import anatomy
 from ebbline.teach.case import AskedStep
+from ebbline.teach.patient_view import PatientView
 from ebbline.teach.sensations import Sensation, findings_of
-
-if TYPE_CHECKING:
-    from ebbline.teach.encounter import Encounter
 
 POSSIBLE, RULED_OUT, LIKELY = 0.01, 0.01, 0.9
 """Probability above which a way to lie was open before the grip, below which it is ruled out, and
@@ -23,12 +19,12 @@ SPEAKS_AGAINST, SPEAKS_FOR = 1 / 3, 1.5
 against a way to lie without settling it (ours)."""
 
 
-def after_grip(encounter: Encounter) -> tuple[str, ...]:
+def after_grip(patient: PatientView) -> tuple[str, ...]:
     """What the last grip rules out and makes likely, by the examination's own model."""
-    felt = tuple(encounter.sensations)
+    felt = tuple(patient.sensations)
     if not felt:
         return ()
-    before, now = _result(encounter, felt[:-1]), _result(encounter, felt)
+    before, now = _result(patient, felt[:-1]), _result(patient, felt)
     said: list[str] = []
     for name, was, is_now in (
         ("lie", before.lie, now.lie),
@@ -65,44 +61,44 @@ def after_grip(encounter: Encounter) -> tuple[str, ...]:
     return tuple(said) or ("This grip rules nothing out by itself; another one may.",)
 
 
-def _result(encounter: Encounter, felt: tuple[Sensation, ...]) -> ExamResult:
-    return examine(findings_of(felt), anatomy.context_of(encounter.case))
+def _result(patient: PatientView, felt: tuple[Sensation, ...]) -> ExamResult:
+    return examine(findings_of(felt), anatomy.context_of(patient.case))
 
 
-def hint(encounter: Encounter, about: AskedStep) -> str:
+def hint(patient: PatientView, about: AskedStep) -> str:
     """A hint about one part of the case; it says where to look, not what to answer."""
     match about:
         case AskedStep.HANDS:
-            steps = _result(encounter, tuple(encounter.sensations)).next_steps
+            steps = _result(patient, tuple(patient.sensations)).next_steps
             if not steps:
                 return "Your grips tell all that hands can tell here. Put them together."
             return f"What would tell most now: {steps[0].question}."
         case AskedStep.SENSORS:
-            best = encounter.site.at
-            where = place_words(Place(best.x_cm, best.y_cm), encounter.body.abdomen)
+            best = patient.site.at
+            where = place_words(Place(best.x_cm, best.y_cm), patient.body.abdomen)
             return f"The heart is carried best {where}."
         case AskedStep.INTERNAL:
             return "Go through the notes line by line: what is not known counts as not met."
         case AskedStep.AUSCULTATION:
             return "Begin before a contraction ends, and go on for a whole minute after it."
         case AskedStep.STRIP:
-            return _strip_hint(encounter)
+            return _strip_hint(patient)
         case AskedStep.MEASURES:
-            return "What is true now: " + ", ".join(sorted(encounter.facts())) + "."
+            return "What is true now: " + ", ".join(sorted(patient.facts())) + "."
         case AskedStep.HANDOVER:
             return "Who, what has happened, what you make of it, what you want, by when."
 
 
-def _strip_hint(encounter: Encounter) -> str:
+def _strip_hint(patient: PatientView) -> str:
     from ebbline.criteria import classify
     from ebbline.ground_truth import findings_from_truth
     from ebbline.teach.case_facts import context_of
 
-    if encounter.minute < 1:
+    if patient.minute < 1:
         return "There is nothing to read yet."
-    truth = encounter.labour().truth
-    findings = findings_from_truth(truth, encounter.seen(truth))
-    made = classify(findings, encounter.window, encounter.case.standard, context_of(encounter.case))
+    truth = patient.labour().truth
+    findings = findings_from_truth(truth, patient.seen(truth))
+    made = classify(findings, patient.window, patient.case.standard, context_of(patient.case))
     deciding = [r.feature for r in made.reasons if r.rule in made.decided_by]
     if not deciding:
         return "Look first how much of the trace is there to be read."

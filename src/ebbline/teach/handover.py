@@ -11,20 +11,18 @@ import zlib
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ebbline.teach.answers import Confidence
 from ebbline.teach.case import AskedStep, Sign
 from ebbline.teach.measures import measure_table
+from ebbline.teach.patient_view import PatientView
 from ebbline.teach.scoring import NOT_ANSWERED, Score, scored_line, with_confidence
 from ebbline.teach.standards import classes_of
 from ebbline.teach.threats import threat_table
+from ebbline.teach.what_was_true import decision_facts, reading_truth
 from ebbline.terms import Stage
-
-if TYPE_CHECKING:
-    from ebbline.teach.encounter import Encounter
 
 UNTRUE_COSTS = 0.25
 
@@ -79,16 +77,16 @@ _SIGN_WORDS = {
 _NEVER_MUST = (Sign.MOVED_LESS,)
 
 
-def statements(encounter: Encounter) -> tuple[Statement, ...]:
+def statements(patient: PatientView) -> tuple[Statement, ...]:
     """What can be said of the patient now, true and untrue, shuffled inside each section."""
     chance = np.random.default_rng(
-        [encounter.seed, zlib.crc32(f"{encounter.case.id}/handover".encode())]
+        [patient.seed, zlib.crc32(f"{patient.case.id}/handover".encode())]
     )
     made = [
-        *_situation(encounter),
-        *_background(encounter),
-        *_assessment(encounter, chance),
-        *_recommendation(encounter),
+        *_situation(patient),
+        *_background(patient),
+        *_assessment(patient, chance),
+        *_recommendation(patient),
     ]
     shuffled: list[Statement] = []
     for section in Section:
@@ -97,8 +95,8 @@ def statements(encounter: Encounter) -> tuple[Statement, ...]:
     return tuple(shuffled)
 
 
-def _situation(encounter: Encounter) -> list[Statement]:
-    case = encounter.case
+def _situation(patient: PatientView) -> list[Statement]:
+    case = patient.case
     here = Section.SITUATION
     stage = _STAGE.get(case.labour.stage, "in labour") if case.labour else "not in labour"
     name = case.story.who.split(",")[0]
@@ -107,11 +105,11 @@ def _situation(encounter: Encounter) -> list[Statement]:
         Statement("me", here, "I am the one who looks after her", False),
     ]
     for sign in Sign:
-        if sign in encounter.signs:
+        if sign in patient.signs:
             must = sign not in _NEVER_MUST
             made.append(Statement(f"sign {sign}", here, _SIGN_WORDS[sign], must))
-    threat = encounter.threat
-    if threat is not None and encounter.minute >= threat.from_minute:
+    threat = patient.threat
+    if threat is not None and patient.minute >= threat.from_minute:
         made.append(Statement("threat", here, threat.kind.say, True))
         others = [k for k in threat_table().values() if k.id != threat.kind.id]
         other = others[zlib.crc32(case.id.encode()) % len(others)]
@@ -119,8 +117,8 @@ def _situation(encounter: Encounter) -> list[Statement]:
     return made
 
 
-def _background(encounter: Encounter) -> list[Statement]:
-    case, here = encounter.case, Section.BACKGROUND
+def _background(patient: PatientView) -> list[Statement]:
+    case, here = patient.case, Section.BACKGROUND
     mother, labour = case.mother, case.labour
     births = "Her first baby" if mother.parity == 0 else f"{mother.parity} births before this one"
     made = [
@@ -135,9 +133,7 @@ def _background(encounter: Encounter) -> list[Statement]:
         ]
         if labour.epidural:
             made.append(Statement("epidural", here, "She has an epidural"))
-    waters = (
-        "broken" if mother.membranes_ruptured or Sign.CORD_FELT in encounter.signs else "intact"
-    )
+    waters = "broken" if mother.membranes_ruptured or Sign.CORD_FELT in patient.signs else "intact"
     other = "intact" if waters == "broken" else "broken"
     made.append(Statement("waters", here, f"Her waters are {waters}"))
     made.append(Statement("other waters", here, f"Her waters are {other}", true=False))
@@ -154,13 +150,11 @@ def _background(encounter: Encounter) -> list[Statement]:
     return made
 
 
-def _assessment(encounter: Encounter, chance: np.random.Generator) -> list[Statement]:
-    from ebbline.teach.grading import reading_truth
-
-    case, here = encounter.case, Section.ASSESSMENT
+def _assessment(patient: PatientView, chance: np.random.Generator) -> list[Statement]:
+    case, here = patient.case, Section.ASSESSMENT
     made: list[Statement] = []
-    if AskedStep.STRIP in case.asks and encounter.minute >= 1:
-        truth = reading_truth(encounter)
+    if AskedStep.STRIP in case.asks and patient.minute >= 1:
+        truth = reading_truth(patient)
         right = truth.accepted_labels[case.standard.value]
         for label in classes_of(case.standard):
             made.append(
@@ -179,12 +173,12 @@ def _assessment(encounter: Encounter, chance: np.random.Generator) -> list[State
         kinds = sorted({e.kind.value for e in truth.events if "deceleration" in e.kind.value})
         falls = ", ".join(f"{kind}s" for kind in kinds) or "No decelerations"
         made.append(Statement("falls", here, falls[0].upper() + falls[1:], bool(kinds)))
-    done = [measure_table().measure(c.measure) for c in encounter.choices]
+    done = [measure_table().measure(c.measure) for c in patient.choices]
     if done:
         first = dict.fromkeys(one.say for one in done)
         made.append(Statement("done", here, "Done so far: " + "; ".join(first), True))
     if AskedStep.HANDS in case.asks:
-        lies = encounter.fetus.presentation.value
+        lies = patient.fetus.presentation.value
         made.append(Statement("lies", here, f"The presentation, from the hands: {lies}", True))
         other = "vertex" if lies != "vertex" else "frank breech"
         words = f"The presentation, from the hands: {other}"
@@ -192,11 +186,9 @@ def _assessment(encounter: Encounter, chance: np.random.Generator) -> list[State
     return made
 
 
-def _recommendation(encounter: Encounter) -> list[Statement]:
-    from ebbline.teach.grading import decision_facts
-
+def _recommendation(patient: PatientView) -> list[Statement]:
     here = Section.RECOMMENDATION
-    asked = measure_table().lowest_call(decision_facts(encounter)).step
+    asked = measure_table().lowest_call(decision_facts(patient)).step
     made = [
         Statement(f"ask {step}", here, words, step == asked, step >= asked and step - asked <= 1)
         for step, words in enumerate(_ASKS)

@@ -54,9 +54,10 @@ def _work_ahead() -> None:
 def work_out(case: Case) -> Entry:
     """What a case shows and practises, from its truth."""
     from ebbline.teach.answers import StripAnswer
-    from ebbline.teach.coverage import shown_in, well_monitored
+    from ebbline.teach.coverage import shown_in
     from ebbline.teach.grading import score
     from ebbline.teach.steps import ReadStrip
+    from ebbline.teach.variants import well_monitored
 
     if case.recorded is not None:
         return Entry((), (f"class by {case.standard}",))

@@ -11,13 +11,13 @@ from ebbline.picture.fonts import shortened, wrapped
 from ebbline.picture.style import FRAME, INK, QUIET_INK
 from ebbline.teach.answers import MarkKind
 from ebbline.teach.case import AskedStep, Case
-from ebbline.teach.coverage import well_monitored
 from ebbline.teach.debrief import Debrief, debrief
 from ebbline.teach.encounter import Encounter
 from ebbline.teach.measures import measure_table
 from ebbline.teach.notes import notes_of
 from ebbline.teach.sensations import GRIPS_HERE, Grip, Hands, Sensation, Zone
 from ebbline.teach.standards import TITLES, classes_of
+from ebbline.teach.variants import well_monitored
 
 WIDTH, HEIGHT = 21.0, 29.7
 """A4 upright, cm (ISO 216)."""

@@ -56,6 +56,7 @@ from ebbline.teach.steps import (
     step_to_data,
 )
 from ebbline.teach.threats import threat_table
+from ebbline.teach.variants import begin_case
 from ebbline.terms import Attitude, Lie, Position, Presentation, Window
 
 Word = TypeVar("Word", bound=StrEnum)
@@ -98,7 +99,7 @@ class Player:
     ) -> None:
         self._say, self._ask = say, ask
         self._encounter: Encounter | RecordedEncounter = (
-            RecordedEncounter(case, seed) if case.recorded else Encounter(case, seed)
+            RecordedEncounter(case, seed) if case.recorded else begin_case(case, seed)
         )
         self._score: Score | None = None
         self._sure: dict[str, float] = {}

@@ -6,11 +6,11 @@ from collections import Counter
 
 from ebbline.teach import anatomy
 from ebbline.teach.case import AskedStep, Case
-from ebbline.teach.coverage import well_monitored
 from ebbline.teach.electrode_policy import may_be_offered
 from ebbline.teach.encounter import Encounter
-from ebbline.teach.grading import reading_truth
 from ebbline.teach.measures import measure_table
+from ebbline.teach.variants import well_monitored
+from ebbline.teach.what_was_true import reading_truth
 
 
 def truth_in_words(case: Case, seed: int) -> list[tuple[str, str]]:

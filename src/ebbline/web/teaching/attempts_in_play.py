@@ -88,18 +88,19 @@ class LiveAttempts:
 
 def remade(case: Case, seed: int, steps: list[Step]) -> Played:
     """The encounter after these steps."""
-    from ebbline.teach.encounter import Encounter
     from ebbline.teach.real_cases import RecordedEncounter
+    from ebbline.teach.variants import begin_case
 
     if case.recorded is not None:
         return RecordedEncounter.replay(case, seed, steps)
-    return Encounter.replay(case, seed, steps)
+    return begin_case(case, seed).take_all(steps)
 
 
 def judged(encounter: Played) -> tuple[Any, str, str]:
     """Score, the class that was said, the true class."""
     from ebbline.teach.encounter import Encounter
-    from ebbline.teach.grading import reading_truth, score
+    from ebbline.teach.grading import score
+    from ebbline.teach.what_was_true import reading_truth
 
     standard = encounter.case.standard.value
     if not isinstance(encounter, Encounter):

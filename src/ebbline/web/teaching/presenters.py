@@ -37,7 +37,7 @@ def strip_of_debrief(key: str, encounter: Played) -> DebriefStripOut:
     """The learner's strip with the truth above it and the learner's own marks below."""
     from ebbline.teach.debrief import verdicts
     from ebbline.teach.encounter import Encounter
-    from ebbline.teach.grading import reading_truth
+    from ebbline.teach.what_was_true import reading_truth
 
     recording = strip_of(encounter)
     if not isinstance(encounter, Encounter):
@@ -163,9 +163,9 @@ def _own_items(marks: tuple[Mark, ...], truth: StripTruth | None) -> list[ItemOu
 def checked(text: str) -> CheckedCaseOut:
     """A case's YAML checked, with what it truly shows. Raises ScenarioError."""
     from ebbline.teach.case import case_from_yaml
-    from ebbline.teach.coverage import shown_by
     from ebbline.teach.patient import AS_WRITTEN, check
     from ebbline.teach.truth_words import truth_in_words
+    from ebbline.teach.variants import shown_by
 
     case = case_from_yaml(text)
     check(case)
