@@ -28,7 +28,7 @@ from typing import cast
 import coverage
 import yaml
 
-from bench.mutation.child import ROOT, preload, run
+from bench.mutation.child import ROOT, preload, run, run_apart
 from bench.mutation.operators import PACKAGE, Mutant, mutants
 from bench.mutation.session import Forking, Judgement
 from bench.mutation.session import run as session
@@ -185,9 +185,9 @@ def judged_alone(mutant: Mutant, area: Area, reach: Reach, limit_s: float) -> Ju
     """A fault that cannot be put into what is loaded: its tests in a process of their own."""
     tests = reach.tests(mutant, area, limit_s / 3)
     change = (mutant.module, mutant.file, mutant.tree)
-    how, watch = run([*tests, "-x"], limit_s, change, compiled=not mutant.is_beside_kernels)
+    how, failed = run_apart([*tests, "-x"], limit_s, change, compiled=not mutant.is_beside_kernels)
     name = {"passed": "survived", "failed": "killed", "time": "time"}[how]
-    return Judgement(mutant, name, watch.failed)
+    return Judgement(mutant, name, failed)
 
 
 def sampled(area: Area, count: int, seed: int, only: str) -> list[Mutant]:

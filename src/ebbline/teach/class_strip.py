@@ -13,9 +13,9 @@ from ebbline.teach.debrief import debrief
 from ebbline.teach.encounter import LONGEST_WAIT_MIN
 from ebbline.teach.real_cases import RecordedEncounter
 from ebbline.teach.standards import classes_of
-from ebbline.teach.steps import PlaceContractionSensor, PlaceHeartSensor, Wait
+from ebbline.teach.steps import Wait
 from ebbline.teach.truth import StripTruth
-from ebbline.teach.variants import begin_case
+from ebbline.teach.variants import begin_case, lay_sensors
 from ebbline.teach.what_was_true import reading_truth
 
 
@@ -64,9 +64,7 @@ def strip_for_class(case: Case, seed: int = 0) -> ClassStrip:
         return _recorded(RecordedEncounter(case, seed))
     played = begin_case(case, seed)
     if AskedStep.SENSORS in case.asks:
-        played.take(PlaceHeartSensor(played.site.at.x_cm, played.site.at.y_cm))
-        belt = played.contraction_sites[0]
-        played.take(PlaceContractionSensor(belt.x_cm, belt.y_cm))
+        lay_sensors(played)
     while (left := case.minutes_before_reading - played.minute) > 1 / 60:
         played.take(Wait(min(left, LONGEST_WAIT_MIN)))
     told = debrief(played).strip

@@ -46,17 +46,18 @@ def well_monitored(
             left = case.minutes_before_reading - encounter.minute
             encounter.take(Wait(min(left, LONGEST_WAIT_MIN)))
     if AskedStep.SENSORS in case.asks:
-        _lay(encounter)
+        lay_sensors(encounter)
         while encounter.minute < case.minutes_before_reading:
             site = encounter.site.at
             left = case.minutes_before_reading - encounter.minute
             encounter.take(Wait(min(2.0, left, LONGEST_WAIT_MIN)))
             if encounter.site.at != site:
-                _lay(encounter)
+                lay_sensors(encounter)
     return encounter
 
 
-def _lay(encounter: Encounter) -> None:
+def lay_sensors(encounter: Encounter) -> None:
+    """Both sensors where they lie well now."""
     heart: Point = encounter.site.at
     belt: Point = encounter.contraction_sites[0]
     encounter.take(PlaceHeartSensor(heart.x_cm, heart.y_cm))
