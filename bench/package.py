@@ -60,7 +60,11 @@ def main() -> int:
         wheel = build("wheel", ROOT, work / "one")
         sdist = build("sdist", ROOT, work / "two")
         with tarfile.open(sdist) as archive:
-            archive.extractall(work / "source", filter="data")
+            # The filter came with Python 3.11.4; what is unpacked was made a moment ago.
+            if hasattr(tarfile, "data_filter"):
+                archive.extractall(work / "source", filter="data")
+            else:
+                archive.extractall(work / "source")
         (unpacked,) = (work / "source").iterdir()
         again = build("wheel", unpacked, work / "three")
         missing, stray = expected() - held(wheel), held(wheel) - expected()
