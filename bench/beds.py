@@ -16,7 +16,6 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import json
 import os
 import tempfile
 import time
@@ -33,6 +32,7 @@ from ebbline.live.packets import Packet, PacketChannel
 from ebbline.live.sample_store import Labour, LiveStore, Piece
 from ebbline.live.unit import Unit
 from ebbline.synth import Scenario, invent
+from ebbline.web.live.service import in_json
 
 AIM_MS = 250.0
 SEED = 11
@@ -172,7 +172,7 @@ def measured(minutes: float = 4.0) -> dict[str, np.ndarray]:
             began = time.process_time()
             update = bed.advance(float(at_s) + 2.0)
             assert update is not None
-            json.dumps(update.state)
+            in_json(update.state)
             cost["full" if update.full else "now"].append(time.process_time() - began)
 
     async def packets() -> None:

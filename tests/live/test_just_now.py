@@ -3,67 +3,79 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import pytest
 
 from ebbline.criteria.model import Level
-from ebbline.live.bed import just_now, unseen_now
-from ebbline.reading.four_lines import RightNow
+from ebbline.reading.four_lines import LastMinute, Moment
 
-RECOVERED = RightNow(
-    Level.CAUTION,
-    True,
-    "146 bpm now, recovered; 1 deceleration in the last 10 min.",
-    "146 bpm over the last minute; 1 deceleration in the last 10 min.",
-)
-QUIET = RightNow(
-    Level.REASSURING,
-    True,
-    "141 bpm now; no deceleration in the last 10 min.",
-    "141 bpm over the last minute; no deceleration in the last 10 min.",
+LATELY = "; no deceleration in the last 10 min."
+RECOVERED = LastMinute(Level.CAUTION, 146.0, "; 1 deceleration in the last 10 min.", recovered=True)
+QUIET = LastMinute(Level.REASSURING, 141.0, LATELY)
+LOWER = LastMinute(
+    Level.ALARMING, 100.0, ", baseline 140 bpm before.", "Not at its earlier level: "
 )
 
 
-@pytest.mark.parametrize("told", [RECOVERED, QUIET])
+def moment(rate_bpm: float, baseline_bpm: float = 140.0, age_s: float = 0.0) -> Moment:
+    return Moment(rate_bpm, 5, age_s, baseline_bpm)
+
+
+@pytest.mark.parametrize("minute", [RECOVERED, QUIET])
 def test_a_rate_that_is_down_this_moment_is_said_first_and_not_called_recovered(
-    told: RightNow,
+    minute: LastMinute,
 ) -> None:
-    made = just_now(told, 67, 140.0)
-    line = made.line
+    made = minute.told(moment(67))
     assert (made.level, made.recovered) == (Level.CAUTION, False)
-    assert line.startswith(f"67 bpm in the last 5 s; {told.line[:3]} bpm over the last minute;")
-    assert " now" not in line and "recovered" not in line
+    assert made.line == (
+        f"67 bpm in the last 5 s; {minute.bpm:.0f} bpm over the last minute{minute.tail}"
+    )
 
 
 def test_at_its_baseline_or_over_it_only_the_moment_is_called_now() -> None:
     """The page shows the rate of the last seconds beside the line: one of them is now."""
     for rate in (126, 140, 190):
-        assert just_now(QUIET, rate, 140.0) == replace(QUIET, line=QUIET.of_the_minute)
-    assert just_now(RECOVERED, 140, 140.0).line == (
+        made = QUIET.told(moment(rate))
+        assert (made.level, made.recovered) == (Level.REASSURING, True)
+        assert made.line == f"141 bpm over the last minute{LATELY}"
+    assert RECOVERED.told(moment(140)).line == (
         "146 bpm over the last minute, recovered; 1 deceleration in the last 10 min."
     )
 
 
+def test_at_the_end_of_a_recording_the_last_minute_is_now() -> None:
+    assert QUIET.told(None).line == f"141 bpm now{LATELY}"
+    assert RECOVERED.told(None).line == (
+        "146 bpm now, recovered; 1 deceleration in the last 10 min."
+    )
+
+
 def test_a_slow_rate_without_a_baseline_is_said_too() -> None:
-    assert just_now(QUIET, 105, math.nan).level is Level.CAUTION
-    assert just_now(QUIET, 112, math.nan).level is QUIET.level
+    assert QUIET.told(moment(105, math.nan)).level is Level.CAUTION
+    assert QUIET.told(moment(112, math.nan)).level is QUIET.level
 
 
-def test_what_is_alarming_stays_as_it_is_said() -> None:
-    told = RightNow(
-        Level.ALARMING, False, "Not at its earlier level: 100 bpm now, baseline 140 before."
+@pytest.mark.parametrize("rate", [67, 100, 139])
+def test_what_is_alarming_stays_alarming_whatever_the_last_seconds_say(rate: float) -> None:
+    made = LOWER.told(moment(rate))
+    assert (made.level, made.recovered) == (Level.ALARMING, False)
+    assert made.line == (
+        "Not at its earlier level: 100 bpm over the last minute, baseline 140 bpm before."
     )
-    assert just_now(told, 67, 140.0) == replace(
-        told,
-        line="Not at its earlier level: 100 bpm over the last minute, baseline 140 before.",
+    unseen = LOWER.told(moment(rate, age_s=12.0))
+    assert (unseen.level, unseen.recovered) == (Level.ALARMING, False)
+    assert unseen.line == (
+        "No rate for the last 12 s; not at its earlier level: 100 bpm over the minute before, "
+        "baseline 140 bpm before."
     )
 
 
-@pytest.mark.parametrize("told", [RECOVERED, QUIET])
-def test_what_was_seen_a_while_ago_is_not_now_and_does_not_reassure(told: RightNow) -> None:
-    made = unseen_now(told, 12.0)
-    assert made.line.startswith(f"No rate for the last 12 s; {told.line[:3]} bpm over the minute ")
+@pytest.mark.parametrize("minute", [RECOVERED, QUIET])
+def test_what_was_seen_a_while_ago_is_not_now_and_does_not_reassure(minute: LastMinute) -> None:
+    made = minute.told(moment(140, age_s=12.0))
+    assert made.line.startswith(
+        f"No rate for the last 12 s; {minute.bpm:.0f} bpm over the minute before;"
+    )
     assert " now" not in made.line and "recovered" not in made.line
     assert made.recovered is None
     assert made.level in (Level.NOT_ASSESSED, Level.CAUTION)

@@ -283,6 +283,18 @@ def without(share: FloatArray, rows: FloatArray, samples: int) -> FloatArray:
 
 
 @kernel
+def near_level(
+    kept: FloatArray, level: FloatArray, far_bpm: float, left_out: NDArray[np.bool_]
+) -> FloatArray:
+    """The samples no further than far_bpm from a level, NaN elsewhere and where left out."""
+    near = kept.copy()
+    for i in range(kept.size):
+        if abs(kept[i] - level[i]) > far_bpm or left_out[i]:
+            near[i] = np.nan
+    return near
+
+
+@kernel
 def at_samples(second: FloatArray, rate: int, count: int) -> FloatArray:
     """A curve given at the middle of each second, at each of count samples; its ends are held."""
     level = np.empty(count)

@@ -25,7 +25,9 @@ from ebbline.features.findings import (
     Deceleration,
     FetalFindings,
     Findings,
+    QualitySegment,
     UterineFindings,
+    VariabilitySegment,
 )
 from ebbline.features.fitness import limited
 from ebbline.features.shifted import after_silence, shifted
@@ -59,14 +61,16 @@ def detect(
     weeks: float | None = None,
     grid_from_s: float | None = None,
     hills_before: float = 0.0,
+    brief: bool = False,
 ) -> Findings:
     """All findings of one fetus of a recording.
 
     weeks: completed weeks of gestation; None takes the recording's own context. grid_from_s: from
     when on minutes and ten minutes are counted; None: from the second of the first fetal signal,
     so that silence put before a recording changes nothing but times. hills_before: of a stretch cut
-    out of a recording, the greatest `usual_hills` before it. Raises RecordingError when the fetus
-    has no heart-rate channel.
+    out of a recording, the greatest `usual_hills` before it. brief: without what tells nothing of
+    this moment (fine bandwidths, variability and quality of each ten minutes), for a trace that is
+    read every few seconds. Raises RecordingError when the fetus has no heart-rate channel.
     """
     if weeks is None:
         weeks = recording.context.weeks
@@ -74,7 +78,7 @@ def detect(
     count = max(1, round(recording.duration_s * RATE))
     bpm = to_grid(channel.samples, channel.rate_hz, count)
     silent_s = first_signal_s(recording) if grid_from_s is None else grid_from_s
-    uterine = uterine_findings(recording, count, silent_s, hills_before)
+    uterine = uterine_findings(recording, count, silent_s, hills_before, brief)
     mother = recording.first(ChannelKind.MATERNAL_HEART_RATE)
     mother_bpm = None if mother is None else to_grid(mother.samples, mother.rate_hz, count)
     first = min(int(silent_s * RATE), max(0, count - RATE))
@@ -86,6 +90,7 @@ def detect(
         contractions=shifted(uterine.contractions, -first / RATE),
         mother_bpm=None if mother_bpm is None else np.ascontiguousarray(mother_bpm[first:]),
         apart=max(1, round(RATE / channel.rate_hz)),
+        brief=brief,
     )
     fetal = after_silence(fetal, first / RATE, fetal.valid)
     if first >= suspects.LISTED_GAP_S * RATE:
@@ -124,7 +129,11 @@ def _floor(sensor: SensorKind) -> float:
 
 
 def uterine_findings(
-    recording: Recording, count: int, grid_from_s: float = 0.0, hills_before: float = 0.0
+    recording: Recording,
+    count: int,
+    grid_from_s: float = 0.0,
+    hills_before: float = 0.0,
+    brief: bool = False,
 ) -> UterineFindings:
     """Contractions and tone of a recording's activity channel.
 
@@ -153,16 +162,22 @@ def uterine_findings(
     live = np.repeat(share > 0.5, RATE)
     used = np.full(count, np.nan)
     used[: len(live)] = np.where(live, samples[: len(live)], np.nan)
-    table = quality.segments(used, np.zeros(count, np.int8), int(quality.SEGMENT_S * RATE))
     found = UterineFindings(
         present=True,
         sensor=channel.sensor,
         contractions=tuple(events.contractions_from(rows)),
         tone=Curve(0.0, 1.0, np.where(share > 0, tone, np.nan)),
         measured=Curve(0.0, 60.0, quality.valid_by_minute(used, RATE)),
-        quality=suspects.quality_segments(table, count, {}),
+        quality=() if brief else _quality(used, np.zeros(count, np.int8), ()),
     )
     return after_silence(found, first / RATE, found.measured)
+
+
+def _quality(
+    kept: FloatArray, code: NDArray[np.int8], suspect: tuple[Artefact, ...]
+) -> tuple[QualitySegment, ...]:
+    table = quality.segments(kept, code, int(quality.SEGMENT_S * RATE))
+    return suspects.quality_segments(table, len(kept), suspects.suspicions(suspect))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -224,15 +239,16 @@ def fetal_findings(
     contractions: tuple[Contraction, ...],
     mother_bpm: FloatArray | None,
     apart: int = 1,
+    brief: bool = False,
 ) -> FetalFindings:
     """Findings of one heart-rate signal on the 4 Hz grid, shape (n,), NaN where missing.
 
-    apart: samples of the grid for each one of the sensor's.
+    apart: samples of the grid for each one of the sensor's. brief: see `detect`.
     """
     trace = _trace(bpm, mother_bpm)
     line = _baseline(trace)
-    near = np.where(np.abs(trace.kept - line.level) > FAR_FROM_BASELINE_BPM, np.nan, trace.kept)
-    about = np.where(np.abs(trace.kept - line.level) > sinusoidal.FAR_BPM, np.nan, trace.kept)
+    nowhere = np.zeros(len(trace.kept), np.bool_)
+    about = base.near_level(trace.kept, line.level, sinusoidal.FAR_BPM, nowhere)
     about_second, _ = base.epoch_means(about[: len(about) // RATE * RATE], RATE)
     waves = sinusoidal.episodes(about_second)
     suspect = suspects.suspect_stretches(
@@ -248,14 +264,20 @@ def fetal_findings(
     in_event = _in_event(trace, line, decelerations, accelerations)
     accelerations = events.not_doubled(accelerations, suspect)
     moving = variability.moving_bandwidth(trace.trusted, in_event, RATE, apart)
-    fine = variability.moving_fine_bandwidth(trace.kept, trace.steady, trace.slow, in_event, RATE)
     band = moving[:: variability.PER_MINUTE].copy()
-    ltv = variability.long_term_variation(trace.kept, in_event, RATE)
-    ltv[np.isnan(band)] = np.nan
-    of_baseline = np.where(in_event, np.nan, near)
+    of_baseline = base.near_level(trace.kept, line.level, FAR_FROM_BASELINE_BPM, in_event)
     rate = base.epoch_means(trace.kept, RATE)[0]
     signal = base.epoch_means(of_baseline[: len(of_baseline) // RATE * RATE], RATE)[0]
     tens = segments.baseline_segments(of_baseline, band, line.sure, line.path)
+    fine = np.empty(0)
+    ten_minutes: tuple[VariabilitySegment, ...] = ()
+    if not brief:
+        fine = variability.moving_fine_bandwidth(
+            trace.kept, trace.steady, trace.slow, in_event, RATE
+        )
+        ltv = variability.long_term_variation(trace.kept, in_event, RATE)
+        ltv[np.isnan(band)] = np.nan
+        ten_minutes = segments.variability_segments(of_baseline, band, ltv)
     return FetalFindings(
         fetus=fetus,
         sensor=sensor,
@@ -266,7 +288,7 @@ def fetal_findings(
         bandwidth=Curve(0.0, 60.0, band),
         fine_bandwidth=Curve(0.0, 60.0, fine[:: variability.PER_MINUTE].copy()),
         valid=Curve(0.0, 60.0, quality.valid_by_minute(trace.kept, RATE)),
-        variability=segments.variability_segments(of_baseline, band, ltv),
+        variability=ten_minutes,
         accelerations=tuple(accelerations),
         decelerations=tuple(decelerations),
         sinusoidal=events.with_accelerations(waves, accelerations),
@@ -274,11 +296,7 @@ def fetal_findings(
         moving_bandwidth=Curve(0.0, variability.MOVING_S, moving),
         moving_fine_bandwidth=Curve(0.0, variability.MOVING_S, fine),
         artefacts=suspect,
-        quality=suspects.quality_segments(
-            quality.segments(trace.kept, trace.code, int(quality.SEGMENT_S * RATE)),
-            len(trace.kept),
-            suspects.suspicions(suspect),
-        ),
+        quality=() if brief else _quality(trace.kept, trace.code, suspect),
     )
 
 
@@ -306,7 +324,7 @@ def _baseline(trace: _Trace) -> _Baseline:
     path, margin = base.baseline_path(mean, share)
     seconds = (count + RATE - 1) // RATE
     level = base.at_samples(base.refined(mean, share, path, seconds), RATE, count)
-    least = min(FIRST_BPM, max(LEAST_FIRST_BPM, STANDS_OUT * float(np.median(trace.rough))))
+    least = min(FIRST_BPM, max(LEAST_FIRST_BPM, STANDS_OUT * quality.middle(trace.rough)))
     falls = trace.leaving(level, -1.0, least, FIRST_S, False)
     rises = trace.leaving(level, 1.0, least, FIRST_S, False)
     for rows in (falls, rises):

@@ -64,7 +64,7 @@ def _column(values: Iterable[float]) -> FloatArray:
 
 def _running_sum(curve: Curve) -> tuple[FloatArray, FloatArray]:
     """Edges of the curve's steps and the seconds gathered up to each (values are shares)."""
-    shares = np.nan_to_num(curve.values, nan=0.0)
+    shares = np.where(np.isfinite(curve.values), curve.values, 0.0)
     edges: FloatArray = curve.start_s + curve.step_s * np.arange(len(shares) + 1, dtype=np.float64)
     return edges, np.concatenate(([0.0], np.cumsum(shares * curve.step_s)))
 

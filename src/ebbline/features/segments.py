@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.compiled import kernel
 from ebbline.definitions import (
     BASELINE_CHANGE_BPM,
     BASELINE_CHANGE_S,
@@ -46,9 +47,12 @@ def baseline_segments(
     of the baseline each second; path: its levels. Where the level changes, the mean is of the level
     that most of the ten minutes' baseline lies on: a mean over two was never there.
     """
-    marked = np.repeat(band > MARKED_ABOVE_BPM, MINUTE)[: len(of_baseline)]
-    of_baseline = np.where(_off_main_level(of_baseline, path), np.nan, of_baseline)
-    calm = np.where(marked, np.nan, of_baseline)
+    jumps = np.flatnonzero(np.abs(np.diff(path)) > base.DRIFT_REACH) + 1
+    if len(jumps):
+        of_baseline = np.where(_off_main_level(of_baseline, jumps), np.nan, of_baseline)
+    marked, calm = band > MARKED_ABOVE_BPM, of_baseline
+    if marked.any():
+        calm = np.where(np.repeat(marked, MINUTE)[: len(calm)], np.nan, calm)
     found: list[BaselineSegment] = []
     for start, end in ten_minutes(len(calm)):
         part = calm[start:end]
@@ -84,7 +88,9 @@ def baseline_segments(
             )
             continue
         mean = float(np.mean(used))
-        spread = float(np.std(used)) / math.sqrt(max(1.0, baseline_s / 30.0)) / max(certain, 0.2)
+        off = used - mean
+        width = math.sqrt(float(np.mean(off * off)))
+        spread = width / math.sqrt(max(1.0, baseline_s / 30.0)) / max(certain, 0.2)
         found.append(
             BaselineSegment(
                 start_s,
@@ -101,12 +107,12 @@ def baseline_segments(
     return tuple(found)
 
 
-def _off_main_level(of_baseline: FloatArray, path: FloatArray) -> NDArray[np.bool_]:
-    """Samples of ten minutes that lie on another level of the path than most of them."""
-    jumps = np.flatnonzero(np.abs(np.diff(path)) > base.DRIFT_REACH) + 1
+def _off_main_level(of_baseline: FloatArray, jumps: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Samples of ten minutes that lie on another level of the path than most of them.
+
+    jumps: the steps of the path onto which it jumps to another level.
+    """
     off = np.zeros(len(of_baseline), np.bool_)
-    if not len(jumps):
-        return off
     edges = [0, *(int(j * base.STEP_S * RATE) for j in jumps), len(of_baseline)]
     for start, end in ten_minutes(len(of_baseline)):
         cuts = [start, *(e for e in edges if start < e < end), end]
@@ -125,26 +131,28 @@ LEAST_NEAR_S, NEAR_S = LEAST_BASELINE_S / 4, 300.0
 """With less baseline signal in the five minutes on either side there is none to tell (ours)."""
 
 
+@kernel
 def admitted(curve: FloatArray, rate: FloatArray, signal: FloatArray) -> FloatArray:
     """The continuous baseline, NaN where nothing near was seen, or nothing of a baseline.
 
     All once a second: the baseline, the usable rate, and that of it which is of the baseline.
     """
     shown = curve.copy()
-    seen = _near(np.isfinite(rate), CARRIED_S, len(shown))
-    shown[seen < LEAST_SEEN_NEAR * 2.0 * CARRIED_S] = np.nan
-    shown[_near(np.isfinite(signal), NEAR_S, len(shown)) < LEAST_NEAR_S] = np.nan
+    _leave_out(shown, rate, int(CARRIED_S), LEAST_SEEN_NEAR * 2.0 * CARRIED_S)
+    _leave_out(shown, signal, int(NEAR_S), LEAST_NEAR_S)
     return shown
 
 
-def _near(flags: NDArray[np.bool_], reach_s: float, count: int) -> FloatArray:
-    """How many of the seconds within reach of each are flagged."""
-    sums = np.concatenate(([0], np.cumsum(flags)))
-    places = np.arange(count)
-    first = np.clip(places - int(reach_s), 0, len(flags))
-    last = np.clip(places + int(reach_s) + 1, 0, len(flags))
-    near: FloatArray = (sums[last] - sums[first]).astype(np.float64)
-    return near
+@kernel
+def _leave_out(shown: FloatArray, values: FloatArray, reach: int, least: float) -> None:
+    """Take out each second within whose reach fewer values than `least` are known."""
+    n = values.size
+    sums = np.zeros(n + 1, np.int64)
+    for i in range(n):
+        sums[i + 1] = sums[i] + (1 if np.isfinite(values[i]) else 0)
+    for i in range(shown.size):
+        if sums[min(n, i + reach + 1)] - sums[min(n, max(0, i - reach))] < least:
+            shown[i] = np.nan
 
 
 def baseline_changes(path: FloatArray) -> tuple[BaselineChange, ...]:
@@ -171,7 +179,7 @@ def variability_segments(
         minutes = band[first:last]
         measured = np.isfinite(minutes)
         number = int(measured.sum())
-        width = variability.usual_bandwidth(minutes)
+        named, width = variability.class_and_width(minutes)
         ranges = ltv[first:last]
         seen = np.isfinite(ranges)
         share = number / max(1, last - first)
@@ -182,7 +190,7 @@ def variability_segments(
                 start_s=start / RATE_HZ,
                 end_s=end / RATE_HZ,
                 bandwidth_bpm=width,
-                variability=variability.class_of_minutes(minutes),
+                variability=named,
                 stv_ms=variability.short_term_variation(of_baseline[start:end], RATE_HZ),
                 ltv_bpm=float(ranges[seen].mean()) if seen.any() else math.nan,
                 measured_minutes=number,

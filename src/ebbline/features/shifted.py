@@ -29,6 +29,8 @@ from ebbline.features.findings import (
 T = TypeVar("T")
 Channel = TypeVar("Channel", FetalFindings, UterineFindings)
 
+_PARTS = (Curve, tuple)
+
 TIMES: dict[type, tuple[str, ...]] = {
     Artefact: ("start_s", "end_s"),
     QualitySegment: ("start_s", "end_s"),
@@ -45,12 +47,12 @@ TIMES: dict[type, tuple[str, ...]] = {
 
 def each(part: T, change: Callable[[Any], Any]) -> T:
     """A copy of a part of the findings with each of its lists and curves changed."""
-    made = {
-        item.name: change(value)
-        for item in fields(part)  # type: ignore[arg-type]
-        if isinstance(value := getattr(part, item.name), Curve | tuple)
-    }
-    return replace(part, **made)  # type: ignore[type-var]
+    kind: Any = type(part)
+    values_of, _ = _columns(kind)
+    made: T = kind(
+        *(change(value) if isinstance(value, _PARTS) else value for value in values_of(part))
+    )
+    return made
 
 
 def shifted(one: Any, by_s: float) -> Any:
@@ -58,8 +60,8 @@ def shifted(one: Any, by_s: float) -> Any:
     if by_s == 0.0:
         return one
     if isinstance(one, Curve):
-        return replace(one, start_s=one.start_s + by_s)
-    return tuple(_later(x, by_s) for x in one)
+        return Curve(one.start_s + by_s, one.step_s, one.values)
+    return tuple([_later(x, by_s) for x in one]) if one else one
 
 
 def _later(one: T, by_s: float) -> T:
@@ -75,9 +77,9 @@ def _later(one: T, by_s: float) -> T:
 
 @cache
 def _columns(kind: type) -> tuple[Callable[[Any], tuple[Any, ...]], tuple[int, ...]]:
-    """How to get all values of a kind of finding at once, and which of them are times."""
+    """How to get all values of a finding, or of a part, at once, and which of them are times."""
     names = [item.name for item in fields(kind)]
-    return attrgetter(*names), tuple(names.index(name) for name in TIMES[kind])
+    return attrgetter(*names), tuple(names.index(name) for name in TIMES.get(kind, ()))
 
 
 def after_silence(part: Channel, by_s: float, share: Curve) -> Channel:

@@ -141,11 +141,16 @@ def moving_bandwidth(trusted: FloatArray, in_event: FlagArray, rate: int, apart:
     for p in range(count):
         found = 0
         for k in range(p, min(count, p + last + 1), every):
+            # Put in order as they come: the middle one of three or four needs no more.
             if pieces[k] == pieces[k]:
-                ranges[found] = pieces[k]
+                place = found
+                while place > 0 and ranges[place - 1] > pieces[k]:
+                    ranges[place] = ranges[place - 1]
+                    place -= 1
+                ranges[place] = pieces[k]
                 found += 1
         if found > 0:
-            band[p] = np.median(ranges[:found])
+            band[p] = 0.5 * (ranges[(found - 1) // 2] + ranges[found // 2])
     return band
 
 
@@ -215,10 +220,10 @@ def _range_about_line(values: FloatArray, off: FloatArray, ends: FloatArray) -> 
     mean_t = 0.0
     mean_v = 0.0
     for k in range(values.size):
-        if values[k] == values[k]:
-            seen += 1
-            mean_t += k
-            mean_v += values[k]
+        there = values[k] == values[k]
+        seen += 1 if there else 0
+        mean_t += k if there else 0.0
+        mean_v += values[k] if there else 0.0
     if seen < LEAST_PIECE_SHARE * values.size:
         return np.nan
     mean_t /= seen
@@ -226,9 +231,10 @@ def _range_about_line(values: FloatArray, off: FloatArray, ends: FloatArray) -> 
     top = 0.0
     bottom = 0.0
     for k in range(values.size):
-        if values[k] == values[k]:
-            top += (k - mean_t) * (values[k] - mean_v)
-            bottom += (k - mean_t) ** 2
+        there = values[k] == values[k]
+        away = k - mean_t
+        top += away * (values[k] - mean_v) if there else 0.0
+        bottom += away * away if there else 0.0
     slope = top / bottom
     m = 0
     for k in range(values.size):
@@ -244,21 +250,28 @@ def _range_within(values: FloatArray, count: int, outer: int, ends: FloatArray) 
 
     ends: room for outer + 1 values of each end, shape (2, outer + 1 or more).
     """
-    for side in range(2):
-        kept = ends[side]
-        held = 0
-        for i in range(count):
-            value = values[i] if side == 0 else -values[i]
-            if held > outer and value >= kept[outer]:
-                continue
-            place = min(held, outer)
-            while place > 0 and kept[place - 1] > value:
-                kept[place] = kept[place - 1]
-                place -= 1
-            kept[place] = value
-            held = min(held + 1, outer + 1)
-    width: float = -ends[1, outer] - ends[0, outer]
-    return width
+    lowest, highest = ends[0], ends[1]
+    for held in range(outer + 1):
+        lowest[held] = highest[held] = np.inf
+    low = high = np.inf
+    for i in range(count):
+        if values[i] < low:
+            _keep(lowest, outer, values[i])
+            low = lowest[outer]
+        if -values[i] < high:
+            _keep(highest, outer, -values[i])
+            high = highest[outer]
+    return -high - low
+
+
+@kernel
+def _keep(least: FloatArray, last: int, value: float) -> None:
+    """Put a value under the greatest of the least ones, in order, into its place among them."""
+    place = last
+    while place > 0 and least[place - 1] > value:
+        least[place] = least[place - 1]
+        place -= 1
+    least[place] = value
 
 
 @kernel
@@ -299,15 +312,33 @@ def moving_fine_bandwidth(
     count = (n + hop - 1) // hop
     band = np.full(count, np.nan)
     off = np.empty(per_minute)
-    ends = np.empty((2, int(FINE_OUTER_SHARE * per_minute) + 1))
-    for p in range(count):
+    # The outermost of each hop are sorted out once, and those of a minute among those of its hops.
+    most = int(FINE_OUTER_SHARE * per_minute)
+    ends = np.empty((2, most + 1))
+    number = np.zeros(count, np.int64)
+    outermost = np.full((count, 2, most + 1), np.inf)
+    for h in range(count):
         found = 0
-        for i in range(p * hop, min(n, p * hop + per_minute)):
+        for i in range(h * hop, min(n, (h + 1) * hop)):
             if apart[i] == apart[i]:
                 off[found] = apart[i]
                 found += 1
-        if found / rate >= LEAST_MEASURED_S:
-            band[p] = _range_within(off, found, int(FINE_OUTER_SHARE * found), ends)
+        number[h] = found
+        _range_within(off, found, most, outermost[h])
+    for p in range(count):
+        stop = min(count, p + per_minute // hop)
+        found = number[p:stop].sum()
+        if found / rate < LEAST_MEASURED_S:
+            continue
+        outer = int(FINE_OUTER_SHARE * found)
+        for side in range(2):
+            ends[side, : outer + 1] = np.inf
+            for h in range(p, stop):
+                for place in range(outer + 1):
+                    if outermost[h, side, place] >= ends[side, outer]:
+                        break
+                    _keep(ends[side], outer, outermost[h, side, place])
+        band[p] = -ends[1, outer] - ends[0, outer]
     return band
 
 

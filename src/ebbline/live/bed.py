@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.criteria.model import GRAVITY, Level
-from ebbline.definitions import BASELINE_NORMAL_FROM_BPM, LEAST_EXCURSION_BPM
 from ebbline.features import window as within
 from ebbline.features.findings import Findings
 from ebbline.live.bed_reader import BedReader, Checkpoint, Pace, Step
@@ -19,11 +18,12 @@ from ebbline.live.notice_policy import NoticePolicy
 from ebbline.live.notices import NoticeWatch, Overdue
 from ebbline.live.sample_store import Labour, Notice, Piece
 from ebbline.reading.analyse import WINDOW_S
-from ebbline.reading.four_lines import RightNow, four_lines, open_fall, right_now
+from ebbline.reading.four_lines import Moment, four_lines, open_fall, right_now
 from ebbline.reading.model import FourLines
 from ebbline.reading.summary import summarise
-from ebbline.reading.text import Clock, length, number
+from ebbline.reading.text import Clock
 from ebbline.recording.model import ChannelKind, Context, FloatArray
+from ebbline.signal.quality import middle
 from ebbline.terms import SensorKind, Stage, Window
 
 SHOWN_S = 3600.0
@@ -97,6 +97,7 @@ class WatchedBed:
         self.unsaved_checkpoint: Checkpoint | None = None
         self._full: dict[int, tuple[Step, FourLines]] = {}
         self._curves: dict[int, dict[str, Any]] = {}
+        self._settled: dict[int, list[dict[str, Any]]] = {}
 
     def seconds(self, at: datetime) -> float:
         """A time as seconds from the labour's start."""
@@ -141,7 +142,7 @@ class WatchedBed:
         for one in step.fetuses:
             window = Window(max(0.0, step.at_s - WINDOW_S), step.at_s)
             if step.full and one.classes:
-                review = summarise(one.findings, window)
+                review = summarise(one.findings, window, columns=False)
                 lines = four_lines(one.findings, review, one.classes[0], self.clock)
                 self._full[one.fetus] = (step, lines)
                 self._curves[one.fetus] = _curve(one.findings, step.at_s)
@@ -166,7 +167,6 @@ class WatchedBed:
     ) -> dict[str, Any]:
         whole = next(one for one in full.fetuses if one.fetus == fetus)
         window = Window(max(findings.fetal.valid.start_s, step.at_s - WINDOW_S), step.at_s)
-        now = right_now(findings, window, self.clock)
         leading = whole.classes[0]
         fall = open_fall(findings, window)
         rate = findings.fetal.rate_curve
@@ -179,9 +179,11 @@ class WatchedBed:
         known = [one for one in base if one.determinate]
         rate_bpm = _last_rate(rate.values, there)
         age_s = None if last_s is None else max(0.0, step.at_s - last_s)
-        if fall is None and rate_bpm is not None and age_s is not None:
-            level = known[-1].bpm if known else math.nan
-            now = just_now(now, rate_bpm, level) if age_s <= RATE_S else unseen_now(now, age_s)
+        moment = None
+        if rate_bpm is not None and age_s is not None:
+            level_bpm = known[-1].bpm if known else math.nan
+            moment = Moment(rate_bpm, RATE_S, age_s, level_bpm)
+        now = right_now(findings, window, self.clock, moment)
         return {
             "fetus": fetus,
             "class_at_s": full.at_s,
@@ -217,27 +219,32 @@ class WatchedBed:
                 "nadir_bpm": round(fall.to_bpm),
                 "so_far_s": fall.so_far_s,
             },
-            "events": self._events(whole.findings, findings, full.at_s, step.at_s),
+            "events": self._events(fetus, whole.findings, findings, full.at_s, step.at_s),
             "baseline": self._curves[fetus],
         }
 
     def _events(
-        self, whole: Findings, newest: Findings, full_s: float, at_s: float
+        self, fetus: int, whole: Findings, newest: Findings, full_s: float, at_s: float
     ) -> list[dict[str, Any]]:
         """Events of the last hour: of the whole stretch, and from its last minute on the newest."""
-        made = []
         since_s = at_s - SHOWN_S
         edge_s = full_s - 60.0
-        for findings, from_s, to_s in ((whole, since_s, edge_s), (newest, edge_s, math.inf)):
-            for fall in findings.fetal.decelerations:
-                if from_s <= fall.onset_s < to_s and not fall.shallow:
-                    made.append(self._event(fall.kind.value, fall, fall.nadir_s))
-            for rise in findings.fetal.accelerations:
-                if from_s <= rise.onset_s < to_s:
-                    made.append(self._event("acceleration", rise, rise.peak_s))
-            for hill in findings.uterine.contractions:
-                if from_s <= hill.onset_s < to_s:
-                    made.append(self._event("contraction", hill, hill.peak_s))
+        if at_s == full_s or fetus not in self._settled:
+            self._settled[fetus] = self._events_in(whole, full_s - SHOWN_S, edge_s)
+        settled = [one for one in self._settled[fetus] if one["start_s"] >= since_s]
+        return settled + self._events_in(newest, edge_s, math.inf)
+
+    def _events_in(self, findings: Findings, from_s: float, to_s: float) -> list[dict[str, Any]]:
+        made = []
+        for fall in findings.fetal.decelerations:
+            if from_s <= fall.onset_s < to_s and not fall.shallow:
+                made.append(self._event(fall.kind.value, fall, fall.nadir_s))
+        for rise in findings.fetal.accelerations:
+            if from_s <= rise.onset_s < to_s:
+                made.append(self._event("acceleration", rise, rise.peak_s))
+        for hill in findings.uterine.contractions:
+            if from_s <= hill.onset_s < to_s:
+                made.append(self._event("contraction", hill, hill.peak_s))
         return made
 
     def _event(self, kind: str, one: Any, turn_s: float) -> dict[str, Any]:
@@ -322,44 +329,12 @@ class WatchedBed:
         return self.labour.started_at + timedelta(seconds=time_s)
 
 
-def just_now(told: RightNow, rate_bpm: float, baseline_bpm: float) -> RightNow:
-    """Right now, where the last seconds belie what is told by the minute.
-
-    A rate that lies under its baseline or under 110 this moment is said first, and nothing is
-    called recovered: a minute's middle value still looks well then. Otherwise the minute's rate is
-    called that of the last minute: beside it stands that of this moment.
-    """
-    low = rate_bpm <= baseline_bpm - LEAST_EXCURSION_BPM or (
-        rate_bpm < BASELINE_NORMAL_FROM_BPM and not baseline_bpm < BASELINE_NORMAL_FROM_BPM
-    )
-    if told.level is Level.ALARMING or not low:
-        return replace(told, line=told.line.replace(" now", " over the last minute", 1))
-    seconds = f"{number(rate_bpm, 'bpm')} in the last {RATE_S} s"
-    return RightNow(
-        max(told.level, Level.CAUTION, key=GRAVITY.index),
-        False,
-        f"{seconds}; {told.of_the_minute or told.line}",
-    )
-
-
-def unseen_now(told: RightNow, age_s: float) -> RightNow:
-    """Right now, where for some seconds nothing was seen: the minute before them is not now."""
-    if told.level is Level.ALARMING or not told.of_the_minute:
-        return told
-    before = told.of_the_minute.replace("over the last minute", "over the minute before", 1)
-    return RightNow(
-        max(told.level, Level.NOT_ASSESSED, key=GRAVITY.index),
-        None,
-        f"No rate for the last {length(age_s)}; {before}",
-    )
-
-
 def _last_full(steps: list[Step]) -> list[Step]:
     return [step for step in steps if step.full][-1:]
 
 
 def _last_rate(seconds: FloatArray, there: NDArray[np.intp]) -> int | None:
-    return round(float(np.median(seconds[there[-RATE_S:]]))) if len(there) else None
+    return round(middle(seconds[there[-RATE_S:]])) if len(there) else None
 
 
 def _finite(value: float) -> float | None:

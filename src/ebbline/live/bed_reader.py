@@ -324,6 +324,7 @@ class BedReader:
                 fetus=fetus,
                 grid_from_s=grid_from_s,
                 hills_before=self._hills_before if start_s > 0.0 else 0.0,
+                brief=not full,
             )
             found = moved(found, start_s)
             classes: tuple[Classification, ...] = ()

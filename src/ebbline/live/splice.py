@@ -89,8 +89,13 @@ def joined(final: Findings | None, trailing: Findings, seam_s: float) -> Finding
     def together(past: Any, new: Any) -> Any:
         if isinstance(past, Curve):
             return _appended(past, new, seam_s)
-        found = [x for x in new if end_of(x) > seam_s - REACH_S and not _seen(x, past)]
-        return (*past, *found)
+        fresh = [x for x in new if end_of(x) > seam_s - REACH_S]
+        if not fresh:
+            return past
+        # Only what reaches to the first of them can be one of them, seen before.
+        least_s = min(start_of(x) for x in fresh) - NEAR_S
+        lately = [x for x in past if end_of(x) > least_s]
+        return (*past, *(x for x in fresh if not _seen(x, lately)))
 
     uterine = _both(old.uterine, trailing.uterine, together)
     fetal = _both(old.fetal, trailing.fetal, together)
@@ -113,7 +118,7 @@ def _both(past: T, new: T, together: Callable[[Any, Any], Any]) -> T:
     made = {
         item.name: together(getattr(past, item.name), value)
         for item in fields(new)  # type: ignore[arg-type]
-        if isinstance(value := getattr(new, item.name), Curve | tuple)
+        if isinstance(value := getattr(new, item.name), (Curve, tuple))
     }
     return replace(new, **made)  # type: ignore[type-var]
 
@@ -140,9 +145,7 @@ def _appended(past: Curve, new: Curve, seam_s: float) -> Curve:
 def _seen(one: Any, past: Sequence[Any]) -> bool:
     """Whether a finding is one of the past, seen again."""
     start_s, end_s = start_of(one), end_of(one)
-    for other in reversed(past):
-        if end_of(other) < start_s - 3600.0:
-            break
+    for other in past:
         if isinstance(one, BaselineChange):
             if abs(other.at_s - one.at_s) < NEAR_S:
                 return True

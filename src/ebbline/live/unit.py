@@ -39,8 +39,11 @@ log = logging.getLogger("ebbline.live")
 GATHER_S = 0.02
 """Samples that arrive within this are written to disk together."""
 
-MOST_WAITING = 20_000
-"""Pieces that may wait for the disk; beyond it a sender is told to come again."""
+MOST_WAITING = 8_000
+"""Packets that may wait for the disk; beyond it a sender is told to come again."""
+
+MOST_AT_ONCE = 2_000
+"""Packets that are written to disk together."""
 
 AHEAD_S = 60.0
 """A packet may be this far ahead of the clock here (clocks differ)."""
@@ -71,7 +74,9 @@ class BusyError(Exception):
 
 @dataclass(slots=True)
 class _Waiting:
-    piece: Piece
+    """The channels of a packet, written together or not at all."""
+
+    pieces: list[Piece]
     done: asyncio.Future[None]
 
 
@@ -169,16 +174,15 @@ class Unit:
     async def submit(self, labour_id: str, packet: Packet) -> None:
         """Take a packet; returns when its samples are on disk. Raises PacketError, BusyError."""
         labour = await self._labour(labour_id)
-        waiting = []
-        for piece in self._placed(labour, packet):
-            entry = _Waiting(piece, asyncio.get_running_loop().create_future())
-            try:
-                self._waiting.put_nowait(entry)
-            except asyncio.QueueFull:
-                raise BusyError("the disk is behind; send again in a moment.") from None
-            waiting.append(entry.done)
-        if waiting:
-            await asyncio.gather(*waiting)
+        pieces = self._placed(labour, packet)
+        if not pieces:
+            return
+        entry = _Waiting(pieces, asyncio.get_running_loop().create_future())
+        try:
+            self._waiting.put_nowait(entry)
+        except asyncio.QueueFull:
+            raise BusyError("the disk is behind; send again in a moment.") from None
+        await entry.done
 
     def _placed(self, labour: Labour, packet: Packet) -> list[Piece]:
         """The packet's channels on the labour's own count of samples."""
@@ -219,9 +223,9 @@ class Unit:
         batch = [await self._waiting.get()]
         try:
             await asyncio.sleep(GATHER_S)
-            while not self._waiting.empty() and len(batch) < 5000:
+            while not self._waiting.empty() and len(batch) < MOST_AT_ONCE:
                 batch.append(self._waiting.get_nowait())
-            pieces = [one.piece for one in batch]
+            pieces = [piece for one in batch for piece in one.pieces]
             await self._in(self._samples_thread, self.store.append, pieces)
         except asyncio.CancelledError:
             # Whether it is on disk is not known: what is sent again is written once.

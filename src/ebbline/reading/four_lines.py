@@ -16,6 +16,7 @@ import numpy as np
 from ebbline.criteria.model import GRAVITY, Classification, Level
 from ebbline.criteria.window_view import window_facts
 from ebbline.definitions import (
+    BASELINE_NORMAL_FROM_BPM,
     LEAST_EXCURSION_BPM,
     LEAST_SEEN_SHARE,
     TEN_MINUTES_S,
@@ -27,6 +28,7 @@ from ebbline.reading import counts
 from ebbline.reading.model import FourLines, Review
 from ebbline.reading.summary import new_against_the_hour_before
 from ebbline.reading.text import Clock, length, number, sentence, share, upper
+from ebbline.signal.quality import middle
 from ebbline.terms import Window, counted
 
 NOW_S = 60.0
@@ -119,20 +121,89 @@ def open_fall(findings: Findings, window: Window) -> OpenFall | None:
 
 @dataclass(frozen=True, slots=True)
 class RightNow:
-    """The last ten minutes in a line. recovered: None where that was not seen.
-
-    of_the_minute: the same line in words that do not call its rate, of the last minute, that of
-    this moment; "" where the line says no such thing.
-    """
+    """The last ten minutes in a line. recovered: None where that was not seen."""
 
     level: Level
     recovered: bool | None
     line: str
-    of_the_minute: str = ""
 
 
-def right_now(findings: Findings, window: Window, clock: Clock) -> RightNow:
-    """How it is at the window's end: level, whether recovered, and the line."""
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """The last seconds of a trace that runs: what is called now there is no older than these.
+
+    rate_bpm: the middle rate of the last `seconds` with signal; age_s: how long ago the last of
+    them was; baseline_bpm: the level that it is held against, NaN where none is known.
+    """
+
+    rate_bpm: float
+    seconds: int
+    age_s: float
+    baseline_bpm: float
+
+    @property
+    def unseen(self) -> bool:
+        """Whether it was so long ago that a minute's rate must not be called that of now."""
+        return self.age_s > self.seconds
+
+    @property
+    def low(self) -> bool:
+        """Whether the rate lies under its baseline, or under 110 where the baseline does not."""
+        slow = self.baseline_bpm < BASELINE_NORMAL_FROM_BPM
+        return self.rate_bpm <= self.baseline_bpm - LEAST_EXCURSION_BPM or (
+            self.rate_bpm < BASELINE_NORMAL_FROM_BPM and not slow
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class LastMinute:
+    """What the last minute with signal and the ten about it say.
+
+    head, tail: what is said before and after its rate (bpm); recovered: after falls that are over.
+    """
+
+    level: Level
+    bpm: float
+    tail: str
+    head: str = ""
+    recovered: bool = False
+
+    def told(self, moment: Moment | None) -> RightNow:
+        """The line for a moment; None: for the end of a recording, where the minute is now.
+
+        Of the minute's rate and that of the last seconds the worse is said first. Nothing is called
+        recovered whose last seconds are down, and what was not seen for some seconds is not now.
+        """
+        bpm = number(self.bpm, "bpm")
+        alarming = self.level is Level.ALARMING
+        back = ", recovered" if self.recovered else ""
+        when, before = f"now{back}", ""
+        level, recovered = self.level, None if moment is not None and moment.unseen else True
+        if moment is not None:
+            when = f"over the last minute{back}"
+            if moment.unseen:
+                when, before = (
+                    "over the minute before",
+                    f"No rate for the last {length(moment.age_s)}",
+                )
+                level = max(level, Level.NOT_ASSESSED, key=GRAVITY.index)
+            elif moment.low and not alarming:
+                when = "over the last minute"
+                before = f"{number(moment.rate_bpm, 'bpm')} in the last {moment.seconds} s"
+                level, recovered = max(level, Level.CAUTION, key=GRAVITY.index), False
+        line = f"{self.head}{bpm} {when}{self.tail}"
+        if before:
+            line = f"{before}; {line[0].lower()}{line[1:]}"
+        return RightNow(level, False if alarming else recovered, line)
+
+
+def right_now(
+    findings: Findings, window: Window, clock: Clock, moment: Moment | None = None
+) -> RightNow:
+    """How it is at the window's end: level, whether recovered, and the line.
+
+    moment: of a trace that runs, its last seconds.
+    """
     begin_s = max(window.start_s, window.end_s - TEN_MINUTES_S)
     curve = findings.fetal.rate_curve
     first = max(0, round((begin_s - curve.start_s) / curve.step_s))
@@ -144,7 +215,7 @@ def right_now(findings: Findings, window: Window, clock: Clock) -> RightNow:
         return RightNow(Level.CAUTION, None, f"No usable heart rate in the last {minutes}.")
     silent_s = (len(rate) - 1 - int(seen[-1])) * curve.step_s
     recent = rate[max(0, int(seen[-1]) + 1 - round(NOW_S / curve.step_s)) : int(seen[-1]) + 1]
-    now_bpm = float(np.nanmedian(recent))
+    now_bpm = middle(recent)
     fall = open_fall(findings, window)
     if fall is not None:
         lost = f", and no signal for the last {length(silent_s)}" if silent_s >= NOW_S else ""
@@ -165,17 +236,14 @@ def right_now(findings: Findings, window: Window, clock: Clock) -> RightNow:
     before_bpm = _level_before(findings, window, begin_s)
     falls = within.decelerations_in(findings, Window(begin_s, window.end_s))
     if now_bpm < before_bpm - LEAST_EXCURSION_BPM:
-        return RightNow(
-            Level.ALARMING,
-            False,
-            f"Not at its earlier level: {number(now_bpm, 'bpm')} now, baseline "
-            f"{number(before_bpm, 'bpm')} before.",
-        )
-    level, recovered = Level.REASSURING, ""
+        before = f", baseline {number(before_bpm, 'bpm')} before."
+        minute = LastMinute(Level.ALARMING, now_bpm, before, "Not at its earlier level: ")
+        return minute.told(moment)
+    level = Level.REASSURING
     valid = within.valid_share(findings, Window(begin_s, window.end_s))
     lately = f"no deceleration in the last {minutes}."
     if falls:
-        level, recovered = Level.CAUTION, ", recovered"
+        level = Level.CAUTION
         lately = (
             f"{counts.said(len(falls), 'deceleration', valid, before_bpm)} in the last {minutes}, "
             f"the last over at {clock.at(max(fall.end_s for fall in falls))}."
@@ -190,10 +258,7 @@ def right_now(findings: Findings, window: Window, clock: Clock) -> RightNow:
         lately = f"decelerations of the last {minutes} not assessed: {why}."
     elif valid < 1.0 - WORKABLE_LOSS:
         lately = f"no deceleration seen in the {share(valid)} valid of the last {minutes}."
-    bpm = number(now_bpm, "bpm")
-    return RightNow(
-        level, True, f"{bpm} now{recovered}; {lately}", f"{bpm} over the last minute; {lately}"
-    )
+    return LastMinute(level, now_bpm, f"; {lately}", recovered=bool(falls)).told(moment)
 
 
 def _level_before(findings: Findings, window: Window, begin_s: float) -> float:

@@ -16,6 +16,13 @@ SEGMENT_S = float(TEN_MINUTES_S)
 
 
 @kernel
+def middle(values: FloatArray) -> float:
+    """The middle one of the values that are there; NaN without any."""
+    there = values[np.isfinite(values)]
+    return float(np.median(there)) if there.size > 0 else np.nan
+
+
+@kernel
 def valid_by_minute(kept: FloatArray, rate: int) -> FloatArray:
     """Share of usable samples in each minute, shape (minutes,)."""
     per_minute = 60 * rate

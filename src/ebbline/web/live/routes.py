@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import json
 from collections.abc import AsyncIterator
 from typing import Annotated, Any
 
@@ -12,7 +11,7 @@ from sse_starlette import EventSourceResponse
 from starlette.responses import HTMLResponse
 
 from ebbline.web.live.schemas import DemoIn, DeviceIn, LabourIn, SeenIn, TokenOut
-from ebbline.web.live.service import LiveService, bare, brief
+from ebbline.web.live.service import LiveService, bare, brief, in_json
 from ebbline.web.pages import NAV, NavItem, page
 from ebbline.web.principal import Principal, Role, needs
 from ebbline.web.recordings.routes import Who
@@ -117,7 +116,7 @@ async def events(request: Request, beds: Beds, labour: str = "") -> EventSourceR
         async with unit.listening(labour) as queue:
             for state in list(unit.states.values()):
                 if labour in ("", state["labour"]):
-                    yield {"event": "state", "data": json.dumps(state if labour else brief(state))}
+                    yield {"event": "state", "data": in_json(state if labour else brief(state))}
             while not await request.is_disconnected():
                 try:
                     message = await asyncio.wait_for(queue.get(), 15.0)
@@ -125,6 +124,6 @@ async def events(request: Request, beds: Beds, labour: str = "") -> EventSourceR
                     yield {"event": "alive", "data": ""}
                     continue
                 data = message if labour else brief(message)
-                yield {"event": message["type"], "data": json.dumps(data)}
+                yield {"event": message["type"], "data": in_json(data)}
 
     return EventSourceResponse(told(), ping=20)
