@@ -80,3 +80,27 @@ def test_a_bed_is_begun_seen_on_the_board_and_read_and_nothing_old_is_called_now
               return [0, 200].map((s) => old({ ...state, told_at: told(s) }));
             }"""
         ) == ["", "Nothing has come for 3 min: the replay is over or has stopped."]
+
+
+def test_ten_beds_stand_on_one_screen_without_scrolling(
+    ward: tuple[str, Any], browser: Any
+) -> None:
+    address, _ = ward
+    with opened(browser, viewport={"width": 1280, "height": 800}) as page:
+        page.goto(f"{address}/live")
+        page.evaluate(
+            """async () => {
+              const { send } = await import('/static/api.js');
+              const open = document.querySelectorAll('.bed-tile').length;
+              for (let n = open; n < 10; n += 1) {
+                const given = { bed: `${n + 11}`, case: `T-${n + 11}`, weeks: null };
+                await send('POST', '/api/live/beds', given);
+              }
+            }"""
+        )
+        page.reload()
+        page.locator(".bed-tile").nth(9).wait_for()
+        assert page.locator(".bed-tile").count() == 10
+        board = page.locator("#board").bounding_box()
+        assert board is not None and board["y"] + board["height"] <= 800
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")

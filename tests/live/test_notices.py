@@ -204,3 +204,35 @@ def test_a_maternal_rate_is_told_from_the_coincidence_with_her_pulse() -> None:
     _, raised = watched(trace, None, bed)
     told = of("mother-suspected", raised)
     assert len(told) == 1 and 1530 <= told[0][1] <= 1620
+
+
+def test_a_bed_from_which_nothing_ever_came_is_told_after_its_time() -> None:
+    bed = WatchedBed(LABOUR, load_notices(), pace=PACE)
+    raised: list[Notice] = []
+    for at_s in np.arange(20.0, 1300.0, 20.0):
+        update = bed.advance(float(at_s) + 2.0)
+        raised += update.raised if update else ()
+    assert of("signal-lost", raised) == [("3 min", 180.0), ("10 min", 600.0)]
+    assert "has come from this bed since" in raised[0].text
+    assert bed.state["fetuses"] == [] and bed.state["level"] == "not assessed"
+
+
+def test_a_bed_that_begins_to_send_late_is_read_from_its_first_sample_on() -> None:
+    bed = WatchedBed(LABOUR, load_notices(), pace=PACE)
+    for at_s in np.arange(20.0, 400.0, 20.0):
+        bed.advance(float(at_s) + 2.0)
+    _, raised = watched(Trace(40).contractions(200).lose(0, 400), 40, bed)
+    assert of("signal-lost", raised) == []
+    assert bed.state["fetuses"][0]["rate_bpm"] is not None
+
+
+def test_contractions_without_any_heart_rate_are_no_trace_of_a_fetus() -> None:
+    bed = WatchedBed(LABOUR, load_notices(), pace=PACE)
+    toco = Trace(20).contractions(180).recording().first(ChannelKind.UTERINE_ACTIVITY)
+    assert toco is not None
+    bed.receive(Piece("x", toco.kind, toco.fetus, toco.sensor, toco.rate_hz, 0, toco.samples))
+    raised: list[Notice] = []
+    for at_s in np.arange(20.0, 700.0, 20.0):
+        update = bed.advance(float(at_s) + 2.0)
+        raised += update.raised if update else ()
+    assert [grade for grade, _ in of("signal-lost", raised)] == ["3 min", "10 min"]

@@ -94,11 +94,16 @@ def class_of_minutes(minutes: FloatArray) -> VariabilityClass:
 
 def class_and_width(minutes: FloatArray) -> tuple[VariabilityClass, float]:
     """The same with the usual bandwidth (bpm) that it rests on."""
-    width = usual_bandwidth(minutes)
-    measured = np.count_nonzero(np.isfinite(minutes))
+    width, measured = _width_and_number(minutes)
     if measured < max(LEAST_MINUTES, LEAST_MINUTES_SHARE * len(minutes)):
         return VariabilityClass.INDETERMINATE, width
     return variability_class(width), width
+
+
+@kernel
+def _width_and_number(minutes: FloatArray) -> tuple[float, int]:
+    """The usual bandwidth, and how many minutes were measured."""
+    return usual_bandwidth(minutes), int(np.isfinite(minutes).sum())
 
 
 @kernel

@@ -97,6 +97,7 @@ class WatchedBed:
         self.unsaved_checkpoint: Checkpoint | None = None
         self._full: dict[int, tuple[Step, FourLines]] = {}
         self._curves: dict[int, dict[str, Any]] = {}
+        self._waited_s = 0.0
         self._settled: dict[int, list[dict[str, Any]]] = {}
 
     def seconds(self, at: datetime) -> float:
@@ -123,7 +124,7 @@ class WatchedBed:
         before_s = self.reader.final_s
         steps = self.reader.advance(now_s)
         if not steps:
-            return None
+            return self._waited(now_s)
         raised: list[Notice] = []
         for step in steps:
             raised += self.watch.raise_for(step, self.clock, self.overdue)
@@ -136,6 +137,20 @@ class WatchedBed:
             self.reader.checkpoint() if moved else None,
             any(step.full for step in steps),
         )
+
+    def _waited(self, now_s: float) -> BedUpdate | None:
+        """What a bed gives reason to look at from which nothing has ever come."""
+        pace = self.reader.pace
+        at_s = math.floor((now_s - pace.settle_s) / pace.step_s) * pace.step_s
+        if self.reader.read_to_s or self.reader.trace_end_s or at_s <= self._waited_s:
+            return None
+        self._waited_s = at_s
+        nothing = Step(at_s, False, 0.0, self.reader.context, ())
+        raised = self.watch.raise_for(nothing, self.clock, self.overdue)
+        if not raised:
+            return None
+        self.state = self._bare()
+        return BedUpdate(self.state, raised, None, False)
 
     def _take(self, step: Step) -> None:
         fetuses = []

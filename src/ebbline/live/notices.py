@@ -75,6 +75,16 @@ def seen(
     since_s: when it was read before, where that is so long ago that a fall may have been missed.
     """
     found: list[Seen] = []
+    if not step.fetuses:
+        found.append(
+            Seen(
+                "signal-lost",
+                0.0,
+                step.at_s,
+                f"No heart rate has come from this bed since {clock.at(0.0)}, when its watching "
+                "began.",
+            )
+        )
     several = len(step.fetuses) > 1
     for one in step.fetuses:
         here = [*_now(one.findings, step.at_s, clock)]

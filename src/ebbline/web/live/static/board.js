@@ -5,6 +5,8 @@ import { FRESH_S, GRAVITY, LEVEL_OF, TITLES, URGENCY, bedName, clockOf, element,
 const board = document.getElementById("board");
 const empty = document.getElementById("empty");
 const states = new Map();
+/** So many beds stand on one screen without scrolling. */
+const MOST_IN_SIGHT = 10;
 const order = new Intl.Collator("en", { numeric: true });
 
 for (const state of JSON.parse(document.getElementById("states").textContent)) states.set(state.labour, state);
@@ -18,13 +20,30 @@ function gravity(state) {
   return GRAVITY.indexOf(level) * 10 + urgent;
 }
 
+/** "FIGO, NICE: pathological". */
+function byLabel(classes) {
+  const labels = [...new Set(classes.map((one) => one.label))];
+  return labels.map((label) => `${classes.filter((one) => one.label === label).map((one) => one.standard.toUpperCase()).join(", ")}: ${label}`).join("; ");
+}
+
+/** The most urgent prompt that nobody has answered; null without one. */
+function promptOf(state) {
+  const prompts = episodes(open(state)).sort((a, b) => URGENCY.indexOf(b[0].urgency) - URGENCY.indexOf(a[0].urgency) || b[0].at_s - a[0].at_s);
+  if (!prompts.length) return null;
+  const first = prompts[0][0];
+  const over = goesOn(state, first) === false ? ", over now" : "";
+  const more = prompts.length > 1 ? `; ${prompts.length - 1} more` : "";
+  const passed = prompts.flat().some((one) => one.escalated);
+  return element("span", { class: `tile-prompt${passed ? " passed-on" : ""}` }, sign(over ? "not assessed" : LEVEL_OF[first.urgency]), `${TITLES[first.kind] || first.kind} ${clockOf(state.started_at, first.at_s)}${over}${passed ? ", not answered" : ""}${more}`);
+}
+
 function tile(state) {
   const gravest = [...state.fetuses].sort((a, b) => GRAVITY.indexOf(b.level) - GRAVITY.indexOf(a.level))[0];
   const link = element("a", { class: "bed-tile", href: `/live/${state.labour}`, "data-level": state.level });
-  const head = element("span", { class: "tile-head" }, element("b", {}, bedName(state.bed)), element("span", { class: "soft", title: "case number" }, state.case));
+  const head = element("span", { class: "tile-head" }, element("span", { class: "tile-bed" }, element("b", {}, bedName(state.bed)), element("span", { class: "soft", title: "case number" }, state.case)));
   link.append(head);
   if (!gravest) {
-    link.append(element("span", { class: "tile-class" }, sign("not assessed"), "No trace read yet"), element("span", { class: "tile-now" }, nothingYet(state)), element("span", { class: "tile-foot" }));
+    link.append(element("span", { class: "tile-class" }, sign("not assessed"), "No trace read yet"), element("span", { class: "tile-now" }, nothingYet(state)), promptOf(state) || "");
     return link;
   }
   const stale = old(state);
@@ -32,19 +51,13 @@ function tile(state) {
   const fresh = !stale && gravest.rate_bpm !== null && gravest.signal_age_s <= FRESH_S;
   head.append(element("span", { class: "tile-rate" }, fresh ? String(gravest.rate_bpm) : "–", element("small", {}, fresh ? "bpm, last 5 s" : "no rate now")));
   const which = state.fetuses.length > 1 ? `Fetus ${gravest.fetus}: ` : "";
-  link.append(element("span", { class: "tile-class" }, sign(stale && gravest.class_level === "reassuring" ? "not assessed" : gravest.class_level), `${which}${gravest.label}`));
+  link.append(element("span", { class: "tile-class" }, sign(stale && gravest.class_level === "reassuring" ? "not assessed" : gravest.class_level), `${which}${gravest.label}`, element("small", {}, `at ${clockOf(state.started_at, gravest.class_at_s)}`)));
   const graver = gravest.classes.slice(1).filter((one) => one.level === "alarming" && gravest.class_level !== "alarming");
-  if (graver.length) link.append(element("span", { class: "tile-other" }, sign("alarming"), graver.map((one) => `${one.standard.toUpperCase()}: ${one.label}`).join(", ")));
+  if (graver.length) link.append(element("span", { class: "tile-other" }, sign("alarming"), byLabel(graver)));
   link.append(element("span", { class: "tile-now" }, stale ? element("b", {}, `${stale} At ${clockOf(state.started_at, state.at_s)}: `) : null, gravest.lines[1][1]));
+  const prompt = promptOf(state);
+  if (prompt) link.append(prompt);
   const foot = element("span", { class: "tile-foot" });
-  const prompts = episodes(open(state)).sort((a, b) => URGENCY.indexOf(b[0].urgency) - URGENCY.indexOf(a[0].urgency) || b[0].at_s - a[0].at_s);
-  if (prompts.length) {
-    const first = prompts[0][0];
-    const over = goesOn(state, first) === false ? ", over now" : "";
-    const more = prompts.length > 1 ? `; ${prompts.length - 1} more` : "";
-    const passed = prompts.flat().some((one) => one.escalated);
-    foot.append(element("span", { class: `tile-prompt${passed ? " passed-on" : ""}` }, sign(over ? "not assessed" : LEVEL_OF[first.urgency]), `${TITLES[first.kind] || first.kind} ${clockOf(state.started_at, first.at_s)}${over}${passed ? ", not answered" : ""}${more}`));
-  }
   const rate = gravest.contractions_per_10_min;
   foot.append(element("span", {}, rate === null ? "contractions not known" : `${rate} in 10 min`));
   foot.append(element("span", {}, gravest.baseline_bpm === null ? "no baseline" : `baseline ${gravest.baseline_bpm}`));
@@ -83,6 +96,8 @@ const told = (state) => (state.fetuses.length ? old(state) : nothingYet(state));
 function draw() {
   const sorted = [...states.values()].sort((a, b) => gravity(b) - gravity(a) || order.compare(a.bed, b.bed));
   empty.hidden = sorted.length > 0;
+  board.dataset.beds = sorted.length > 4 ? "many" : "few";
+  board.dataset.fits = sorted.length > 4 && sorted.length <= MOST_IN_SIGHT ? "yes" : "no";
   const focused = document.activeElement?.closest("#board li")?.dataset.labour;
   const items = sorted.map((state) => {
     const kept = shown.get(state.labour);
