@@ -168,10 +168,12 @@ def one(seed: int, kind: str, found: Measured, most_s: int = 180) -> None:
     finally:
         signal.setitimer(signal.ITIMER_PROF, 0)
     found.cpu_s.append(time.process_time() - began)
-    measure(heart, activity, drawing.pen_mm, drawing.speed, told, found)
+    other = measure(heart, activity, drawing.pen_mm, drawing.speed, told, found)
+    below = f"{found.activity[-1]:.1f} %" if told.activity is not None else "not read"
     print(
         f"{where}: {found.error[-1]:.2f} bpm, correlation {found.alike[-1]:.4f}, "
-        f"{found.cpu_s[-1]:.1f} s",
+        f"read {found.seen[-1]:.3f}, activity {below}, {found.cpu_s[-1]:.1f} s"
+        + "".join(f"; {one}" for one in other),
         flush=True,
     )
 
@@ -193,7 +195,8 @@ def measure(
     speed: int,
     told: PaperReading,
     found: Measured,
-) -> None:
+) -> list[str]:
+    """Add what a reading gave; returns the classes that came out otherwise."""
     rate = told.rate_hz
     truth = lowered(heart, rate)
     values = told.heart[0].values
@@ -219,8 +222,7 @@ def measure(
             found.activity.append(
                 float(np.abs(told.activity.values[:count][there] - below[there]).mean())
             )
-    if len(heart) == 7200:
-        compare_classes(heart, activity, told, found)
+    return compare_classes(heart, activity, told, found) if len(heart) == 7200 else []
 
 
 def misled(off: FloatArray, both: NDArray[np.bool_], told: PaperReading) -> float:
@@ -268,7 +270,7 @@ def shifts(truth: FloatArray, values: FloatArray, rate: float) -> list[float]:
 
 def compare_classes(
     heart: FloatArray, activity: FloatArray, told: PaperReading, found: Measured
-) -> None:
+) -> list[str]:
     read_back = [Channel(ChannelKind.FETAL_HEART_RATE, told.heart[0].values, told.rate_hz, fetus=1)]
     if told.activity is not None:
         read_back.append(Channel(ChannelKind.UTERINE_ACTIVITY, told.activity.values, told.rate_hz))
@@ -279,10 +281,15 @@ def compare_classes(
     try:
         a, b = (read(Recording("half hour", tuple(c))) for c in (original, read_back))
     except EbblineError:
-        return
+        return []
     classes = [{str(c.standard): c.label for c in one.fetuses[0].classes} for one in (a, b)]
+    other = []
     for standard, category in classes[0].items():
-        found.classes.setdefault(standard, []).append(classes[1].get(standard) == category)
+        read_as = classes[1].get(standard)
+        found.classes.setdefault(standard, []).append(read_as == category)
+        if read_as != category:
+            other.append(f"{standard} {category} read as {read_as}")
+    return other
 
 
 def interval(of: list[float]) -> str:

@@ -112,9 +112,32 @@ def _words(
     """Digits that stand together on a stretch of paper; the row and the column of their middle."""
     # Small print is looked at enlarged: its strokes are thinner than two pixels.
     larger = max(1.0, TALL_LINE_PX / down)
-    ink = cv2.resize(ink, None, fx=larger, fy=larger, interpolation=cv2.INTER_CUBIC)
-    down = down * larger
-    dark = (ink > max(0.2, share * float(np.quantile(ink[::3, ::3], 0.998)))).astype(np.uint8)
+    least = max(0.2, share * float(np.quantile(ink[::3, ::3], 0.998)))
+    found = []
+    for first, last in _printed_on(ink > least, round(down)):
+        piece = cv2.resize(
+            ink[:, first:last], None, fx=larger, fy=larger, interpolation=cv2.INTER_CUBIC
+        )
+        dark = (piece > least).astype(np.uint8)
+        found += [
+            (digits, row / larger, first + column / larger)
+            for digits, row, column in _digits_on(dark, piece, down * larger, within)
+        ]
+    return found
+
+
+def _printed_on(dark: NDArray[np.bool_], beside: int) -> list[tuple[int, int]]:
+    """Stretches of columns with ink, and a little beside them: most of a margin is blank."""
+    there = dark.any(axis=0).astype(np.uint8)[None, :]
+    wide = cv2.dilate(there, np.ones((1, 2 * beside + 1), np.uint8))[0]
+    edges = np.flatnonzero(np.diff(np.r_[0, wide, 0].astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _digits_on(
+    dark: Shape, ink: Plane, down: float, within: float
+) -> list[tuple[str, float, float]]:
+    """The same on one stretch, at the size at which it is looked at."""
     marks = _marks(dark, ink, down)
     used: set[int] = set()
     found = []
@@ -139,7 +162,7 @@ def _words(
         if all(digit is not None for digit in digits):
             row = float(np.mean([y + h / 2 for _, y, _, h, _ in word]))
             column = (word[0][0] + word[-1][0] + word[-1][2]) / 2
-            found.append(("".join(map(str, digits)), row / larger, column / larger))
+            found.append(("".join(map(str, digits)), row, column))
     return found
 
 

@@ -33,7 +33,7 @@ class Light:
     size: tuple[int, int]
 
     def at(self, x: Plane, y: Plane) -> NDArray[np.float32]:
-        """Brightness at places of the whole picture, px; shape of x and 3."""
+        """Brightness at every `_SPARSE` th of some places of the whole picture, px; shape and 3."""
         rows, columns = self.paper.shape[:2]
         wide, tall = self.size
         found: Any = cv2.remap(
@@ -43,8 +43,7 @@ class Light:
             cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_REPLICATE,
         )
-        whole: Any = cv2.resize(found, (x.shape[1], x.shape[0]), interpolation=cv2.INTER_LINEAR)
-        bright: NDArray[np.float32] = whole
+        bright: NDArray[np.float32] = found
         return bright
 
 
@@ -64,7 +63,8 @@ def light_of(image: Image) -> Light:
 def darkness(image: Image, light: NDArray[np.float32]) -> tuple[Plane, Plane]:
     """Ink of any colour, and ink that no lamp makes pale: black, as most pens write.
 
-    The first is 1 less the darkest channel over the paper's light there: it shows every grid. The
+    light: the paper's brightness, shape of the picture, or fewer places spread evenly over it. The
+    first is 1 less the darkest channel over the paper's light there: it shows every grid. The
     second takes the lightest channel: coloured grids all but vanish, black traces stay.
     """
     return _darkness(image, light)
@@ -73,22 +73,38 @@ def darkness(image: Image, light: NDArray[np.float32]) -> tuple[Plane, Plane]:
 @kernel
 def _darkness(image: Image, light: NDArray[np.float32]) -> tuple[Plane, Plane]:
     height, width = image.shape[:2]
+    rows, columns = light.shape[:2]
     any_colour = np.empty((height, width), np.float32)
     black = np.empty((height, width), np.float32)
+    # The light of this row at the places that tell it.
+    row = np.empty((columns, 3), np.float32)
+    one, none, half = np.float32(1.0), np.float32(0.0), np.float32(0.5)
+    down, along = np.float32(rows / height), np.float32(columns / width)
     for i in range(height):
-        for j in range(width):
-            darkest, lightest = np.float32(1.0), np.float32(0.0)
+        y = min(max((np.float32(i) + half) * down - half, none), np.float32(rows - 1))
+        upper = int(y)
+        lower = min(upper + 1, rows - 1)
+        part = y - np.float32(upper)
+        for j in range(columns):
             for n in range(3):
-                even = min(np.float32(image[i, j, n]) / light[i, j, n], np.float32(1.0))
+                row[j, n] = light[upper, j, n] * (one - part) + light[lower, j, n] * part
+        for j in range(width):
+            x = min(max((np.float32(j) + half) * along - half, none), np.float32(columns - 1))
+            left = int(x)
+            right = min(left + 1, columns - 1)
+            part = x - np.float32(left)
+            darkest, lightest = one, none
+            for n in range(3):
+                bright = row[left, n] * (one - part) + row[right, n] * part
+                even = min(np.float32(image[i, j, n]) / bright, one)
                 darkest = min(darkest, even)
                 lightest = max(lightest, even)
-            any_colour[i, j] = np.float32(1.0) - darkest
-            black[i, j] = np.float32(1.0) - lightest
+            any_colour[i, j] = one - darkest
+            black[i, j] = one - lightest
     return any_colour, black
 
 
 def shrunk_darkness(image: Image, light: Light, size: tuple[int, int]) -> Plane:
     """Ink of any colour on the whole picture at another size (width, height)."""
     small: Any = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
-    paper: Any = cv2.resize(light.paper, size, interpolation=cv2.INTER_LINEAR)
-    return darkness(small, paper)[0]
+    return darkness(small, light.paper)[0]

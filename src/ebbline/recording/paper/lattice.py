@@ -60,23 +60,37 @@ class Comb:
 
 def sampled(nodes: Field, column: Field, row: Field) -> Field:
     """A field between its nodes, by straight lines; beyond them as it goes on at the rim."""
-    rows, columns = nodes.shape
-    j = np.clip(np.floor(column).astype(int), 0, columns - 2)
-    i = np.clip(np.floor(row).astype(int), 0, rows - 2)
-    b, a = column - j, row - i
-    upper = nodes[i, j] * (1 - b) + nodes[i, j + 1] * b
-    lower = nodes[i + 1, j] * (1 - b) + nodes[i + 1, j + 1] * b
-    found: Field = upper * (1 - a) + lower * a
+    column, row = np.broadcast_arrays(column, row)
+    found: Field = _between(np.ascontiguousarray(nodes), np.ravel(column), np.ravel(row)).reshape(
+        column.shape
+    )
     return found
 
 
-def period_of(ink: Plane, axis: int, *, even: bool = False) -> float | None:
+@kernel
+def _between(nodes: Field, column: Field, row: Field) -> Field:
+    rows, columns = nodes.shape
+    found = np.empty(len(column))
+    for n in range(len(column)):
+        j = min(max(int(np.floor(column[n])), 0), columns - 2)
+        i = min(max(int(np.floor(row[n])), 0), rows - 2)
+        b, a = column[n] - j, row[n] - i
+        upper = nodes[i, j] * (1 - b) + nodes[i, j + 1] * b
+        lower = nodes[i + 1, j] * (1 - b) + nodes[i + 1, j + 1] * b
+        found[n] = upper * (1 - a) + lower * a
+    return found
+
+
+def period_of(
+    ink: Plane, axis: int, *, even: bool = False, free: Plane | None = None
+) -> float | None:
     """Distance of the lines that cross an axis (1: upright lines, along x), px; None if unseen.
 
     The finest comb that is clearly seen is taken: of a paper with strong and faint lines all lines
-    stand on it. even: as if no pen had written there, and all lines were about as strong.
+    stand on it. even: as if no pen had written there, and all lines were about as strong. free:
+    see `even_ridges`.
     """
-    lined = even_ridges(ink, axis) if even else ridges(np.minimum(ink, 1.0), axis)
+    lined = even_ridges(ink, axis, free) if even else ridges(np.minimum(ink, 1.0), axis)
     length = lined.shape[axis]
     pieces = _pieces(lined, axis)
     size = 1 << (length - 1).bit_length() + 1
@@ -157,9 +171,12 @@ def _usual_ridge(ink: Plane, axis: int) -> float:
     return max(float(np.quantile(ridges(ink, axis)[::3, ::3], 0.97)), 1e-3)
 
 
-def even_ridges(ink: Plane, axis: int) -> Plane:
-    """The same as if no pen had written there, and strong lines no stronger than faint ones."""
-    free = pen_free(ink)
+def even_ridges(ink: Plane, axis: int, free: Plane | None = None) -> Plane:
+    """The same as if no pen had written there, and strong lines no stronger than faint ones.
+
+    free: what is free of the pen (`pen_free`), where that is known already.
+    """
+    free = pen_free(ink) if free is None else free
     along, across = ((1, 13), (9, 1)) if axis == 1 else ((13, 1), (1, 9))
     # Means over what is free of a pen alone.
     share = cv2.blur(free, along)
@@ -234,12 +251,12 @@ def demodulated(
     return wave, seen
 
 
-def comb(ink: Plane, axis: int, period: float, where: Plane | None = None) -> Comb:
+def comb(lined: Plane, axis: int, period: float, where: Plane | None = None) -> Comb:
     """Line numbers of a comb over the whole picture, from the phase at its frequency.
 
-    where: 1 where the comb's paper lies, else 0; the numbers run on smoothly beyond.
+    lined: its lines alone (`even_ridges`). where: 1 where the comb's paper lies, else 0; the
+    numbers run on smoothly beyond.
     """
-    lined = even_ridges(ink, axis)
     if where is not None:
         lined = lined * where
     spread = (_ACROSS * period, _ALONG * period)
@@ -316,19 +333,22 @@ def sheet_through(phase: Field, strength: Field) -> Field:
 
     Paper bends slowly; beside words and beyond the paper's rim the phase runs off by whole turns.
     """
-    rows, columns = np.mgrid[-1 : 1 : phase.shape[0] * 1j, -1 : 1 : phase.shape[1] * 1j]
-    terms = np.stack(
-        [columns**a * rows**b for a in range(6) for b in range(3) if a + 2 * b < 7], axis=-1
-    )
+    rows, columns = np.linspace(-1, 1, phase.shape[0]), np.linspace(-1, 1, phase.shape[1])
+    powers = [(a, b) for a in range(6) for b in range(3) if a + 2 * b < 7]
     every = max(1, phase.size // 6000)
-    some, told = terms.reshape(-1, terms.shape[-1])[::every], phase.ravel()[::every]
+    i, j = np.unravel_index(np.arange(0, phase.size, every), phase.shape)
+    some = np.stack([columns[j] ** a * rows[i] ** b for a, b in powers], axis=-1)
+    told = phase.ravel()[::every]
     weight = np.clip(strength.ravel()[::every], 0.0, 1.0) ** 2
     off = np.zeros(len(told))
-    fit: Field = np.zeros(terms.shape[-1])
+    fit: Field = np.zeros(len(powers))
     for _ in range(8):
         fit = fitted(some, told, weight / (1.0 + (off / (0.15 * 2 * np.pi)) ** 2))
         off = told - some @ fit
-    found: Field = terms @ fit
+    found: Field = np.zeros(phase.shape)
+    for b in range(3):
+        along = sum(f * columns**a for f, (a, own) in zip(fit, powers, strict=True) if own == b)
+        found += np.multiply.outer(rows**b, along)
     return found
 
 
@@ -352,6 +372,25 @@ LOST = 0.55
 """Turns by which the phase may lie off the smooth sheet before it counts as lost (ours)."""
 
 
+def blurred(field: Field, wide: float, tall: float) -> Field:
+    """A field under a Gaussian of so many nodes along x and y; a wide one on fewer nodes."""
+    fewer = [max(1, int(spread / WIDE)) for spread in (tall, wide)]
+    size = [max(8, -(-length // by)) for length, by in zip(field.shape, fewer, strict=True)]
+    if size[0] >= field.shape[0] and size[1] >= field.shape[1]:
+        return np.asarray(cv2.GaussianBlur(field, (0, 0), wide, sigmaY=tall), np.float64)
+    rows, columns = (min(a, b) for a, b in zip(size, field.shape, strict=True))
+    few = cv2.resize(field, (columns, rows), interpolation=cv2.INTER_AREA)
+    few = cv2.GaussianBlur(
+        few, (0, 0), wide * columns / field.shape[1], sigmaY=tall * rows / field.shape[0]
+    )
+    whole: Field = cv2.resize(few, field.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    return whole
+
+
+WIDE = 3.0
+"""Nodes of a Gaussian's spread that tell it (ours)."""
+
+
 def smoothed(phase: Field, strength: Field, axis: int, per_line: float) -> Field:
     """The phase over all nodes, each told by those around it as far as they agree.
 
@@ -367,20 +406,20 @@ def smoothed(phase: Field, strength: Field, axis: int, per_line: float) -> Field
     found = np.zeros_like(phase)
     settled = np.zeros_like(phase)
     for width in (1.2, 4.0, 12.0, 36.0):
-        mass = cv2.GaussianBlur(weight, (0, 0), width)
-        value = cv2.GaussianBlur(weight * rest, (0, 0), width) / np.maximum(mass, 1e-12)
+        mass = blurred(weight, width, width)
+        value = blurred(weight * rest, width, width) / np.maximum(mass, 1e-12)
         share = np.clip(mass / (0.15 * weight.max() + 1e-12), 0.0, 1.0) * (1.0 - settled)
         found += share * value
         settled += share
     spread = (CALM_ACROSS * per_line, CALM_ALONG * per_line)
     wide, tall = spread if axis == 1 else spread[::-1]
-    mass = cv2.GaussianBlur(weight, (0, 0), wide, sigmaY=tall) + 1e-6
+    mass = blurred(weight, wide, tall) + 1e-6
     calm = np.zeros_like(found)
     for _ in range(2):
         # The second time what was bent away at the rims comes back.
         left = weight * (found - calm)
-        calm += cv2.GaussianBlur(left, (0, 0), wide, sigmaY=tall) / mass
-    stray = cv2.GaussianBlur(np.abs(found - calm), (0, 0), 0.5 * wide, sigmaY=0.5 * tall)
+        calm += blurred(left, wide, tall) / mass
+    stray = blurred(np.abs(found - calm), 0.5 * wide, 0.5 * tall)
     bent = np.clip((stray / (2 * np.pi) - STRAY) / STRAY, 0.0, 1.0)
     whole: Field = base + calm + bent * (found - calm)
     return whole

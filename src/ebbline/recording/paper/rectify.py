@@ -15,6 +15,7 @@ from ebbline.recording.paper.lattice import (
     Field,
     demodulated,
     even_ridges,
+    pen_free,
     running_median,
     sampled,
     smoothed,
@@ -23,8 +24,10 @@ from ebbline.recording.paper.lattice import (
 )
 from ebbline.recording.paper.perspective import Matrix
 
-_ROUNDS = 8
-_NODE = 8
+_ROUNDS, _SETTLED = 8, 0.002
+"""Most rounds in which a place is found, px by which the last one moves it (ours)."""
+_NODE, _FAR_NODE = 8, 16
+"""px between places that are sought, on the straightened picture and on the original (ours)."""
 _PER_LINE = 12
 """px a line of the small flat paper on which the lines are followed once more (ours)."""
 
@@ -77,8 +80,12 @@ class Warp:
             u, v = u - add_u, v - add_v
         x, y = u * self.upright.period, v * self.level.period
         for _ in range(_ROUNDS):
-            x = x + (u - self.upright.at(x, y)) * self.upright.period
-            y = y + (v - self.level.at(x, y)) * self.level.period
+            right = (u - self.upright.at(x, y)) * self.upright.period
+            x = x + right
+            down = (v - self.level.at(x, y)) * self.level.period
+            y = y + down
+            if max(np.abs(right).max(initial=0), np.abs(down).max(initial=0)) < _SETTLED:
+                break
         return x, y
 
     def original(self, u: Field, v: Field) -> tuple[Field, Field]:
@@ -125,11 +132,12 @@ def followed_again(warp: Warp, ink: Plane, lines: tuple[float, float, float, flo
     Lines are nearly straight there, so that each is looked at over a longer way than before.
     """
     laid = warp.small(ink, lines)
+    free = pen_free(laid)
     wide, narrow = 3.0 * _PER_LINE, 0.9 * _PER_LINE
     step = _PER_LINE // 3
     found, seen = [], []
     for axis, spread in ((1, (narrow, wide)), (0, (wide, narrow))):
-        lined = even_ridges(laid, axis)
+        lined = even_ridges(laid, axis, free)
         nodes, strong = demodulated(lined, axis, float(_PER_LINE), spread, step)
         strength = strong.astype(np.float64)
         phase = unwrapped(np.angle(nodes).astype(np.float64), strength)
@@ -184,6 +192,7 @@ def flattened(
         (first_u, first_v),
         (1 / across, 1 / down),
         (width, height),
+        _FAR_NODE,
     )
     seen: Any = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     ink, black = darkness(seen, light.at(x, y))
@@ -208,16 +217,17 @@ def _filled(
     first: tuple[float, float],
     step: tuple[float, float],
     size: tuple[int, int],
+    node: int = _NODE,
 ) -> tuple[Plane, Plane]:
-    """Every pixel's place from those of some nodes.
+    """Every pixel's place from those of some nodes, `node` px apart.
 
     first: line numbers of the first pixel; step: lines a pixel; size: width and height, px.
     """
-    columns = np.arange(0, size[0] + _NODE, _NODE)
-    rows = np.arange(0, size[1] + _NODE, _NODE)
+    columns = np.arange(0, size[0] + node, node)
+    rows = np.arange(0, size[1] + node, node)
     u, v = np.meshgrid(first[0] + columns * step[0], first[1] + rows * step[1])
     across, down = np.meshgrid(
-        np.arange(size[0], dtype=np.float32) / _NODE, np.arange(size[1], dtype=np.float32) / _NODE
+        np.arange(size[0], dtype=np.float32) / node, np.arange(size[1], dtype=np.float32) / node
     )
     x, y = (
         cv2.remap(

@@ -14,7 +14,14 @@ from ebbline.errors import RecordingError
 from ebbline.recording.paper.corners import Corners, plain_warp, straight_by
 from ebbline.recording.paper.figures import Printed
 from ebbline.recording.paper.flatten import Image, Light, Plane, light_of, shrunk_darkness
-from ebbline.recording.paper.lattice import PEN_MARK, Comb, comb, pen_free, period_of
+from ebbline.recording.paper.lattice import (
+    PEN_MARK,
+    Comb,
+    comb,
+    even_ridges,
+    pen_free,
+    period_of,
+)
 from ebbline.recording.paper.panels import Region, drawn_lines, regions
 from ebbline.recording.paper.perspective import Matrix, framed, straightening
 from ebbline.recording.paper.rectify import Flat, Warp, flattened, followed_again
@@ -109,12 +116,18 @@ def papers_of(image: Image, where: str, corners: Corners | None = None) -> list[
     parted = [_between(upper, lower) for upper, lower in pairwise(found)]
     rims = [(None, *parted), (*parted, None)]
     within = list(zip(*rims, strict=True))
+    free = pen_free(ink)
+    lined = even_ridges(ink, 0, free), even_ridges(ink, 1, free)
     papers = [
-        _paper(image, light, ink, period, found[0], straight, where, within[0], corners=corners)
+        _paper(
+            image, light, ink, lined, period, found[0], straight, where, within[0], corners=corners
+        )
     ]
     for region, rim in zip(found[1:], within[1:], strict=True):
         try:
-            other = _paper(image, light, ink, period, region, straight, where, rim, papers[0])
+            other = _paper(
+                image, light, ink, lined, period, region, straight, where, rim, papers[0]
+            )
         except RecordingError:
             # The activity's paper, or a part of one: without it the heart rate can still be read.
             continue
@@ -203,7 +216,8 @@ def _straightened(
     ink = cv2.warpPerspective(small, straight, (wide, tall))
     # Centres of pixels, not corners, are what a size change keeps apart.
     straight = straight @ smaller
-    period, level = _period(ink, 1), _period(ink, 0)
+    free = pen_free(ink)
+    period, level = _period(ink, 1, free), _period(ink, 0, free)
     if period is None:
         raise _no_strip("the grid's upright lines were not found on this picture.", where)
     finest = min(period, level or period)
@@ -230,13 +244,13 @@ def _pen(ink: Plane) -> Plane:
     return pen if pen.mean() < MOST_PEN else np.zeros_like(pen)
 
 
-def _period(ink: Plane, axis: int) -> float | None:
+def _period(ink: Plane, axis: int, free: Plane) -> float | None:
     """Distance of the lines that cross an axis of the whole picture, px.
 
     On faint paper the rims of pen and print can look like a comb many times finer than the lines;
     no paper has so many faint lines to each that is seen when the pen is left out.
     """
-    found, calm = period_of(ink, axis), period_of(ink, axis, even=True)
+    found, calm = period_of(ink, axis), period_of(ink, axis, even=True, free=free)
     if found is None or calm is None:
         return found
     times = round(calm / found)
@@ -255,6 +269,7 @@ def _paper(
     image: Image,
     light: Light,
     ink: Plane,
+    lined: tuple[Plane, Plane],
     across: float,
     region: Region,
     straight: Matrix,
@@ -266,11 +281,11 @@ def _paper(
     if above is not None:
         region = _lined(region, ink, above)
     # Of this paper alone: what lies around it has phases of its own.
-    upright = comb(ink, 1, across, region.mask)
+    upright = comb(lined[1], 1, across, region.mask)
     top, bottom = max(0, int(region.top)), int(region.bottom) + 1
     band = (ink * region.mask)[top:bottom]
     period = period_of(band, 0, even=True) or period_of(band, 0) or upright.period
-    level = comb(ink, 0, period, region.mask)
+    level = comb(lined[0], 0, period, region.mask)
     warp = Warp(upright, level, straight)
     box = _around(upright, level, region)
     found = None
@@ -297,7 +312,7 @@ def _paper(
         # Words and bars below the paper have pulled its lines.
         near = _narrowed(region, warp, found)
         if near.bottom - near.top < 0.9 * (region.bottom - region.top):
-            return _paper(image, light, ink, across, near, straight, where, rim, above)
+            return _paper(image, light, ink, lined, across, near, straight, where, rim, above)
     if corners is not None:
         lines = _told(warp, corners, where)
     else:

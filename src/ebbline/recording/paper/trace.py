@@ -98,6 +98,7 @@ def sheet_of(
         # The pen has a colour, or writes faintly.
         other, peak = without_grid(flat.ink[rows, columns], flat.across, flat.down, phase)
         ink = other if peak > CLEAR_INK else ink
+    ink = np.where(other_pen(ink, flat.ink[rows, columns], flat.black[rows, columns]), 0.0, ink)
     # The frame's lines, drawn dark, are no trace; none goes on along them.
     ink[: max(0, round(top + FRAME * flat.down) - rows.start)] = 0.0
     reach = max(3, round(RIM * flat.down))
@@ -115,6 +116,35 @@ def sheet_of(
         if line < STRONGEST:
             lower[:, darkest < line + LEAST_FRAME] = 0.0
     return Sheet(ink, columns.start, rows.start, _pen(ink))
+
+
+def other_pen(share: Plane, ink: Plane, black: Plane) -> NDArray[np.bool_]:
+    """Where ink is of another colour than the trace's: handwriting, a stamp.
+
+    share: the ink without its grid; ink, black: darkness there, of any colour and of black alone.
+    How much of a stroke's darkness is black its pen tells, not how thin or blurred it is. The
+    trace's own is what most columns show: it runs from end to end, words do not.
+    """
+    strong = (share > STRONG_INK).astype(np.float32)
+    width = max(1.0, 0.6 * _pen(share))
+    mass = cv2.GaussianBlur(ink * strong, (0, 0), width)
+    black_share = cv2.GaussianBlur(black * strong, (0, 0), width) / np.maximum(mass, 1e-6)
+    held = strong > 0
+    number = held.sum(axis=0)
+    if not (number > 0).any():
+        return np.zeros(share.shape, bool)
+    mean = (black_share * strong).sum(axis=0)[number > 0] / number[number > 0]
+    own = float(np.median(mean))
+    spread = 1.48 * float(np.median(np.abs(mean - own)))
+    other = held & (np.abs(black_share - own) > max(OTHER_PEN, 5.0 * spread))
+    # The pale rim of such a stroke goes with it, the trace beside it does not.
+    near = cv2.dilate(other.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+    return other | (near & ~held)
+
+
+STRONG_INK, OTHER_PEN = 0.55, 0.15
+"""Of the pen's darkness so much tells its colour; and so far from the trace's lies another pen's
+share of black (ours)."""
 
 
 def _pen(ink: Plane) -> float:
