@@ -16,6 +16,9 @@ from ebbline.errors import RecordingError
 from ebbline.recording import ChannelKind, Recording, open_recording
 from ebbline.recording.paper.figures import Printed
 from ebbline.recording.paper.flatten import Image
+from ebbline.recording.paper.pictures import pictures_of
+from ebbline.recording.paper.reading import read_paper
+from ebbline.recording.paper.scale import PaperAnswers
 from ebbline.recording.paper.timemarks import in_step
 
 FloatArray = NDArray[np.float64]
@@ -195,11 +198,47 @@ def test_a_speed_that_the_printed_times_deny_is_refused(tmp_path: Path) -> None:
         open_recording(path, paper_speed=1)
 
 
-def test_a_picture_on_its_head_is_refused_whatever_range_is_told(tmp_path: Path) -> None:
-    """Read so, time would run backwards and a fall be a rise."""
+def test_a_picture_on_its_head_is_turned_whatever_range_is_told(tmp_path: Path) -> None:
+    """Read as it stands, time would run backwards and a fall be a rise."""
     path = saved(np.ascontiguousarray(strip().image[::-1, ::-1]), tmp_path / "head.png")
-    with pytest.raises(RecordingError, match="stands on its head"):
+    found = open_recording(path, paper_speed=1, paper_low=50, paper_high=210)
+    heart = found.heart_rate()
+    assert np.nanmean(off(heart.samples, heart_rate(), heart.rate_hz)) < 1.0
+    assert "turned by half a turn" in " ".join(found.provenance.notes)
+
+
+def test_a_picture_on_its_side_is_turned_and_laid_over_where_its_trace_is() -> None:
+    image = np.ascontiguousarray(np.rot90(strip().image))
+    found = read_paper(image, PaperAnswers(speed=1.0))
+    heart = found.heart[0]
+    assert np.nanmean(off(heart.values, heart_rate(), found.rate_hz)) < 1.0
+    there = np.isfinite(heart.x)
+    x, y = (np.round(one[there]).astype(int) for one in (heart.x, heart.y))
+    assert np.median(image[y, x].max(axis=1)) < 100
+
+
+def test_a_mirror_image_is_refused_whatever_range_is_told(tmp_path: Path) -> None:
+    path = saved(np.ascontiguousarray(strip().image[:, ::-1]), tmp_path / "mirror.png")
+    with pytest.raises(RecordingError, match="mirror image"):
         open_recording(path, paper_speed=1, paper_low=50, paper_high=210)
+
+
+def test_grey_of_sixteen_bits_and_clear_ground_are_seen_as_they_look(tmp_path: Path) -> None:
+    grey = np.linspace(0, 65535, 256).astype(np.uint16).reshape(16, 16)
+    assert cv2.imwrite(str(tmp_path / "deep.png"), grey)
+    [seen] = pictures_of(tmp_path / "deep.png")
+    assert np.abs(seen[:, :, 0].astype(int) - grey // 257).max() <= 1
+    assert cv2.imwrite(str(tmp_path / "clear.png"), np.zeros((8, 8, 4), np.uint8))
+    [ground] = pictures_of(tmp_path / "clear.png")
+    assert (ground == 255).all()
+
+
+def test_two_strips_on_one_page_are_not_read_as_one(tmp_path: Path) -> None:
+    """Their times begin anew, and their traces differ: how they follow is not guessed."""
+    page = np.vstack([strip().image, strip(heart_rate(9)).image])
+    path = saved(page, tmp_path / "two.png")
+    with pytest.raises(RecordingError, match="strip 2 of 2"):
+        open_recording(path, paper_speed=1)
 
 
 def test_times_out_of_step_tell_nothing() -> None:

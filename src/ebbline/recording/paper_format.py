@@ -11,7 +11,9 @@ from ebbline.recording.model import Channel, ChannelKind, Provenance, Recording
 from ebbline.terms import SensorKind
 
 if TYPE_CHECKING:
+    from ebbline.recording.paper.flatten import Image
     from ebbline.recording.paper.reading import PaperReading
+    from ebbline.recording.paper.scale import PaperAnswers
 
 
 def read(
@@ -34,7 +36,6 @@ def read(
     """
     from ebbline.recording.paper.joining import joined
     from ebbline.recording.paper.pictures import pictures_of
-    from ebbline.recording.paper.reading import read_paper
     from ebbline.recording.paper.scale import PaperAnswers, check_answers
     from ebbline.recording.paper.sheet import NoStripError
 
@@ -46,7 +47,7 @@ def read(
         for n, page in enumerate(pages):
             where = str(one) if len(pages) == 1 else f"{one}, page {n + 1}"
             try:
-                shots.append((where, read_paper(page, answers, where)))
+                shots += _strips(page, answers, where)
             except NoStripError as error:
                 # Of a report of several pages some hold words alone.
                 if len(pages) == 1:
@@ -58,6 +59,19 @@ def read(
     found = joined(shots) if len(shots) > 1 else shots[0][1]
     left_out = tuple(f"No grid is seen on {where}: it was left out." for where in without)
     return recording_of(replace(found, said=(*found.said, *left_out)), path)
+
+
+def _strips(page: Image, answers: PaperAnswers, where: str) -> list[tuple[str, PaperReading]]:
+    """Every strip on a picture, from above downwards, each with its name for errors."""
+    from ebbline.recording.paper.reading import read_paper
+
+    first = read_paper(page, answers, where)
+    count = first.papers[0].strips
+    if count == 1:
+        return [(where, first)]
+    names = [f"{where}, strip {n + 1} of {count}" for n in range(count)]
+    others = [read_paper(page, answers, names[n], strip=n) for n in range(1, count)]
+    return list(zip(names, [first, *others], strict=True))
 
 
 def parts(path: Path) -> tuple[Path, ...]:
@@ -88,6 +102,7 @@ def recording_of(found: PaperReading, path: Path, checked_by: str = "") -> Recor
         "Read from paper: check it against the paper before you rely on it.",
         *((f"Laid over its picture and taken by {checked_by}.",) if checked_by else ()),
         *found.said,
+        *found.doubts,
         f"What lasts less than {found.pen_s:.1f} s is narrower than the pen's stroke: short-term "
         "variation is not assessed, and quick variability reads lower than it was.",
         f"Certainty of each minute, %: {sure}.",

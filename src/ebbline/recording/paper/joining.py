@@ -59,7 +59,7 @@ def _joined(first: PaperReading, second: PaperReading, where: str) -> PaperReadi
             else f"; the shots share {(len(first.heart[0].values) - start) / rate / 60:.1f} "
             "minutes."
         ),
-        *second.said,
+        *(one for one in second.said if one not in first.said),
     )
     return replace(
         first,

@@ -383,8 +383,8 @@ def blurred(field: Field, wide: float, tall: float) -> Field:
     few = cv2.GaussianBlur(
         few, (0, 0), wide * columns / field.shape[1], sigmaY=tall * rows / field.shape[0]
     )
-    whole: Field = cv2.resize(few, field.shape[::-1], interpolation=cv2.INTER_LINEAR)
-    return whole
+    whole = cv2.resize(few, field.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    return np.asarray(whole, np.float64)
 
 
 WIDE = 3.0

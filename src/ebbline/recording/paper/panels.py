@@ -26,7 +26,7 @@ def regions(ink: Plane, period: float) -> list[Region]:
     """The papers, from above downwards: where upright lines stand at the comb's distance.
 
     The picture is looked at in strips a few lines wide. As many papers lie one below the other as
-    most strips show; a strip that shows another number (a crease, a hand) takes its neighbours'
+    most of them shows; a strip that shows another number (a crease, a hand) takes its neighbours'
     edges.
     """
     shrink = max(1.0, period / 12.0)
@@ -53,15 +53,15 @@ def regions(ink: Plane, period: float) -> list[Region]:
     counts = [len(runs) for _, runs in shown if runs]
     if not counts:
         return []
-    usual = int(np.bincount(counts).argmax())
+    # As many as most of the paper that is seen tells: words beside a short strip are low.
+    tall = [sum(b - a for a, b in runs) for _, runs in shown if runs]
+    usual = int(np.bincount(counts, tall).argmax())
     told = [(x, runs) for x, runs in shown if len(runs) == usual]
     middle = np.median([runs for _, runs in told], axis=0)
-    # A strip beyond the paper's end may show as many runs by chance, elsewhere.
-    told = [
-        (x, runs)
-        for x, runs in told
-        if all(a < m[1] and b > m[0] for (a, b), m in zip(runs, middle, strict=True))
-    ]
+    # A strip beyond the paper's end may show as many runs by chance, elsewhere, and one of the
+    # paper words above or below it.
+    matched = [(x, [_meeting(runs, a, b) for a, b in middle]) for x, runs in shown]
+    told = [(x, [r for r in runs if r is not None]) for x, runs in matched if None not in runs]
     found = []
     for n in range(usual):
         x = np.array([at for at, _ in told])
@@ -80,7 +80,7 @@ def regions(ink: Plane, period: float) -> list[Region]:
     return found
 
 
-CLOSED = 0.45
+CLOSED = 0.65
 """Holes of less than so much of the uprights' distance part no papers (ours)."""
 HIDDEN = 0.7
 """Where less than this share is free of the pen, uprights cannot be seen (ours)."""
@@ -113,6 +113,20 @@ def _by_neighbours(
 NEAREST, LEAST_BLANK = 4, 2
 """Strips to either side that tell what is hidden in one, and how many must show a row blank: one of
 them may lie beside the paper (ours)."""
+
+
+def _meeting(runs: list[tuple[int, int]], first: float, last: float) -> tuple[int, int] | None:
+    """Of a strip's runs the one that is another strip's too: most of either lies in the other."""
+    shared = [min(b, last) - max(a, first) for a, b in runs]
+    if not runs or max(shared) <= 0:
+        return None
+    n = int(np.argmax(shared))
+    a, b = runs[n]
+    return runs[n] if shared[n] > SAME_RUN * max(b - a, last - first) else None
+
+
+SAME_RUN = 0.5
+"""Two strips' runs that share so much of the longer one are the same paper's (ours)."""
 
 
 def _runs(
@@ -247,6 +261,8 @@ HELD = 0.6
 """Of a line's parts, so many must be darker than beside it (ours)."""
 SOLID = 0.9
 """A line as dark as a pen covers so much of every part of its length (ours)."""
+CLEARLY_HELD = 0.8
+"""Two lines next to each other of which so many parts are darker are no chance (ours)."""
 HALF_HELD = 0.35
 """A line of which so many parts are is no chance beside others (ours)."""
 FAINTEST = 0.3
@@ -290,7 +306,9 @@ def _seen(
         return found
 
     on = (at(0.0) + at(1 / per_line) + at(-1 / per_line)) / 3
-    darker = on - (at(-0.42) + at(-0.3) + at(0.3) + at(0.42)) / 4
+    # The middle of what lies beside: a dotted line there makes no line paler.
+    beside = np.sort([at(-0.42), at(-0.3), at(0.3), at(0.42)], axis=0)
+    darker = on - (beside[1] + beside[2]) / 2
     told = np.isfinite(darker)
     middle = np.array([np.median(one[one == one]) if (one == one).any() else 0 for one in darker.T])
     inner = middle[len(numbers) // 4 : 3 * len(numbers) // 4 + 1]
@@ -318,14 +336,24 @@ def _row(share: NDArray[np.float64]) -> tuple[int, int] | None:
     if not len(edges):
         return None
     rows = [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    joined = [rows[0]]
-    for first, last in rows[1:]:
-        before = joined[-1]
-        between = share[before[1] + 1 : first]
-        # Chance finds a line beside the paper here and there, but not many in a row.
-        long = min(last - first, before[1] - before[0]) + 1
-        if len(between) <= MISSING and (long >= LEAST_ROW or between.min() > HALF_HELD):
-            joined[-1] = (before[0], last)
+    near = [[rows[0]]]
+    for row in rows[1:]:
+        if row[0] - near[-1][-1][1] - 1 <= MISSING:
+            near[-1].append(row)
         else:
-            joined.append((first, last))
+            near.append([row])
+
+    def chance(outer: tuple[int, int], between: NDArray[np.float64]) -> bool:
+        """Beside the paper a line is found by chance here and there, but not many in a row."""
+        few = outer[1] - outer[0] + 1 < LEAST_ROW
+        clear = outer[1] > outer[0] and share[outer[0] : outer[1] + 1].min() > CLEARLY_HELD
+        return few and not clear and between.min() <= HALF_HELD
+
+    joined = []
+    for group in near:
+        while len(group) > 1 and chance(group[0], share[group[0][1] + 1 : group[1][0]]):
+            group = group[1:]
+        while len(group) > 1 and chance(group[-1], share[group[-2][1] + 1 : group[-1][0]]):
+            group = group[:-1]
+        joined.append((group[0][0], group[-1][1]))
     return max(joined, key=lambda row: row[1] - row[0])

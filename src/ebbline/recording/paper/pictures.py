@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ebbline.errors import RecordingError
 from ebbline.recording.files import check_file
 from ebbline.recording.paper.flatten import Image
+
+if TYPE_CHECKING:
+    from PIL import Image as Pillow
 
 MOST_PIXELS = 120_000_000
 """A picture of more is not opened (ours): a metre of strip at 600 dpi has about 80 million."""
@@ -41,7 +45,7 @@ def picture_in(content: bytes, where: str) -> Image:
     Pillow.MAX_IMAGE_PIXELS = MOST_PIXELS
     try:
         with Pillow.open(BytesIO(content)) as opened:
-            return np.array(ImageOps.exif_transpose(opened).convert("RGB"), dtype=np.uint8)
+            return _coloured(ImageOps.exif_transpose(opened))
     except Exception as error:
         raise _damaged(where, error) from error
 
@@ -75,9 +79,26 @@ def _frames(path: Path) -> list[Image]:
             if n >= MOST_PAGES:
                 break
             _too_large(path, *frame.size)
-            upright = ImageOps.exif_transpose(frame).convert("RGB")
-            found.append(np.array(upright, dtype=np.uint8))
+            found.append(_coloured(ImageOps.exif_transpose(frame)))
     return found
+
+
+def _coloured(picture: Pillow.Image) -> Image:
+    """Red, green and blue of 8 bits, whatever the picture has; what is transparent is white."""
+    from PIL import Image as Pillow
+
+    if picture.mode[0] in "IF":
+        # Grey of 16 or 32 bits, or of fractions.
+        grey = np.nan_to_num(np.asarray(picture, np.float64))
+        most = float(grey.max(initial=0.0))
+        white = next((one for one in (1.0, 255.0, 65535.0) if most <= one), max(most, 1.0))
+        grey = np.clip(grey * (255.0 / white), 0.0, 255.0).astype(np.uint8)
+        return np.ascontiguousarray(np.repeat(grey[:, :, None], 3, axis=2))
+    if picture.has_transparency_data:
+        clear = picture.convert("RGBA")
+        ground = Pillow.new("RGBA", clear.size, "white")
+        picture = Pillow.alpha_composite(ground, clear)
+    return np.array(picture.convert("RGB"), dtype=np.uint8)
 
 
 def _pages(path: Path) -> list[Image]:

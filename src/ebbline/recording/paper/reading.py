@@ -27,10 +27,20 @@ from ebbline.recording.paper.scale import (
     activity_scale,
     check_answers,
     heart_scale,
+    printed_scale,
     seconds_per_line,
 )
-from ebbline.recording.paper.sheet import Paper, cornered, papers_of, relined, unread
-from ebbline.recording.paper.timemarks import in_step, time_marks
+from ebbline.recording.paper.sheet import (
+    NoStripError,
+    Paper,
+    cornered,
+    papers_of,
+    relined,
+    turned,
+    turning,
+    unread,
+)
+from ebbline.recording.paper.timemarks import agreeing, in_step, time_marks
 from ebbline.recording.paper.trace import Path, Sheet, follow, sheet_of, without_path
 
 FloatArray = NDArray[np.float64]
@@ -48,6 +58,9 @@ it is the paper's frame (ours)."""
 CLIPPED, CLIPPED_S = 0.93, 150.0
 """Activity beyond such a share of its paper's highest value, on either side of a gap so long at
 most, is cut off in between: no contraction's peak lasts longer (ours)."""
+OFF_PRINT = 0.75
+"""Upright lines by which a printed time may stand off its line: at the paper's ends it stands
+beside it (ours)."""
 LEAST_TRACE_S = 20.0
 """Less ink than this in a row tells no second trace (ours)."""
 
@@ -71,8 +84,8 @@ class PaperReading:
 
     line_s: seconds between upright lines. pen_s: width of the pen's stroke in time, below which
     nothing is told apart. papers: the flat papers, heart rate first. scales: of each.
-    start_s: the time printed at the left end, s, None where no times are read. said: what was read,
-    taken and doubted, in sentences.
+    start_s: the time printed at the left end, s, None where no times are read. said: what was read
+    and taken, in sentences.
     """
 
     rate_hz: float
@@ -86,11 +99,20 @@ class PaperReading:
     said: tuple[str, ...] = ()
     start_s: float | None = None
 
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """Sentences about minutes that were read with doubt, and those without a trace."""
+        return tuple(_doubts(self.minutes))
+
 
 def read_paper(
-    image: Image, answers: PaperAnswers, where: str = "", corrections: Corrections = NONE
+    image: Image,
+    answers: PaperAnswers,
+    where: str = "",
+    corrections: Corrections = NONE,
+    strip: int = 0,
 ) -> PaperReading:
-    """Read a picture of one strip.
+    """Read a picture of a strip. strip: which of several, from above downwards.
 
     Raises RecordingError where no grid, no trace or no scale is found; it says which answer is
     missing. Nothing about speed or scale is guessed: what is not on the page is asked for.
@@ -99,17 +121,21 @@ def read_paper(
     height, width = image.shape[:2]
     check_corrections(corrections, width, height, where)
     return read_papers(
-        found_papers(image, answers, where, corrections), answers, where, corrections
+        found_papers(image, answers, where, corrections, strip), answers, where, corrections
     )
 
 
 def found_papers(
-    image: Image, answers: PaperAnswers, where: str, corrections: Corrections
+    image: Image, answers: PaperAnswers, where: str, corrections: Corrections, strip: int = 0
 ) -> list[Paper]:
     """The papers of a picture, its lines followed; by four corners alone where they cannot be."""
     corners = corrections.corners
     try:
-        papers = papers_of(image, where, corners)
+        papers = (
+            upright_papers(image, where, strip)
+            if corners is None
+            else papers_of(image, where, corners)
+        )
         heart = replace(papers[0], times=time_marks(image, papers[0]))
         return [heart, *(_whole(image, one, where) for one in papers[1:2])]
     except RecordingError as error:
@@ -123,6 +149,44 @@ def found_papers(
                 "bpm of its lowest and highest line.",
             ) from error
         return [cornered(image, corners, *PARTED)]
+
+
+def upright_papers(image: Image, where: str, strip: int = 0) -> list[Paper]:
+    """The papers the way round in which the numbers beside them are read.
+
+    A picture that lies on its side, or stands on its head, is turned only where three or more
+    numbers in step tell so. Raises RecordingError where no papers are found.
+    """
+    papers: list[Paper] = []
+    problem = None
+    try:
+        papers = papers_of(image, where, strip=strip)
+        if _numbered(papers[0], where):
+            return papers
+    except NoStripError:
+        raise
+    except RecordingError as error:
+        problem = error
+    for quarters in (1, 3, 2):
+        try:
+            found = papers_of(np.ascontiguousarray(np.rot90(image, quarters)), where, strip=strip)
+        except RecordingError:
+            continue
+        if _numbered(found[0], where):
+            to = turning(image.shape[0], image.shape[1], quarters)
+            return [turned(one, to, quarters) for one in found]
+    if problem is not None:
+        raise problem
+    return papers
+
+
+def _numbered(paper: Paper, where: str) -> bool:
+    """Whether the heart rate's numbers are read beside a paper, or tell that lines were lost."""
+    try:
+        read = printed_scale(paper, where)
+    except RecordingError:
+        return True
+    return read is not None and read.step < 0
 
 
 def _whole(image: Image, activity: Paper, where: str) -> Paper:
@@ -144,7 +208,7 @@ def read_papers(
     main = papers[0]
     scale, told = heart_scale(main, answers, where)
     line_s, told_time = seconds_per_line(main, scale, answers, where)
-    said = [told, told_time, *_corrected(main, corrections)]
+    said = [told, told_time, *_turned(main), *_corrected(main, corrections)]
     rate_hz = _rate(main, line_s)
     count = int((main.lines[1] - main.lines[0]) * line_s * rate_hz)
     clock = _Clock(line_s, rate_hz, count)
@@ -182,7 +246,6 @@ def read_papers(
     elif len(papers) < 2:
         said.append("No activity paper was found below the heart rate's: activity was not read.")
     minutes = by_minute(heart[0], rate_hz)
-    said += _doubts(minutes)
     pen_s = sheet.pen / main.flat.across * line_s
     return PaperReading(
         rate_hz,
@@ -203,7 +266,9 @@ def _printed_start(paper: Paper, line_s: float) -> float | None:
     printed = in_step(paper.times)
     if printed is None or abs(60 * printed.per_line / line_s - 1) > SAME_TIME:
         return None
-    return 60 * (printed.first + printed.per_line * paper.lines[0])
+    # The seconds from line to line are known better than two times tell them.
+    told = agreeing(paper.times, line_s / 60, off=OFF_PRINT)
+    return None if told is None else 60 * told.first + line_s * paper.lines[0]
 
 
 def _along_frame(trace: PaperTrace, scale: ReadScale, top: int) -> bool:
@@ -256,6 +321,14 @@ def _with_drawn(trace: PaperTrace, strokes: list[Stroke]) -> PaperTrace:
         sure[stroke.samples] = DRAWN_SURE
         x[stroke.samples], y[stroke.samples] = stroke.x, stroke.y
     return PaperTrace(values, sure, x, y)
+
+
+def _turned(paper: Paper) -> list[str]:
+    """A sentence where the picture was turned to be read."""
+    if not paper.quarters:
+        return []
+    how = "by half a turn" if paper.quarters == 2 else "by a quarter turn"
+    return [f"The picture was turned {how}: its printed numbers are read that way round."]
 
 
 def _corrected(paper: Paper, corrections: Corrections) -> list[str]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from ebbline.errors import RecordingError
 from ebbline.recording.paper.figures import ReadScale, read_scale
 from ebbline.recording.paper.sheet import Paper, unread
@@ -88,11 +90,17 @@ def heart_scale(paper: Paper, answers: PaperAnswers, where: str) -> tuple[ReadSc
     read = printed_scale(paper, where)
     if read is not None and read.step > 0:
         read = None
-    if read is None and _on_its_head(paper):
+    if read is None and _read_reversed(paper, mirrored=False):
         raise RecordingError(
             "the picture stands on its head: the numbers beside the paper are read that way round.",
             where=where,
             remedy="Turn it by half a turn.",
+        )
+    if read is None and _read_reversed(paper, mirrored=True):
+        raise RecordingError(
+            "the picture is a mirror image: the numbers beside the paper are read in a mirror.",
+            where=where,
+            remedy="Mirror it back, left to right; time would run backwards.",
         )
     if answers.low is not None and answers.high is not None:
         step = -(answers.high - answers.low) / max(last - first, 1)
@@ -114,20 +122,28 @@ def heart_scale(paper: Paper, answers: PaperAnswers, where: str) -> tuple[ReadSc
     if not (BPM[0] <= low <= NORMAL[0] and NORMAL[1] <= high <= BPM[1]):
         raise ask(
             f"the numbers beside the paper were read as {low:g} to {high:g} bpm, which is no "
-            "range of heart rates.",
+            "range of heart rates: a part of the paper may lie outside the picture.",
             where,
             _RANGE,
         )
     return read, f"Heart rate: {low:g} to {high:g} bpm by {read.agreed} printed numbers in step."
 
 
-def _on_its_head(paper: Paper) -> bool:
-    """Whether numbers in step are read beside the paper when it is turned by half a turn."""
+def _read_reversed(paper: Paper, *, mirrored: bool) -> bool:
+    """Whether numbers in step are read beside the paper turned by half a turn, or in a mirror.
+
+    mirrored: left and right changed, or above and below.
+    """
     flat = paper.flat
-    turned = flat.ink[::-1, ::-1]
-    wide = int((paper.lines[0] - flat.left) * flat.across - 0.15 * flat.down)
-    sides = (slice(0, max(8, wide)), slice(turned.shape[1] - max(8, wide), None))
-    return any(read_scale(turned, side, 0.0, flat.down) is not None for side in sides)
+    ways = (slice(None), slice(None, None, -1))
+    seen = [(ways[0], ways[1]), (ways[1], ways[0])] if mirrored else [(ways[1], ways[1])]
+    wide = max(8, int((paper.lines[0] - flat.left) * flat.across - 0.15 * flat.down))
+    for rows, columns in seen:
+        turned = np.ascontiguousarray(flat.ink[rows, columns])
+        for side in (slice(0, wide), slice(turned.shape[1] - wide, None)):
+            if read_scale(turned, side, 0.0, flat.down) is not None:
+                return True
+    return False
 
 
 def activity_scale(paper: Paper, where: str) -> tuple[ReadScale | None, str]:

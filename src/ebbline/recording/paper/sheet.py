@@ -50,6 +50,8 @@ MOST_FINER = 3.5
 """So many times finer than without the pen a comb may be (ours)."""
 LEAST_HEART = 0.6
 """So tall, as a share of the tallest paper, is the heart rate's at least (ours)."""
+SAME_TALL = 0.8
+"""So tall, as a share of the first heart-rate paper, is that of another strip (ours)."""
 SAME_COMB = 0.02
 """Share by which two distances of the same comb may differ (ours)."""
 BESIDE = 2.2
@@ -65,6 +67,8 @@ class Paper:
     lines: first and last upright, first and last level line. wide, tall: px between two upright
     and two level lines of the straightened picture. followed: whether those are the printed lines;
     else the paper is parted evenly between four corners. times: numbers along it that may be times.
+    quarters: turns to the left by which the picture was turned to be read. strips: how many stand
+    on it, one below the other.
     """
 
     flat: Flat
@@ -74,6 +78,8 @@ class Paper:
     warp: Warp
     followed: bool = True
     times: tuple[Printed, ...] = ()
+    quarters: int = 0
+    strips: int = 1
 
 
 def unread(what: str, where: str) -> RecordingError:
@@ -93,11 +99,14 @@ def _no_strip(what: str, where: str) -> NoStripError:
     return NoStripError(what, where=where, remedy=unread(what, where).remedy)
 
 
-def papers_of(image: Image, where: str, corners: Corners | None = None) -> list[Paper]:
-    """The papers with a grid, from above downwards: the heart rate's, then the activity's.
+def papers_of(
+    image: Image, where: str, corners: Corners | None = None, strip: int = 0
+) -> list[Paper]:
+    """The papers with a grid of one strip: the heart rate's, then the activity's.
 
-    corners: of the heart-rate grid where a person has told them, px, clockwise from the upper left.
-    Raises RecordingError where there is none.
+    corners: of the heart-rate grid where a person has told them, px, clockwise from the upper left;
+    else strip: which of the strips on the picture, from above downwards. Raises RecordingError
+    where there is none.
     """
     light = light_of(image)
     straight, ink, period = _straightened(image, light, where, corners)
@@ -116,6 +125,9 @@ def papers_of(image: Image, where: str, corners: Corners | None = None) -> list[
     parted = [_between(upper, lower) for upper, lower in pairwise(found)]
     rims = [(None, *parted), (*parted, None)]
     within = list(zip(*rims, strict=True))
+    starts = _starts(found) if corners is None else [0]
+    own = slice(starts[strip], (*starts, None)[strip + 1])
+    found, within = found[own], within[own]
     free = pen_free(ink)
     lined = even_ridges(ink, 0, free), even_ridges(ink, 1, free)
     papers = [
@@ -134,7 +146,18 @@ def papers_of(image: Image, where: str, corners: Corners | None = None) -> list[
         # A paper seen twice is not two papers.
         if _below(papers[-1], other):
             papers.append(other)
+    papers[0] = replace(papers[0], strips=len(starts))
     return papers
+
+
+def _starts(found: list[Region]) -> list[int]:
+    """Which of the regions, from above downwards, are heart-rate papers: each begins a strip.
+
+    Of one or two papers the first alone is; the activity's may be as tall.
+    """
+    tall = [one.bottom - one.top for one in found]
+    more = [n for n in range(1, len(found)) if tall[n] > SAME_TALL * tall[0]]
+    return [0, *(more if len(found) > 2 else [])]
 
 
 def _between(upper: Region, lower: Region) -> FloatArray:
@@ -322,10 +345,35 @@ def _paper(
     return _laid(image, light, warp, lines)
 
 
+def turning(height: int, width: int, quarters: int) -> Matrix:
+    """From a picture to the same turned to the left by so many quarters: places, shape (3, 3).
+
+    height, width: of the picture, px.
+    """
+    if quarters == 1:
+        return np.array([[0, 1, 0], [-1, 0, width - 1], [0, 0, 1]], np.float64)
+    if quarters == 3:
+        return np.array([[0, -1, height - 1], [1, 0, 0], [0, 0, 1]], np.float64)
+    return np.array([[-1, 0, width - 1], [0, -1, height - 1], [0, 0, 1]], np.float64)
+
+
+def turned(paper: Paper, to: Matrix, quarters: int) -> Paper:
+    """A paper found on a turned picture, as one of the picture itself. to: see `turning`."""
+    back = np.linalg.inv(to)
+    flat = paper.flat
+    x, y = ((row[0] * flat.x + row[1] * flat.y + row[2]).astype(np.float32) for row in back[:2])
+    return replace(
+        paper,
+        flat=replace(flat, x=x, y=y),
+        warp=replace(paper.warp, straight=paper.warp.straight @ to),
+        quarters=quarters,
+    )
+
+
 def relined(image: Image, paper: Paper, top: int, bottom: int) -> Paper:
     """The same paper between other level lines."""
     lines = (paper.lines[0], paper.lines[1], top, bottom)
-    return _laid(image, light_of(image), paper.warp, lines)
+    return replace(_laid(image, light_of(image), paper.warp, lines), quarters=paper.quarters)
 
 
 def _laid(image: Image, light: Light, warp: Warp, lines: tuple[int, int, int, int]) -> Paper:

@@ -73,13 +73,19 @@ def in_step(marks: Sequence[Printed]) -> PrintedTimes | None:
 
 
 def agreeing(
-    marks: Sequence[Printed], per_line: float, through: Printed | None = None
+    marks: Sequence[Printed],
+    per_line: float,
+    through: Printed | None = None,
+    off: float = OFF_LINE,
 ) -> PrintedTimes | None:
-    """The times that agree with so many minutes a line, those through one mark or the most."""
+    """The times that agree with so many minutes a line, those through one mark or the most.
+
+    off: upright lines by which a time may stand off its place.
+    """
     best = None
     for one in marks if through is None else (through,):
         first = one.value - per_line * one.line
-        own = [m for m in marks if abs((m.value - first) / per_line - m.line) < OFF_LINE]
+        own = [m for m in marks if abs((m.value - first) / per_line - m.line) < off]
         count = len({m.value for m in own})
         if count >= LEAST_MARKS and (best is None or count > best.agreed):
             middle = float(np.median([m.value - per_line * m.line for m in own]))

@@ -130,18 +130,25 @@ def other_pen(share: Plane, ink: Plane, black: Plane) -> NDArray[np.bool_]:
     mass = cv2.GaussianBlur(ink * strong, (0, 0), width)
     black_share = cv2.GaussianBlur(black * strong, (0, 0), width) / np.maximum(mass, 1e-6)
     held = strong > 0
-    number = held.sum(axis=0)
-    if not (number > 0).any():
+    if not held.any():
         return np.zeros(share.shape, bool)
-    mean = (black_share * strong).sum(axis=0)[number > 0] / number[number > 0]
-    own = float(np.median(mean))
-    spread = 1.48 * float(np.median(np.abs(mean - own)))
-    other = held & (np.abs(black_share - own) > max(OTHER_PEN, 5.0 * spread))
+    # In how many columns each share of black is met.
+    rows, columns = np.nonzero(held)
+    kinds = np.minimum((black_share[rows, columns] * KINDS).astype(int), KINDS - 1)
+    met = np.zeros((KINDS, share.shape[1]), bool)
+    met[kinds, columns] = True
+    often = np.convolve(met.sum(axis=1), np.ones(3), "same")
+    most = (int(often.argmax()) + 0.5) / KINDS
+    near_most = black_share[held & (np.abs(black_share - most) < OTHER_PEN)]
+    own, spread = float(np.median(near_most)), float(np.std(near_most))
+    other = held & (np.abs(black_share - own) > max(OTHER_PEN, 4.0 * spread))
     # The pale rim of such a stroke goes with it, the trace beside it does not.
     near = cv2.dilate(other.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
     return other | (near & ~held)
 
 
+KINDS = 40
+"""Into so many kinds of ink shares of black are told apart (ours)."""
 STRONG_INK, OTHER_PEN = 0.55, 0.15
 """Of the pen's darkness so much tells its colour; and so far from the trace's lies another pen's
 share of black (ours)."""

@@ -204,9 +204,20 @@ def _picture(one: PictureRead) -> PictureReadOut:
         remedy="",
         corners=_corners(found),
         lines=lines,
-        said=list(found.said),
+        said=[*_more_strips(found), *found.said, *found.doubts],
         minutes=[round(float(one), 2) for one in found.minutes],
     )
+
+
+def _more_strips(found: PaperReading) -> list[str]:
+    """A sentence where more strips stand on the picture than the one that is read here."""
+    count = found.papers[0].strips
+    if count == 1:
+        return []
+    return [
+        f"{count} strips stand on this picture, one below the other: only the first is read here. "
+        "Open a picture of each of them."
+    ]
 
 
 def _line(trace: PaperTrace, fetus: int) -> LineOut:
