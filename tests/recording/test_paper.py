@@ -20,6 +20,7 @@ from ebbline.recording.paper.pictures import pictures_of
 from ebbline.recording.paper.reading import read_paper
 from ebbline.recording.paper.scale import PaperAnswers
 from ebbline.recording.paper.timemarks import in_step
+from ebbline.recording.paper.trace import other_pen
 
 FloatArray = NDArray[np.float64]
 
@@ -215,6 +216,16 @@ def test_a_picture_on_its_side_is_turned_and_laid_over_where_its_trace_is() -> N
     there = np.isfinite(heart.x)
     x, y = (np.round(one[there]).astype(int) for one in (heart.x, heart.y))
     assert np.median(image[y, x].max(axis=1)) < 100
+
+
+def test_a_coloured_line_longer_than_the_trace_is_not_taken_for_it() -> None:
+    """A dashed baseline may run on where a short trace has ended: black ink is never left out."""
+    share = np.zeros((60, 200), np.float32)
+    share[20:24, :50] = 1.0
+    share[40:44, ::2] = 1.0
+    black = share.copy()
+    black[40:44] *= 0.5
+    assert not other_pen(share, share, black)[20:24, :50].any()
 
 
 def test_a_mirror_image_is_refused_whatever_range_is_told(tmp_path: Path) -> None:

@@ -141,12 +141,16 @@ def other_pen(share: Plane, ink: Plane, black: Plane) -> NDArray[np.bool_]:
     most = (int(often.argmax()) + 0.5) / KINDS
     near_most = black_share[held & (np.abs(black_share - most) < OTHER_PEN)]
     own, spread = float(np.median(near_most)), float(np.std(near_most))
-    other = held & (np.abs(black_share - own) > max(OTHER_PEN, 4.0 * spread))
+    other = held & (black_share < own - max(OTHER_PEN, 4.0 * spread))
+    if other.any(axis=0).sum() > LESSER_PEN * (held & ~other).any(axis=0).sum():
+        return np.zeros(share.shape, bool)
     # The pale rim of such a stroke goes with it, the trace beside it does not.
     near = cv2.dilate(other.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
     return other | (near & ~held)
 
 
+LESSER_PEN = 0.5
+"""In so many columns, as a share of those of the trace's pen, is other ink met at most (ours)."""
 KINDS = 40
 """Into so many kinds of ink shares of black are told apart (ours)."""
 STRONG_INK, OTHER_PEN = 0.55, 0.15
