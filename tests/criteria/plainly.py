@@ -332,7 +332,19 @@ class Plain:
         return self._run(self.filled, lambda v: v < 5.0, over_gaps=over_gaps)
 
     def increased(self) -> Run | None:
+        """What a fall took is as lively as the livelier of the minutes beside it, two away."""
         values = list(self.all.fetal.bandwidth.values)
+        for place, minute in enumerate(self.minutes):
+            touched = any(
+                fall.onset_s < minute[1] and minute[0] < fall.end_s + MINUTE for fall in self.falls
+            )
+            if known(values[place]) or not touched:
+                continue
+            bare = self.all.fetal.bandwidth.values
+            before = [i for i in range(place) if known(bare[i])][-1:]
+            after = [i for i in range(place + 1, len(bare)) if known(bare[i])][:1]
+            near = [bare[i] for i in (*before, *after) if abs(i - place) <= 2]
+            values[place] = max(near, default=NAN)
         return self._run(values, lambda v: v > 25.0, over_gaps=False)
 
     def undulation(self, *, pseudo: bool = False) -> Span | None:
@@ -376,11 +388,7 @@ class Plain:
 
     def carries(self, place: int, which: Which) -> bool:
         """Whether a contraction comes with a fall: its own, or one that lasts over its peak."""
-        peak = self.squeezes[place].peak_s
-        return any(
-            which(f) and (self._place.get(f.contraction) == place or f.onset_s <= peak < f.end_s)
-            for f in self.falls
-        )
+        return any(which(f) and self._belongs(f, place) for f in self.falls)
 
     def readable(self, place: int) -> bool:
         """The heart rate is there for half of a contraction and the half minute after it."""
@@ -441,8 +449,14 @@ class Plain:
         if poor:
             return Pattern(None, NAN, asked, "activity was measured in only")
         alone = [f for f in seen if not self._with_one(f)]
-        if len(alone) >= 2 and len(alone) > 0.5 * len(seen):
-            return Pattern(None, NAN, asked, f"with {len(alone)} of {len(seen)} decelerations")
+        for span in spans:
+            places = self.places(span)
+            more = sum(span[0] <= f.nadir_s < span[1] for f in alone)
+            number = sum(carried[i] for i in places) + more
+            of = sum(read[i] for i in places) + more
+            most = number > of / 2 if strictly else number >= of / 2
+            if more and number >= 2 and most:
+                return Pattern(None, NAN, asked, f"with {len(alone)} of {len(seen)} decelerations")
         inside = self.places((spans[0][0], spans[-1][1]))
         unread = [i for i in inside if not self.readable(i)]
         if len(unread) > 0.5 * len(inside):
@@ -480,9 +494,8 @@ class Plain:
                 f
                 for f in self.falls
                 for i in range(first, last + 1)
-                if which(f) and (self._place.get(f.contraction) == i
-                                 or f.onset_s <= peaks[i] < f.end_s)
-            ]  # fmt: skip
+                if which(f) and self._belongs(f, i)
+            ]
             onset = min(f.onset_s for f in falls if self._belongs(f, first))
             end = max(f.end_s for f in falls)
             if end <= self.begin:
@@ -493,8 +506,13 @@ class Plain:
         return best
 
     def _belongs(self, fall: Deceleration, place: int) -> bool:
-        peak = self.squeezes[place].peak_s
-        return self._place.get(fall.contraction) == place or fall.onset_s <= peak < fall.end_s
+        """Its own, one over whose peak it lasts, and of two minutes or more the one it began in."""
+        one = self.squeezes[place]
+        if self._place.get(fall.contraction) == place or fall.onset_s <= one.peak_s < fall.end_s:
+            return True
+        last = max((c.peak_s for c in self.squeezes if c.peak_s < fall.onset_s), default=NAN)
+        began = one.peak_s == last and fall.onset_s <= one.end_s
+        return fall.contraction >= 0 and fall.end_s - fall.onset_s >= 120.0 and began
 
     def series(self, which: Which, apart: float) -> Span | None:
         """The longest series of falls no further apart than that, to the window's end."""
@@ -522,6 +540,22 @@ class Plain:
         if found.answer:
             return not reached(number - 1)
         return found.answer is False and number < of and reached(number + 1)
+
+    def by_unread(self, found: Pattern, which: Which, *, strictly: bool) -> bool:
+        """Whether the contractions that could not be read through could make the pattern."""
+        places = self.places(found.span)
+        number = sum(self.carries(i, which) for i in places)
+        unread = sum(not self.readable(i) and not self.carries(i, which) for i in places)
+        if found.answer is not False or not unread or not number:
+            return False
+        most, half = number + unread, len(places) / 2
+        return most >= 2 and (most > half if strictly else most >= half)
+
+    def lost_about(self, fall: Deceleration) -> float:
+        """Share lost from 45 s before a fall to 45 s after it, at most to the window's end."""
+        begin = fall.onset_s - 45.0
+        end = min(min(fall.end_s, self.end) + 45.0, self.end)
+        return 1.0 - self.reliable((begin, end))
 
     def rate(self, span: Span) -> float:
         """Contractions in 10 minutes; over the whole stretch where half of it was not measured."""
@@ -682,6 +716,8 @@ class Told:
     unseen: list[str] = field(default_factory=list)
     above: list[str] = field(default_factory=list)
     near: list[tuple[int, bool, str]] = field(default_factory=list)
+    lost: float = 0.0
+    hidden: list[tuple[int, float, str]] = field(default_factory=list)
 
     def say(self, line: str, rank: int, value: float = NAN, *spans: Span, of: str = "") -> None:
         self.stated.append((line, value, spans))
@@ -696,10 +732,26 @@ class Told:
         return max([0, *self.ranks.values()])
 
     def nearly(self, rank: int, value: float, threshold: float, met: bool, words: str,
-               within: float | None = None) -> None:  # fmt: skip
-        """A twentieth of the threshold away, or 1 bpm of a baseline."""
-        if known(value) and abs(value - threshold) <= (0.05 * threshold if within is None else 1.0):
+               within: float | None = None, lost: float | None = None, band: bool = False,
+               ) -> None:  # fmt: skip
+        """A twentieth of the threshold away, or 1 bpm of a baseline; more where signal is lost."""
+        off = abs(value - threshold)
+        if known(value) and off <= (0.05 * threshold if within is None else 1.0):
             self.near.append((rank, met, words))
+        gone = self.lost if lost is None else lost
+        share = 2.0 * gone if band else min(0.05, gone) + gone
+        if within is not None:
+            far = 1.0 if gone >= 0.05 else 0.0
+        else:
+            far = share * threshold
+        if known(value) and not met and off <= far:
+            self.hides(rank, words, gone)
+
+    def hides(self, rank: int, words: str, lost: float | None = None) -> None:
+        """From 2 % lost on, what was lost may have made the worse of two classes."""
+        gone = self.lost if lost is None else lost
+        if gone >= 0.02:
+            self.hidden.append((rank, gone, words))
 
     @property
     def edges(self) -> list[str]:
@@ -711,6 +763,7 @@ class Told:
         if self.worst == self.rank == 2:
             return []
         why = [*self.refused, *self.open]
+        why += [w for r, gone, w in self.hidden if r > self.rank and (self.rank or gone >= 0.05)]
         return why if self.rank else [*why, *self.withheld, *self.whose]
 
     @property
@@ -735,6 +788,7 @@ def _window(told: Told, seen: Plain, stage: Stage) -> None:
         told.say("limit-window", -1, minutes)
         told.refused.append("the window is too short")
     share, poorest = seen.reliable((seen.begin, seen.end)), seen.poorest()
+    told.lost = 1.0 - share
     if share < 0.5:
         told.say("limit-signal", -1, share)
         told.refused.append("too little signal")
@@ -891,8 +945,12 @@ def _nichd_falls(told: Told, seen: Plain, slowest: float) -> None:
     tens = seen.tens
     absent = [span for span, name, _ in tens if name == "absent"]
     nothing_known = not any(name for _, name, _ in tens)
+    narrowest = min((width for _, name, width in tens if name), default=NAN)
+    nearly = 2.5 <= narrowest <= 2.5 * (1.05 + told.lost)
     if absent and slowest < 110:
         told.say("nichd-III-absent-bradycardia", 2, slowest, *absent)
+    elif nearly and slowest < 110:
+        told.hides(2, "with bradycardia variability is nearly absent")
     elif nothing_known and slowest < 110:
         told.open.append("the bradycardia would make Category III")
     for kind, falls, which in (
@@ -905,6 +963,10 @@ def _nichd_falls(told: Told, seen: Plain, slowest: float) -> None:
         line = f"nichd-III-absent-recurrent-{kind}"
         if absent and found.answer is not None and seen.by_one(found, which, strictly=False):
             told.near.append((2, found.answer, "recurrent"))
+            if not found.answer:
+                told.hides(2, "they are recurrent")
+        if absent and seen.by_unread(found, which, strictly=False):
+            told.hides(2, "recurrent if the")
         wider = which
         if kind == "late" and alone and found.answer is False:
             wider = _either(which, unpaired)
@@ -913,6 +975,8 @@ def _nichd_falls(told: Told, seen: Plain, slowest: float) -> None:
             told.say(line, 2, found.share, *absent, found.span)
         elif found.answer:
             told.say("nichd-recurrent", -1, found.share, found.span)
+            if nearly:
+                told.hides(2, f"with recurrent {kind} decelerations variability is nearly absent")
             if nothing_known:
                 told.open.append(f"the recurrent {kind} decelerations would make")
             elif any(not name for _, name, _ in tens):
@@ -969,7 +1033,7 @@ def figo(seen: Plain, stage: Stage) -> Told:
     _few_minutes(told, seen)
     if low >= 5 and 5 <= high <= 25:
         told.say("figo-variability-normal", 0, low, (NAN, NAN))
-    told.nearly(1, low, 5, low < 5, "under 5")
+    told.nearly(1, low, 5, low < 5, "under 5", band=True)
     if low < 5:
         told.say("figo-variability-low", 1, low, (NAN, NAN))
     if high > 25:
@@ -1036,6 +1100,10 @@ def _figo_falls(told: Told, seen: Plain, low: float) -> None:
     found = seen.with_contractions(every, strictly=True)
     if found.answer is not None and seen.by_one(found, every, strictly=True):
         told.near.append((1, found.answer, "repetitive"))
+        if not found.answer:
+            told.hides(1, "they are repetitive")
+    if seen.by_unread(found, every, strictly=True):
+        told.hides(1, "repetitive if the")
     touched = _spans(seen.here(every))
     if found.answer is None:
         told.say("figo-decelerations-untold", 1, NAN, *touched)
@@ -1068,8 +1136,9 @@ def _figo_single(told: Told, seen: Plain, prolonged3: Which) -> None:
     long = seen.long()
     if long:
         minutes = seen.lasted(long[0]) / MINUTE
-        told.nearly(2, minutes, 5, minutes > 5, "more than 5")
-        told.nearly(1, minutes, 3, minutes > 3, "more than 3")
+        gone = seen.lost_about(long[0])
+        told.nearly(2, minutes, 5, minutes > 5, "more than 5", lost=gone)
+        told.nearly(1, minutes, 3, minutes > 3, "more than 3", lost=gone)
         counted = minutes > 3
         span = (long[0].onset_s, min(long[0].end_s, seen.end))
         if minutes > 5:
@@ -1234,7 +1303,8 @@ def _nice_falls(told: Told, seen: Plain) -> bool:
     red = False
     if long:
         minutes = seen.lasted(long[0]) / MINUTE
-        told.nearly(2, minutes, 3, minutes >= 3, "3 min or more")
+        gone = seen.lost_about(long[0])
+        told.nearly(2, minutes, 3, minutes >= 3, "3 min or more", lost=gone)
         red = minutes >= 3
         if red:
             span = (long[0].onset_s, min(long[0].end_s, seen.end))
@@ -1251,6 +1321,10 @@ def _nice_falls(told: Told, seen: Plain) -> bool:
         answers[name] = found
         if found.answer is not None and seen.by_one(found, which, strictly=True):
             told.near.append((1, found.answer, "repetitive"))
+            if not found.answer:
+                told.hides(1, "they are repetitive")
+        if seen.by_unread(found, which, strictly=True):
+            told.hides(1, "repetitive if the")
     for name, which in (("late", lates), ("variable", seen.is_concerning)):
         run = seen.lasting(which)
         minutes = (run[0][1] - run[0][0]) / MINUTE if run else NAN

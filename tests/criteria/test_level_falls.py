@@ -84,7 +84,8 @@ def test_a_level_in_the_normal_range_with_variability_and_accelerations_has_sett
         at = len(bpm) - minutes * 60 * RATE
         bpm[at : at + 40 * RATE] += 25.0 * np.sin(np.linspace(0.0, np.pi, 40 * RATE))
     one = judged(found(bpm), Standard.FIGO)
-    assert one.rank == 1, "by the new baseline, and not the best class"
+    assert one.said == "at least suspicious", "no alarm, and no milder for having lasted longer"
+    assert any("a new baseline, or a fall that has not come back" in why for why in one.refusal)
     assert any("a step from" in what for what in one.beyond)
 
 

@@ -23,6 +23,7 @@ from criteria.build import (
     trace,
     variable,
 )
+from ebbline.criteria import panel
 from ebbline.criteria.panel import (
     PanelTerm,
     from_dict,
@@ -237,7 +238,8 @@ def test_a_split_is_that_of_proportional_odds() -> None:
     assert split(9e9, (0.5, 1.5))[2] == pytest.approx(1.0)
 
 
-def test_a_score_on_a_cut_has_not_passed_it() -> None:
+def test_a_score_on_a_cut_has_not_passed_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(panel, "LOSS_POINTS", 0.0)
     findings, window = labour(np.random.default_rng(5)), Window(0.0, 1800.0)
     found = panel_reading(findings, window, LABOUR)
     assert found is not None

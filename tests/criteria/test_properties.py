@@ -75,8 +75,7 @@ def badness(found: Classification) -> float:
     """The rank; a refusal is as bad as what it says was seen at least."""
     if not found.refused:
         return found.rank
-    seen = next((why for why in found.refusal if "at least" in why), "")
-    return 1.0 if "suspicious" in seen or "Category II" in seen else 0.0
+    return 1.0 if found.at_least else 0.0
 
 
 def longer(trace: Trace, at: int) -> Trace:

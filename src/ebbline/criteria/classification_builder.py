@@ -30,6 +30,9 @@ from ebbline.terms import Stage, Window, counted
 NO_CLASS = "no class"
 NEAR_SHARE = 0.05
 """A value within a twentieth of a threshold may be on its other side for another reader (ours)."""
+OF_A_BAND = 2.0
+"""A mean bandwidth moves by up to so many times the share lost (ours: gaps of a second in open
+recordings)."""
 _ORDER = (Level.ALARMING, Level.CAUTION, Level.NOT_ASSESSED, Level.REASSURING)
 
 
@@ -48,6 +51,7 @@ class ClassBuilder:
         self._whose: list[str] = []
         self._edge: list[str] = []
         self._near: list[tuple[Rule, float]] = []
+        self._hidden: list[tuple[Rule, float, str]] = []
         self._by_event: list[tuple[Rule, bool, str]] = []
 
     def add(
@@ -93,20 +97,56 @@ class ClassBuilder:
         """What would change the class if it were a little more or less."""
         self._edge.append(what)
 
-    def near(self, rule: Rule, value: float) -> None:
+    def near(self, rule: Rule, value: float, lost: float | None = None) -> None:
         """Say so when a little more, or a little less, of a value would change what a line says.
 
-        Near is within NEAR_SHARE of the threshold, and 1 bpm for a baseline.
+        Near is within NEAR_SHARE of the threshold, and 1 bpm for a baseline; where signal was lost,
+        within the share lost more (`limits.HIDES_FROM`). lost: the share where the value was taken,
+        if not that of the window.
         """
-        close = 1.0 if rule.feature == "baseline" else NEAR_SHARE * rule.threshold
-        if rule.compare is Compare.PRESENT or not abs(value - rule.threshold) <= close:
+        if rule.compare is Compare.PRESENT or math.isnan(value):
             return
-        self._near.append((rule, value))
+        lost = self._lost if lost is None else lost
+        off = abs(value - rule.threshold)
+        of_baseline = rule.feature == "baseline"
+        if off <= (1.0 if of_baseline else NEAR_SHARE * rule.threshold):
+            self._near.append((rule, value))
+        share = OF_A_BAND * lost if rule.unit == "bpm" else min(lost, NEAR_SHARE) + lost
+        if off <= (float(lost >= NEAR_SHARE) if of_baseline else share * rule.threshold):
+            self.hides(rule, "" if rule.met(value) else self._near_words(rule, value), lost)
 
     def near_by_event(self, rule: Rule, met: bool | None, words: str) -> None:
         """Say so when one event more or fewer would change what a line says; "" when not so."""
         if words and met is not None:
             self._by_event.append((rule, met, words))
+            self.hides(rule, "" if met else words)
+
+    def hides(self, rule: Rule, words: str, lost: float | None = None) -> None:
+        """Say that lost signal may keep a line from being met; "" when not so."""
+        lost = self._lost if lost is None else lost
+        if words and lost >= limits.HIDES_FROM:
+            self._hidden.append((rule, lost, words))
+
+    def within_loss(self, value: float, limit: float) -> bool:
+        """Whether a value over a lower limit is so near it that lost signal may hide the rest."""
+        return limit <= value <= limit * (1.0 + NEAR_SHARE + self._lost)
+
+    @property
+    def _lost(self) -> float:
+        return 1.0 - self._facts.reliable_share
+
+    @staticmethod
+    def _near_words(rule: Rule, value: float) -> str:
+        words = f"{rule.says[:1].lower()}{rule.says[1:]} {shown(value, rule)}"
+        return f"{words}; {rule.verdict} if {rule.condition}"
+
+    def _may_hide(self, rank: int) -> list[str]:
+        """What lost signal may keep from a worse class; the best is given beside little of it."""
+        return [
+            f"{100 * lost:.0f} % of the heart rate is lost or doubtful there, and {words}"
+            for rule, lost, words in self._hidden
+            if rule.rank > rank and (rank > 0 or lost >= NEAR_SHARE)
+        ]
 
     def _edges(self, rank: int) -> list[str]:
         """The near lines that would change the class."""
@@ -114,8 +154,7 @@ class ClassBuilder:
         for rule, value in self._near:
             met = rule.met(value)
             if (met and rule.rank == rank > 0) or (not met and rule.rank > rank):
-                words = f"{rule.says[:1].lower()}{rule.says[1:]} {shown(value, rule)}"
-                said.append(f"{words}; {rule.verdict} if {rule.condition}")
+                said.append(self._near_words(rule, value))
         for rule, met, words in self._by_event:
             if (met and rule.rank == rank > 0) or (not met and rule.rank > rank):
                 said.append(words)
@@ -150,7 +189,7 @@ class ClassBuilder:
             unseen = [*self._refused, *self._withheld, *unseen]
             found = [(rule, made) for rule, made in found if rule is not limits.OPEN]
         else:
-            refusal = [*self._refused, *self._open]
+            refusal = [*self._refused, *self._open, *self._may_hide(rank)]
             if rank == 0:
                 at_best = bool(self._whose) and not refusal
                 refusal += self._withheld + self._whose
@@ -276,6 +315,28 @@ def check_maybe_slow(builder: ClassBuilder, facts: WindowFacts, alarming: Rule) 
             f"counted half, it is a fall of {slow.duration_s / 60.0:.0f} min: listen",
             evidence=(slow,),
         )
+
+
+def check_settled(builder: ClassBuilder, facts: WindowFacts, alarming: Rule | None) -> None:
+    """A step down that has settled at a normal level is a new baseline, or a fall that goes on.
+
+    alarming: the standard's line of one long fall, which would then be met; None: it keeps the
+    window from the best class.
+    """
+    step = facts.settled_step
+    if step is None:
+        return
+    minutes = (facts.window.end_s - step.start_s) / 60.0
+    if facts.long_falls and facts.long_falls[0].duration_s / 60.0 >= minutes:
+        return
+    told = (
+        f"the rate fell from {step.from_bpm:.0f} to {step.to_bpm:.0f} bpm {minutes:.0f} min before "
+        "the end and stayed: a new baseline, or a fall that has not come back"
+    )
+    if alarming is not None and alarming.met(minutes):
+        builder.leave_open(told, evidence=(Window(step.start_s, facts.window.end_s),))
+    else:
+        builder.withhold(told)
 
 
 def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:

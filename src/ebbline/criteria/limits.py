@@ -144,6 +144,10 @@ NARROW_BPM = 6.5
 """A bandwidth under this is close to the lower limit of 5 bpm where more signal is lost than is
 workable: the minutes that are left need not be the quiet ones (ours)."""
 
+HIDES_FROM = 0.02
+"""From such a share lost or doubtful on, a value that so much more would carry over a threshold is
+told as "at least": what was lost may have held it (ours: metamorphic runs over open recordings)."""
+
 SLOW_HALF = 0.5
 """Share of the usable rate under 100 bpm from which no standard gives its best class, nor none: the
 greater part of the window is then slower than any baseline that a standard calls less than

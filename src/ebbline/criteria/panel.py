@@ -22,6 +22,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.criteria import limits
 from ebbline.criteria.model import PANEL_LABELS, PanelContribution, PanelReading
 from ebbline.criteria.panel_features import FEATURES, measure
 from ebbline.criteria.rate_source import doubts_of_source
@@ -171,17 +172,17 @@ def panel_answer(
         contributions = (*contributions, together)
     score = sum(c.points for c in contributions)
     cuts = model.label_cuts[key]
-    rank = sum(score > cut for cut in cuts)
+    seen, rank = score, sum(score > cut for cut in cuts)
     lost = _lost(findings, window)
     if lost > LOSS_FROM:
         hidden = LOSS_POINTS * (lost - LOSS_FROM)
         contributions = (*contributions, PanelContribution(SIGNAL_LOST, 100 * lost, "%", hidden))
         score += hidden
-        if sum(score > cut for cut in cuts) != rank:
-            return None, (
-                f"with {100 * lost:.0f} % of the signal lost it may be a worse reading than what "
-                "is seen"
-            )
+    hidden = LOSS_POINTS * lost if lost >= limits.HIDES_FROM else 0.0
+    if sum(seen + hidden > cut for cut in cuts) != rank:
+        return None, (
+            f"with {100 * lost:.0f} % of the signal lost it may be a worse reading than what is seen"
+        )
     reading = PanelReading(
         window=window,
         probabilities=split(score, model.cuts[key]),

@@ -88,6 +88,9 @@ before or after, as NICHD takes a baseline from the ten minutes before: an added
 variability better (ours)."""
 
 
+BESIDE_MIN = 2
+"""So near to a minute that a fall takes the minutes beside it lend it their liveliness (ours)."""
+
 NEW_LEVEL_S = 900.0
 """A level that the rate fell to is new for a quarter of an hour (ours)."""
 
@@ -100,6 +103,9 @@ onset of a fall is over in that time, a drift of the baseline is not)."""
 
 STAYS_SHARE = 0.1
 """So little of the five minutes after a fall to another level is back over the middle (ours)."""
+
+LEVEL_BEFORE_S = 120.0
+"""The level that a sudden fall leaves is the usual rate of so long before it (ours)."""
 
 SLID_BPM = 25.0
 """A baseline that slid down by so much, or by 15 bpm to under 110 bpm, is looked at for a sudden
@@ -127,7 +133,8 @@ LEAST_STEP_BPM = 15.0
 STEP_MEAN_S, STEP_APART_S, STEP_AROUND_S, LEVEL_SHARE = 40, 5, 300, 0.25
 """A step down lies between two means of 40 s, 10 s apart, that differ by 15 bpm or more; the five
 minutes before are no lower than the one, and those after no higher than the other, but for a
-quarter of it (ours: so much tells a step from the end of a rise, and from a drift)."""
+quarter of it; no more than a quarter of these lies over the middle of the two (ours: so much tells
+a step from the end of a rise, from a drift, and from falls that come one upon another)."""
 
 
 def _means_about(rate: Curve, beyond: int) -> Callable[[int, int, int], FloatArray]:
@@ -148,6 +155,21 @@ def _means_about(rate: Curve, beyond: int) -> Callable[[int, int, int], FloatArr
         return np.where(number >= least, total / np.maximum(number, 1), np.nan)
 
     return mean
+
+
+def _fallen(rate: Curve, place: int, then: FloatArray) -> bool:
+    """Whether the usual rate of LEVEL_BEFORE_S before a place lies LEAST_EXCURSION_BPM over the
+    usual one of what came after: a last beat at the old level is no fall from it."""
+    before = rate.values[max(0, place - round(LEVEL_BEFORE_S / rate.step_s)) : place + 1]
+    before = before[np.isfinite(before)]
+    return float(np.median(before) - np.median(then)) >= LEAST_EXCURSION_BPM
+
+
+def _share_over(rate: Curve, level: float, first: int, stop: int) -> float:
+    """Share of the seconds seen from first to stop that lie over a level; 0 without any."""
+    seen = rate.values[max(0, first) : max(0, stop)]
+    seen = seen[np.isfinite(seen)]
+    return float((seen > level).mean()) if len(seen) else 0.0
 
 
 def steps_down(rate: Curve) -> tuple[Drop, ...]:
@@ -172,7 +194,10 @@ def steps_down(rate: Curve) -> tuple[Drop, ...]:
         if found and place - (found[-1].start_s - rate.start_s) < STEP_AROUND_S:
             continue
         near = place + int(np.argmax(np.nan_to_num(size[place : place + STEP_MEAN_S])))
-        back = np.flatnonzero(around[near + STEP_MEAN_S :] > 0.5 * (before[near] + after[near]))
+        middle = 0.5 * (before[near] + after[near])
+        if _share_over(rate, middle, near + STEP_APART_S, near + STEP_AROUND_S) > LEVEL_SHARE:
+            continue
+        back = np.flatnonzero(around[near + STEP_MEAN_S :] > middle)
         until_s = rate.start_s + near + STEP_MEAN_S + float(back[0]) if len(back) else math.inf
         start_s = rate.start_s + float(near)
         found.append(Drop(start_s, until_s, float(before[near]), float(after[near])))
@@ -461,7 +486,8 @@ class RecordingFacts:
             place = first + begin + round(SUDDEN_S / curve.step_s)
             then = values[place : place + round(0.5 * TEN_MINUTES_S / curve.step_s)]
             then = then[np.isfinite(then)]
-            if len(then) and float((then > back).mean()) <= STAYS_SHARE:
+            stays = len(then) > 0 and float((then > back).mean()) <= STAYS_SHARE
+            if stays and _fallen(curve, first + begin, then):
                 return curve.start_s + float(first + begin) * curve.step_s
         return math.nan
 
@@ -573,6 +599,23 @@ class MinuteVariability:
         return MinuteTrack(self._curve)
 
     @cached_property
+    def lively(self) -> MinuteTrack:
+        """The measured minutes, and those that a fall took as lively as the livelier beside them.
+
+        An added fall cuts no run of increased variability short.
+        """
+        curve = self._curve
+        values = np.array(curve.values, dtype=np.float64)
+        measured = np.flatnonzero(np.isfinite(values))
+        for minute in np.flatnonzero(self.taken & ~np.isfinite(values)).tolist():
+            after = int(np.searchsorted(measured, minute))
+            beside = measured[max(0, after - 1) : after + 1]
+            beside = beside[np.abs(beside - minute) <= BESIDE_MIN]
+            if len(beside):
+                values[minute] = curve.values[beside].max()
+        return MinuteTrack(replace(curve, values=values))
+
+    @cached_property
     def taken(self) -> BoolArray:
         """Of each minute, whether a fall took its bandwidth, or it lies at the level of a new fall.
 
@@ -637,8 +680,8 @@ class MinuteVariability:
 
     @cached_property
     def increased_runs(self) -> Runs:
-        """Runs of measured minutes with a bandwidth over 25 bpm."""
-        return self.measured.runs(self.measured.steady > MARKED_ABOVE_BPM)
+        """Runs of minutes with a bandwidth over 25 bpm."""
+        return self.lively.runs(self.lively.steady > MARKED_ABOVE_BPM)
 
 
 @kept(4)

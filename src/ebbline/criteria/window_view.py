@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from ebbline.criteria.recording_index import (
     LEAST_PART_S,
+    NOT_SEEN_S,
     Drop,
     MinuteVariability,
     TenMinuteBaseline,
@@ -238,7 +239,7 @@ class WindowFacts:
     @cached_property
     def increased_run(self) -> RunFound | None:
         """The longest run of increased variability that reaches into the window."""
-        return self.minutes.measured.longest(self.minutes.increased_runs, self.window)
+        return self.minutes.lively.longest(self.minutes.increased_runs, self.window)
 
     def longest_sinusoidal(self, *, pseudo: bool = False) -> tuple[float, SinusoidalEpisode] | None:
         """The longest sinusoidal episode that reaches into the window: seconds so far, episode."""
@@ -349,6 +350,12 @@ class WindowFacts:
             )
         return tuple(sorted(long, key=lambda one: -one.duration_s))
 
+    def lost_about(self, one: LongFall) -> float:
+        """Share of lost signal in a fall and beside it, as far as a fall is followed over it."""
+        begin_s = one.onset_s - NOT_SEEN_S
+        length_s = min(one.end_s + NOT_SEEN_S, self.window.end_s) - begin_s
+        return 1.0 - float(self._reliable(np.array([begin_s]), length_s)[0])
+
     @cached_property
     def slowest_fall(self) -> tuple[float, Window] | None:
         """Mean rate and stretch of the slowest fall of ten minutes or more; None without one.
@@ -418,6 +425,12 @@ class WindowFacts:
                 for one in within.accelerations_in(self.findings, rises)
             )
         )
+
+    @cached_property
+    def settled_step(self) -> Drop | None:
+        """A step down that has not come back and is taken for a new baseline; None without one."""
+        step = self._step
+        return step if step is not None and self._settled(step) else None
 
     @cached_property
     def open_step(self) -> Drop | None:
@@ -566,6 +579,22 @@ class WindowFacts:
         if answer.answer is False and carrying < all_of and reached(carrying + 1):
             return f"{seen}: with one more they are {pattern}"
         return ""
+
+    def by_the_unread(self, answer: within.Answer, which: BoolArray, *, strictly: bool) -> str:
+        """What contractions that could not be read through may add to a pattern, or ""."""
+        share = within.share_with_decelerations(self.findings, answer.stretch, which)
+        most = share.carrying + share.unreadable
+        half = HALF_OF_CONTRACTIONS * (share.contractions + share.unreadable)
+        enough = most > half if strictly else most >= half
+        if answer.answer is not False or not share.unreadable or not share.carrying:
+            return ""
+        if not enough or most < within.LEAST_TO_RECUR:
+            return ""
+        pattern = "repetitive" if strictly else "recurrent"
+        return (
+            f"decelerations with {share.carrying} of {counted(share.contractions, 'contraction')}: "
+            f"{pattern} if the {share.unreadable} that could not be read through carry them, too"
+        )
 
     def longest_run(self, which: BoolArray) -> pattern_duration.PatternRun | None:
         """See `features.pattern_duration.longest_run`."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.definitions import PROLONGED_FROM_S
 from ebbline.features.findings import Curve, DecelerationKind, Findings
 from ebbline.features.kept import kept
 
@@ -29,8 +30,9 @@ class EventIndex:
     Contractions are in the order of their peaks, decelerations and accelerations in the order of
     their nadirs and peaks; `*_order` leads back to the place in the findings. `carrier` is the
     (ordered) contraction of each deceleration or -1; `pairs`, shape (2, pairs): every (ordered)
-    deceleration with each contraction that it comes with: its own, and those whose peaks it lasts
-    over, so that falls that run together into one come with as many contractions; `alone` are the
+    deceleration with each contraction that it comes with: its own, those whose peaks it lasts over,
+    so that falls that run together into one come with as many contractions, and of a prolonged one
+    that in which it began, whichever its nadir is nearest to; `alone` are the
     decelerations in none of them; `readable` says of each contraction whether the heart rate could
     be read through it; `begins_s` is where the recording begins.
     """
@@ -70,10 +72,21 @@ def _running_sum(curve: Curve) -> tuple[FloatArray, FloatArray]:
 
 
 def _pairs(
-    carrier: IntArray, onset_s: FloatArray, end_s: FloatArray, peak_s: FloatArray
+    carrier: IntArray,
+    onset_s: FloatArray,
+    end_s: FloatArray,
+    peak_s: FloatArray,
+    over_s: FloatArray,
 ) -> IntArray:
-    """Decelerations and contractions that belong together, shape (2, pairs)."""
+    """Decelerations and contractions that belong together, shape (2, pairs).
+
+    peak_s, over_s: of the contractions, the peaks and the ends.
+    """
     first, stop = np.searchsorted(peak_s, onset_s), np.searchsorted(peak_s, end_s)
+    # Of a prolonged one the last contraction that had its peak and was not over when it began.
+    begun_in = (first > 0) & (end_s - onset_s >= PROLONGED_FROM_S)
+    begun_in[begun_in] = onset_s[begun_in] <= over_s[first[begun_in] - 1]
+    first = np.where(begun_in & (carrier >= 0), first - 1, first)
     covered = [
         (fall, contraction)
         for fall in range(len(carrier))
@@ -120,7 +133,7 @@ def index_of(findings: Findings) -> EventIndex:
     tails = ends + READABLE_TAIL_S
     seen = gathered(heart_edges, heart_sum, tails) - gathered(heart_edges, heart_sum, onsets)
     within = np.minimum(tails, findings.duration_s) - onsets
-    pairs = _pairs(carriers, onset_s, end_s, peaks[order])
+    pairs = _pairs(carriers, onset_s, end_s, peaks[order], ends)
     alone = np.ones(len(carriers), dtype=np.bool_)
     alone[pairs[0]] = False
     return EventIndex(

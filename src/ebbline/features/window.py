@@ -466,11 +466,17 @@ def _with_contractions(
     with_it, of = counts_of(_with_levels(index, pattern, also) if also else pattern, cuts)
     shares = with_it / np.maximum(of, 1)
     counted = cuts.enough & (with_it >= LEAST_TO_RECUR)
-    least = _answered(index, cuts, shares, counted & (shares >= HALF_OF_CONTRACTIONS), seen, asked)
-    if not least.answer:
-        return least, least
+    # Each deceleration without a contraction may have come with one that was not recorded.
+    nadirs = np.sort(index.deceleration_nadir_s[seen & index.alone])
+    apart = nadirs.searchsorted(cuts.ends_s) - nadirs.searchsorted(cuts.starts_s)
+    maybe = (with_it + apart) / np.maximum(of + apart, 1)
+    hidden = (apart > 0) & (with_it + apart >= LEAST_TO_RECUR)
+    half = HALF_OF_CONTRACTIONS
+    least = _answered(
+        index, cuts, shares, counted & (shares >= half), hidden & (maybe >= half), seen, asked
+    )
     return least, _answered(
-        index, cuts, shares, counted & (shares > HALF_OF_CONTRACTIONS), seen, asked
+        index, cuts, shares, counted & (shares > half), hidden & (maybe > half), seen, asked
     )
 
 
@@ -479,14 +485,18 @@ def _answered(
     cuts: Cuts,
     shares: FloatArray,
     yes: BoolArray,
+    maybe: BoolArray,
     seen: BoolArray,
     asked: Window,
 ) -> Answer:
-    """The stretch with the highest share of those that answer yes, of all where none does."""
+    """The stretch with the highest share of those that answer yes, of all where none does.
+
+    maybe: the stretches that would, had every deceleration come with a contraction.
+    """
     at = int(np.argmax(np.where(yes, shares, -1.0) if yes.any() else shares))
     if yes[at]:
         return Answer(True, float(shares[at]), _cut(cuts, at), "")
-    why = _why_untold(index, cuts, seen)
+    why = _why_untold(index, cuts, seen, maybe)
     if why:
         return Answer(None, float("nan"), asked, why)
     return Answer(False, float(shares[at]), _cut(cuts, at), "")
@@ -507,7 +517,7 @@ def _with_levels(index: EventIndex, pattern: Pattern, also: tuple[Window, ...]) 
     return Pattern(carrying, counts)
 
 
-def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray) -> str:
+def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray, maybe: BoolArray) -> str:
     """Why it cannot be said that the decelerations seen do not recur; '' when it can."""
     poor = ~cuts.enough
     if poor.any():
@@ -518,8 +528,8 @@ def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray) -> str:
         if hiding.any():
             return _too_little(float(cuts.measured_s[hiding].min()), cuts.length_s)
     number = int(np.count_nonzero(seen))
-    alone = int(np.count_nonzero(seen & index.alone))
-    if alone >= LEAST_TO_RECUR and alone > HALF_OF_CONTRACTIONS * number:
+    if maybe.any():
+        alone = int(np.count_nonzero(seen & index.alone))
         return f"no contraction was recorded with {alone} of {number} decelerations"
     inside = _inside(
         index.contraction_peak_s, Window(float(cuts.starts_s[0]), float(cuts.ends_s[-1]))

@@ -12,6 +12,7 @@ from ebbline.criteria.classification_builder import (
     check_bandwidth,
     check_baseline,
     check_maybe_slow,
+    check_settled,
     check_window,
     say_beyond_the_letter,
     spans,
@@ -166,6 +167,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> 
     touched = facts.touching(every)
     at_edge = facts.by_one_event(answer, every, strictly=True)
     builder.near_by_event(line.REPETITIVE, answer.answer, at_edge)
+    builder.hides(line.REPETITIVE, facts.by_the_unread(answer, every, strictly=True))
     if answer.answer is None:
         builder.add(
             line.UNTOLD,
@@ -228,12 +230,13 @@ def _single(builder: ClassBuilder, facts: WindowFacts, prolonged: BoolArray) -> 
     falls = facts.touching(prolonged)
     counted = False
     check_maybe_slow(builder, facts, line.PROLONGED_5)
+    check_settled(builder, facts, line.PROLONGED_5)
     if facts.long_falls:
         long = facts.long_falls[0]
         minutes = long.duration_s / 60.0
         rule = line.PROLONGED_5 if line.PROLONGED_5.met(minutes) else line.PROLONGED
-        builder.near(line.PROLONGED_5, minutes)
-        builder.near(line.PROLONGED, minutes)
+        for near in (line.PROLONGED_5, line.PROLONGED):
+            builder.near(near, minutes, facts.lost_about(long))
         counted = rule.met(minutes)
         if counted:
             where = (Window(long.onset_s, long.end_s),)

@@ -11,6 +11,7 @@ from ebbline.criteria.classification_builder import (
     check_bandwidth,
     check_baseline,
     check_maybe_slow,
+    check_settled,
     check_window,
     say_beyond_the_letter,
     spans,
@@ -249,10 +250,11 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     touched = facts.touching(~whole.falls.shallow)
     is_red = False
     check_maybe_slow(builder, facts, line.PROLONGED)
+    check_settled(builder, facts, line.PROLONGED)
     if facts.long_falls:
         long = facts.long_falls[0]
         minutes = long.duration_s / 60.0
-        builder.near(line.PROLONGED, minutes)
+        builder.near(line.PROLONGED, minutes, facts.lost_about(long))
         is_red = line.PROLONGED.met(minutes)
         if is_red:
             where = (Window(long.onset_s, long.end_s),)
@@ -267,6 +269,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     ):
         at_edge = facts.by_one_event(answer, mask, strictly=True)
         builder.near_by_event(rule, answer.answer, at_edge)
+        builder.hides(rule, facts.by_the_unread(answer, mask, strictly=True))
     run = facts.longest_run(facts.recurring_late)
     if run is not None:
         builder.near(line.LATE_RED, run.duration_s / 60.0)

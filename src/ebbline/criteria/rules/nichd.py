@@ -7,6 +7,7 @@ import math
 from ebbline.criteria.classification_builder import (
     ClassBuilder,
     check_baseline,
+    check_settled,
     check_window,
     say_beyond_the_letter,
     spans,
@@ -131,6 +132,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
         deepest = max([one.depth_bpm for one in long] or [fall.depth_bpm for fall in prolonged])
         told = f"{len(long) or len(prolonged)} in the window, the deepest {deepest:.0f} bpm"
         builder.add(line.PROLONGED, longest_s / 60.0, evidence=seen, detail=told)
+    check_settled(builder, facts, None)
     step = facts.open_step
     if step is not None and not long:
         where = Window(step.start_s, facts.window.end_s)
@@ -141,8 +143,11 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
 
     absent = facts.variability_of(VariabilityClass.ABSENT)
     absent_windows = [Window(one.start_s, one.end_s) for one in absent]
+    nearly = _nearly_absent(builder, facts)
     if absent and line.BRADYCARDIA.met(slowest_bpm):
         builder.add(line.ABSENT_AND_BRADYCARDIA, slowest_bpm, evidence=absent_windows)
+    elif nearly and line.BRADYCARDIA.met(slowest_bpm):
+        builder.hides(line.ABSENT_AND_BRADYCARDIA, f"with bradycardia {nearly}")
     elif not facts.known_variabilities and line.BRADYCARDIA.met(slowest_bpm):
         builder.leave_open("with absent variability, the bradycardia would make Category III")
     for rule, name, mask, falls in (
@@ -156,6 +161,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
         if absent:
             at_edge = facts.by_one_event(answer, mask, strictly=False)
             builder.near_by_event(rule, answer.answer, at_edge)
+            builder.hides(rule, facts.by_the_unread(answer, mask, strictly=False))
         if answer.answer is False and name == "late" and unpaired:
             possible = facts.recurrent(mask | whole.unpaired)
         if answer.answer:
@@ -163,6 +169,8 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
             if absent:
                 builder.add(rule, answer.value, evidence=(*absent_windows, where))
                 continue
+            if nearly:
+                builder.hides(rule, f"with recurrent {name} decelerations {nearly}")
             unknown = len(facts.known_variabilities) < len(facts.variabilities)
             builder.add(
                 line.RECURRENT,
@@ -190,6 +198,14 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
                     f"variability is absent, and whether {name} decelerations are recurrent "
                     f"cannot be told ({possible.why}): Category III is not excluded"
                 )
+
+
+def _nearly_absent(builder: ClassBuilder, facts: WindowFacts) -> str:
+    """Words where the narrowest ten minutes are so near absent that lost signal may tell, or ""."""
+    narrowest = min((one.bandwidth_bpm for one in facts.known_variabilities), default=math.nan)
+    if not builder.within_loss(narrowest, line.VARIABILITY_ABSENT.threshold):
+        return ""
+    return f"variability is nearly absent, bandwidth {narrowest:.1f} bpm"
 
 
 def _untold(
