@@ -740,10 +740,8 @@ class Told:
             self.near.append((rank, met, words))
         gone = self.lost if lost is None else lost
         share = 2.0 * gone if band else min(0.05, gone) + gone
-        if within is not None:
-            far = 1.0 if gone >= 0.05 else 0.0
-        else:
-            far = share * threshold
+        of_baseline = 1.0 if gone >= 0.05 else 0.0
+        far = share * threshold if within is None else of_baseline
         if known(value) and not met and off <= far:
             self.hides(rank, words, gone)
 

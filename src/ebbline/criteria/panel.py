@@ -56,7 +56,7 @@ LOSS_POINTS, LOSS_FROM = 3.0, 0.1
 """What lost signal may have hidden, in points for each share of the window over a tenth: over nine
 in ten of the falls of the score are less when signal is taken from windows of open
 recordings (CTU-UHB; gaps of 4 and 40 s). They are added to the score; where they change the label,
-the panel keeps silent. Its agreement with the readers does not suffer by it (ours)."""
+counted for all that was lost (from `limits.HIDES_FROM` on), the panel keeps silent (ours)."""
 
 SIGNAL_LOST = "signal lost, over a tenth"
 """Name of the contribution that these points are."""
@@ -181,7 +181,8 @@ def panel_answer(
     hidden = LOSS_POINTS * lost if lost >= limits.HIDES_FROM else 0.0
     if sum(seen + hidden > cut for cut in cuts) != rank:
         return None, (
-            f"with {100 * lost:.0f} % of the signal lost it may be a worse reading than what is seen"
+            f"with {100 * lost:.0f} % of the signal lost it may be a worse reading than what is "
+            "seen"
         )
     reading = PanelReading(
         window=window,
