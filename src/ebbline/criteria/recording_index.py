@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -35,6 +34,15 @@ from ebbline.features.findings import (
     minutes_from,
 )
 from ebbline.features.kept import kept
+from ebbline.features.steps_down import (
+    LEAST_STEP_BPM,
+    STEP_APART_S,
+    STEP_AROUND_S,
+    STEP_MEAN_S,
+    Drop,
+    means_about,
+    steps_down,
+)
 from ebbline.features.stretch_baseline import baseline_track
 from ebbline.features.variability import class_and_width
 from ebbline.terms import Window
@@ -119,89 +127,12 @@ NOT_SEEN_S = 45.0
 """A fall is followed over so much lost signal and no more (ours, as the detector bridges gaps)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Drop:
-    """A sudden fall of the baseline itself. until_s: when it rose again, infinity if never."""
-
-    start_s: float
-    until_s: float
-    from_bpm: float
-    to_bpm: float
-
-
-LEAST_STEP_BPM = 15.0
-STEP_MEAN_S, STEP_APART_S, STEP_AROUND_S, LEVEL_SHARE = 40, 5, 300, 0.25
-"""A step down lies between two means of 40 s, 10 s apart, that differ by 15 bpm or more; the five
-minutes before are no lower than the one, and those after no higher than the other, but for a
-quarter of it; no more than a quarter of these lies over the middle of the two (ours: so much tells
-a step from the end of a rise, from a drift, and from falls that come one upon another)."""
-
-
-def _means_about(rate: Curve, beyond: int) -> Callable[[int, int, int], FloatArray]:
-    """Gives means of a rate about each second, of seconds up to `beyond` before and after it."""
-    seen = np.isfinite(rate.values)
-    sums = np.zeros(2 * beyond + len(seen) + 1)
-    counts = np.zeros(len(sums), dtype=np.int64)
-    # Sums up to each second; before the first and after the last they stay what they are there.
-    for running, values in ((sums, np.where(seen, rate.values, 0.0)), (counts, seen)):
-        np.cumsum(values, out=running[beyond + 1 : beyond + 1 + len(seen)])
-        running[beyond + 1 + len(seen) :] = running[beyond + len(seen)]
-
-    def mean(first: int, stop: int, least: int) -> FloatArray:
-        """Mean from first to stop about each second, NaN where less than `least` was seen."""
-        begin, end = (slice(beyond + at, beyond + at + len(seen)) for at in (first, stop))
-        number = counts[end] - counts[begin]
-        total = sums[end] - sums[begin]
-        return np.where(number >= least, total / np.maximum(number, 1), np.nan)
-
-    return mean
-
-
 def _fallen(rate: Curve, place: int, then: FloatArray) -> bool:
     """Whether the usual rate of LEVEL_BEFORE_S before a place lies LEAST_EXCURSION_BPM over the
     usual one of what came after: a last beat at the old level is no fall from it."""
     before = rate.values[max(0, place - round(LEVEL_BEFORE_S / rate.step_s)) : place + 1]
     before = before[np.isfinite(before)]
     return float(np.median(before) - np.median(then)) >= LEAST_EXCURSION_BPM
-
-
-def _share_over(rate: Curve, level: float, first: int, stop: int) -> float:
-    """Share of the seconds seen from first to stop that lie over a level; 0 without any."""
-    seen = rate.values[max(0, first) : max(0, stop)]
-    seen = seen[np.isfinite(seen)]
-    return float((seen > level).mean()) if len(seen) else 0.0
-
-
-def steps_down(rate: Curve) -> tuple[Drop, ...]:
-    """Sudden steps of the rate to a lower level, from its means, and until when it stayed there.
-
-    A step that the ten-minute baselines follow at once is seen so too: a fall of 20 bpm that stays
-    is no better for the baseline that it makes.
-    """
-    mean = _means_about(rate, STEP_AROUND_S)
-    half = STEP_MEAN_S // 2
-    before = mean(-STEP_APART_S - STEP_MEAN_S, -STEP_APART_S, half)
-    after = mean(STEP_APART_S, STEP_APART_S + STEP_MEAN_S, half)
-    size = before - after
-    slack = LEVEL_SHARE * size
-    step = size >= LEAST_STEP_BPM
-    step &= mean(-STEP_AROUND_S, -STEP_APART_S, STEP_AROUND_S // 2) >= before - slack
-    step &= mean(STEP_APART_S, STEP_AROUND_S, STEP_MEAN_S) <= after + slack
-    # An acceleration is no return: the rate is back when five minutes about it are.
-    around = mean(-STEP_AROUND_S // 2, STEP_AROUND_S // 2, half)
-    found: list[Drop] = []
-    for place in np.flatnonzero(step).tolist():
-        if found and place - (found[-1].start_s - rate.start_s) < STEP_AROUND_S:
-            continue
-        near = place + int(np.argmax(np.nan_to_num(size[place : place + STEP_MEAN_S])))
-        middle = 0.5 * (before[near] + after[near])
-        if _share_over(rate, middle, near + STEP_APART_S, near + STEP_AROUND_S) > LEVEL_SHARE:
-            continue
-        back = np.flatnonzero(around[near + STEP_MEAN_S :] > middle)
-        until_s = rate.start_s + near + STEP_MEAN_S + float(back[0]) if len(back) else math.inf
-        start_s = rate.start_s + float(near)
-        found.append(Drop(start_s, until_s, float(before[near]), float(after[near])))
-    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -430,7 +361,7 @@ class RecordingFacts:
     def _coming(self) -> FloatArray:
         """Of each second, the mean rate of the next BACK_FOR_S; NaN where too little was seen."""
         seconds = round(BACK_FOR_S)
-        return _means_about(self.findings.fetal.rate_curve, seconds)(0, seconds, 1)
+        return means_about(self.findings.fetal.rate_curve, seconds)(0, seconds, 1)
 
     def back_s(self, fall: Deceleration, by_s: float) -> float:
         """When the rate was back after a fall: near the baseline that it fell from.

@@ -267,6 +267,7 @@ def fetal_findings(
     band = moving[:: variability.PER_MINUTE].copy()
     of_baseline = base.near_level(trace.kept, line.level, FAR_FROM_BASELINE_BPM, in_event)
     rate = base.epoch_means(trace.kept, RATE)[0]
+    suspect = suspects.with_levels(suspect, Curve(0.0, 1.0, rate), mother_bpm is not None)
     signal = base.epoch_means(of_baseline[: len(of_baseline) // RATE * RATE], RATE)[0]
     tens = segments.baseline_segments(of_baseline, band, line.sure, line.path)
     fine = np.empty(0)

@@ -13,8 +13,10 @@ from ebbline.features.findings import (
     Artefact,
     ArtefactKind,
     Contraction,
+    Curve,
     QualitySegment,
 )
+from ebbline.features.steps_down import STEP_APART_S, steps_down
 from ebbline.signal import artefacts, maternal, quality
 from ebbline.signal.resampling import RATE_HZ
 
@@ -104,6 +106,48 @@ def with_rises(
         for a, marked in zip(could_be, doubted.tolist(), strict=True)
         if marked
     ]
+    return tuple(sorted((*suspect, *found), key=lambda artefact: artefact.start_s))
+
+
+STEPS_TO_BPM, SLIDES_TO_BPM = 127.0, 120.0
+SLIDES_S = (90, 200)
+"""A level that the rate steps down to, or comes down to within so much, and up to which it could be
+the mother's (ours: of 37 hours of open recordings six such steps and four such slopes)."""
+STAYS_S, STAYS_AT_END_S = 600.0, 240.0
+"""So long the rate stays there, or so long at the end without having come back (ours)."""
+
+
+def with_levels(
+    suspect: tuple[Artefact, ...], rate: Curve, sure_of_source: bool
+) -> tuple[Artefact, ...]:
+    """The suspect stretches, and lower levels that the rate came down to and stayed at.
+
+    A fetus whose signal is lost is followed by the mother's within seconds, or (as a mean of both
+    is told) over a minute or two; by the trace alone that is no different from a fall that does not
+    come back (FIGO 2015: a maternal rate may be told as fetal bradycardia). sure_of_source: there
+    is a maternal rate to hold it against.
+    """
+    if sure_of_source:
+        return suspect
+    ends_s = rate.start_s + rate.step_s * len(rate.values)
+    known = [(a.start_s, a.end_s) for a in suspect if a.kind is ArtefactKind.MATERNAL]
+    found = []
+    slides = ((slide_s // 2, SLIDES_TO_BPM) for slide_s in SLIDES_S)
+    for apart_s, to_bpm in ((STEP_APART_S, STEPS_TO_BPM), *slides):
+        for step in steps_down(rate, apart_s):
+            until_s = min(step.until_s, ends_s)
+            lasted_s = until_s - step.start_s
+            stays = lasted_s >= (STAYS_AT_END_S if step.until_s > ends_s else STAYS_S)
+            if not stays or not maternal.LOW_BPM <= step.to_bpm <= to_bpm:
+                continue
+            if any(start_s < until_s and end_s > step.start_s for start_s, end_s in known):
+                continue
+            known.append((step.start_s, until_s))
+            why = (
+                f"came down from {step.from_bpm:.0f} to {step.to_bpm:.0f} bpm, in the range of a "
+                "mother's pulse, and stayed: feel her pulse"
+            )
+            found.append(Artefact(ArtefactKind.MATERNAL, step.start_s, until_s, 0.4, why))
     return tuple(sorted((*suspect, *found), key=lambda artefact: artefact.start_s))
 
 
