@@ -76,3 +76,28 @@ def test_rises_with_every_contraction_at_a_mothers_rate_are_doubted() -> None:
 def test_a_steady_trace_is_not_suspected() -> None:
     trace = Trace(40).contractions(180).excursion(900, 20, 30, 30, -50)
     assert not detect(trace.recording()).fetal.artefacts
+
+
+@pytest.mark.parametrize("over_s", [30, 90, 180])
+@pytest.mark.parametrize("level", [82.0, 112.0])
+def test_a_rate_that_slides_down_to_a_mothers_and_stays_is_suspected(
+    level: float, over_s: int
+) -> None:
+    """By the trace alone it is no different from a fall that does not come back (FIGO 2015)."""
+    trace = Trace(60, baseline=140)
+    slid = np.clip((trace.seconds - 2700.0) / over_s, 0.0, 1.0)
+    trace.bpm += slid * (level - 140)
+    found = [
+        a for a in detect(trace.recording()).fetal.artefacts if a.kind is ArtefactKind.MATERNAL
+    ]
+    assert any(a.start_s < 2700.0 + over_s and a.end_s > 3590.0 for a in found)
+
+
+def test_a_slide_within_the_fetus_s_own_range_or_one_that_comes_back_is_none() -> None:
+    for start_s, end_s, by_bpm in ((1800.0, 9e9, -12.0), (1800.0, 2100.0, -40.0)):
+        trace = Trace(60, baseline=145)
+        away = np.clip((trace.seconds - start_s) / 60.0, 0.0, 1.0)
+        away -= np.clip((trace.seconds - end_s) / 60.0, 0.0, 1.0)
+        trace.bpm += away * by_bpm
+        kinds = {a.kind for a in detect(trace.recording()).fetal.artefacts}
+        assert ArtefactKind.MATERNAL not in kinds

@@ -29,7 +29,7 @@ from ebbline.criteria.rate_source import doubts_of_source
 from ebbline.criteria.window_view import window_facts
 from ebbline.definitions import HALF_HOUR_S
 from ebbline.features.findings import BaselineSegment, Findings, SinusoidalEpisode
-from ebbline.features.fitness import VARIABILITY_FROM_HZ, fit_for
+from ebbline.features.fitness import VARIABILITY_FROM_HZ, VARIABILITY_UPTO_BPM, fit_for
 from ebbline.recording.model import Context
 from ebbline.terms import Stage, Window
 
@@ -237,7 +237,8 @@ def _outside(findings: Findings, window: Window, context: Context) -> str:
             f"{minutes:.0f} minutes: the panel read {'5 to 30' if low < 5 else '30'}",
         ),
         (
-            not fit_for(findings.fetal.rate_hz, VARIABILITY_FROM_HZ),
+            not fit_for(findings.fetal.rate_hz, VARIABILITY_FROM_HZ)
+            or findings.fetal.step_bpm > VARIABILITY_UPTO_BPM,
             "a heart rate too coarse for variability: the panel read four samples a second",
         ),
         (

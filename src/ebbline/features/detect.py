@@ -29,7 +29,7 @@ from ebbline.features.findings import (
     UterineFindings,
     VariabilitySegment,
 )
-from ebbline.features.fitness import limited
+from ebbline.features.fitness import limited, step_of
 from ebbline.features.shifted import after_silence, shifted
 from ebbline.recording.model import ChannelKind, Recording
 from ebbline.signal import artefacts, maternal, quality
@@ -101,6 +101,7 @@ def detect(
         Findings(duration_s=recording.duration_s, weeks=weeks, uterine=uterine, fetal=fetal),
         channel.rate_hz,
         math.nan if activity is None else activity.rate_hz,
+        step_of(channel.samples),
     )
 
 

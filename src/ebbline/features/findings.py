@@ -278,7 +278,8 @@ class FetalFindings:
     bandwidth: one value a minute, bpm, of baseline only (NaN where it could not be measured).
     fine_bandwidth: the same of the fluctuation about the 15-s mean (waves over 4 per minute).
     valid: one value a minute, share of valid samples. rate_hz: samples per second of the channel;
-    NaN not known (see `features.fitness`). baseline_signal: mean of each second's samples that are
+    step_bpm: least difference between its values; NaN not known (see `features.fitness`).
+    baseline_signal: mean of each second's samples that are
     of the baseline (bpm), NaN where none is: what `features.stretch_baseline` rests on.
     moving_bandwidth, moving_fine_bandwidth: the bandwidths of the minute that begins at each 5 s,
     for `minutes_from`. These three are empty in readings saved before they were kept.
@@ -300,6 +301,7 @@ class FetalFindings:
     artefacts: tuple[Artefact, ...]
     quality: tuple[QualitySegment, ...]
     rate_hz: float = math.nan
+    step_bpm: float = math.nan
     baseline_signal: Curve = field(default_factory=nothing_kept)
     moving_bandwidth: Curve = field(default_factory=nothing_kept)
     moving_fine_bandwidth: Curve = field(default_factory=nothing_kept)

@@ -10,6 +10,7 @@ import math
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ebbline.definitions import OURS, Number
 from ebbline.features.findings import (
@@ -21,6 +22,8 @@ from ebbline.features.findings import (
     VariabilityClass,
 )
 
+FloatArray = NDArray[np.float64]
+
 VARIABILITY_FROM_HZ = Number(
     1.0, "Hz", OURS, "the band of a minute, and a fall under 30 s, want a sample a second or so"
 )
@@ -30,6 +33,15 @@ SHORT_TERM_FROM_HZ = Number(
 CONTRACTIONS_FROM_HZ = Number(
     0.2, "Hz", OURS, "a contraction of 45 s wants nine samples for onset, peak and end"
 )
+
+VARIABILITY_UPTO_BPM = Number(
+    2.0,
+    "bpm",
+    OURS,
+    "values further apart make a band of 5 bpm of a trace with none",
+)
+
+LEAST_VALUES = 5
 
 _SLACK = 0.99
 """A rate this share of a limit still meets it: clocks of files are not exact."""
@@ -49,6 +61,11 @@ def unfit_words(findings: Findings) -> tuple[str, ...]:
             f"variability, and whether falls were abrupt: the heart rate has {_every(heart)}, "
             f"and {VARIABILITY_FROM_HZ:g} a second is needed"
         )
+    if findings.fetal.step_bpm > VARIABILITY_UPTO_BPM:
+        said.append(
+            f"variability: the heart rate is told to {findings.fetal.step_bpm:g} bpm, and to "
+            f"{VARIABILITY_UPTO_BPM:g} is needed"
+        )
     if findings.uterine.present and not fit_for(activity, CONTRACTIONS_FROM_HZ):
         said.append(
             f"contractions: the activity has {_every(activity)}, and one in "
@@ -61,15 +78,29 @@ def _every(rate_hz: float) -> str:
     return f"one sample in {1.0 / rate_hz:.0f} s" if rate_hz < 0.6 else f"{rate_hz:g} samples a s"
 
 
-def limited(findings: Findings, heart_hz: float, activity_hz: float) -> Findings:
-    """The findings with the rates of their channels, and without what these are not fit for."""
-    fetal = replace(findings.fetal, rate_hz=heart_hz)
+def step_of(samples: FloatArray) -> float:
+    """Least difference between the values of a channel; NaN with fewer than five of them.
+
+    A trace of four values or fewer is a constructed one, of which its rounding cannot be told.
+    """
+    values = np.unique(samples[np.isfinite(samples)])
+    return float(np.diff(values).min()) if len(values) >= LEAST_VALUES else math.nan
+
+
+def limited(
+    findings: Findings, heart_hz: float, activity_hz: float, step_bpm: float = math.nan
+) -> Findings:
+    """The findings with the rates of their channels, and without what these are not fit for.
+
+    step_bpm: of the heart rate, see `step_of`.
+    """
+    fetal = replace(findings.fetal, rate_hz=heart_hz, step_bpm=step_bpm)
     uterine = replace(findings.uterine, rate_hz=activity_hz)
     if not fit_for(heart_hz, SHORT_TERM_FROM_HZ):
         fetal = replace(
             fetal, variability=tuple(replace(v, stv_ms=math.nan) for v in fetal.variability)
         )
-    if not fit_for(heart_hz, VARIABILITY_FROM_HZ):
+    if not fit_for(heart_hz, VARIABILITY_FROM_HZ) or step_bpm > VARIABILITY_UPTO_BPM:
         fetal = replace(
             fetal,
             bandwidth=_unknown(fetal.bandwidth),

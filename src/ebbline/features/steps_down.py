@@ -91,8 +91,10 @@ def steps_down(rate: Curve, apart_s: int = STEP_APART_S) -> tuple[Drop, ...]:
         middle = 0.5 * (before[near] + after[near])
         if _share_over(rate, middle, near + apart_s, near + STEP_AROUND_S) > LEVEL_SHARE:
             continue
-        back = np.flatnonzero(around[near + STEP_MEAN_S :] > middle)
-        until_s = rate.start_s + near + STEP_MEAN_S + float(back[0]) if len(back) else math.inf
+        # Five minutes about the foot of a slope hold most of what was before it.
+        foot = near + (STEP_MEAN_S if apart_s == STEP_APART_S else apart_s + STEP_AROUND_S // 2)
+        back = np.flatnonzero(around[foot:] > middle)
+        until_s = rate.start_s + foot + float(back[0]) if len(back) else math.inf
         start_s = rate.start_s + float(near)
         found.append(Drop(start_s, until_s, float(before[near]), float(after[near])))
     return tuple(found)
