@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from ebbline.criteria.recording_index import (
     LEAST_PART_S,
     NOT_SEEN_S,
-    Drop,
     MinuteVariability,
     TenMinuteBaseline,
     VariabilitySeen,
@@ -45,6 +44,7 @@ from ebbline.features.findings import (
     VariabilityClass,
 )
 from ebbline.features.kept import kept
+from ebbline.features.steps_down import Drop
 from ebbline.terms import Window, counted
 
 FloatArray = NDArray[np.float64]
