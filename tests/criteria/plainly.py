@@ -742,7 +742,7 @@ class Told:
         share = 2.0 * gone if band else min(0.05, gone) + gone
         of_baseline = 1.0 if gone >= 0.05 else 0.0
         far = share * threshold if within is None else of_baseline
-        if known(value) and not met and off <= far:
+        if known(value) and not met and off <= far and not (band and value >= 6.5):
             self.hides(rank, words, gone)
 
     def hides(self, rank: int, words: str, lost: float | None = None) -> None:

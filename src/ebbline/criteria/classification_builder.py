@@ -112,6 +112,8 @@ class ClassBuilder:
         if off <= (1.0 if of_baseline else NEAR_SHARE * rule.threshold):
             self._near.append((rule, value))
         share = OF_A_BAND * lost if rule.unit == "bpm" else min(lost, NEAR_SHARE) + lost
+        if rule.unit == "bpm" and not of_baseline and value >= limits.NARROW_BPM:
+            return
         if off <= (float(lost >= NEAR_SHARE) if of_baseline else share * rule.threshold):
             self.hides(rule, "" if rule.met(value) else self._near_words(rule, value), lost)
 
