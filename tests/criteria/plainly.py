@@ -814,7 +814,7 @@ def _window(told: Told, seen: Plain, stage: Stage) -> None:
     if kinds:
         said = ", ".join(kind.value for kind in dict.fromkeys(kinds))
         pulse = "; feel the maternal pulse" if ArtefactKind.MATERNAL in kinds else ""
-        told.unseen.append(f"are not relied on: {said}{pulse}")
+        told.unseen.append(f"not relied on: {said}{pulse}")
 
 
 def _beyond(told: Told, seen: Plain) -> None:

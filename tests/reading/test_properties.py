@@ -316,11 +316,18 @@ def test_splitting_at_a_quiet_place_gives_the_same_findings() -> None:
     assert missed <= 0.02 * events
 
 
+_TIME = re.compile(r"\d\d:\d\d:\d\d( \(day \d\))?")
+
+
 def _without_clock(reading: Reading) -> Reading:
     """The reading without its start and without the times that its four lines say by the clock."""
     fetuses = []
     for one in reading.fetuses:
         assert one.four_lines is not None
-        now = re.sub(r"\d\d:\d\d:\d\d( \(day \d\))?", "a time", one.four_lines.now_line)
-        fetuses.append(replace(one, four_lines=replace(one.four_lines, now_line=now)))
+        said = {
+            line.name: _TIME.sub("a time", getattr(one.four_lines, line.name))
+            for line in fields(one.four_lines)
+            if isinstance(getattr(one.four_lines, line.name), str)
+        }
+        fetuses.append(replace(one, four_lines=replace(one.four_lines, **said)))
     return replace(reading, start="", fetuses=tuple(fetuses))

@@ -53,7 +53,7 @@ def test_the_page_says_what_the_library_says(opened: tuple[Visitor, str], record
     window = Window(1800.0, 3600.0)
     said = visitor.get(f"/api/recordings/{key}/reading?from_s=1800&to_s=3600").json()["computed"]
     truth = read(recording, window=window).fetuses[0]
-    assert [c["label"] for c in said["classes"]] == [c.label for c in truth.classes]
+    assert [c["label"] for c in said["classes"]] == [c.said for c in truth.classes]
     assert [[r["text"] for r in c["reasons"]] for c in said["classes"]] == [
         [r.text for r in c.reasons] for c in truth.classes
     ]

@@ -283,9 +283,10 @@ def check_window(builder: ClassBuilder, facts: WindowFacts, context: Context) ->
         seconds = sum(one.end_s - one.start_s for one in found)
         kinds = dict.fromkeys(one.kind for one in found)
         advice = "; feel the maternal pulse" if ArtefactKind.MATERNAL in kinds else ""
-        until_s = max(one.end_s for one in found)
+        where = stretch(math.floor(found[0].start_s), math.ceil(max(one.end_s for one in found)))
+        long = "under 1 s" if seconds < 1.0 else f"{seconds:.0f} s"
         builder.not_seen(
-            f"{seconds:.0f} s from {stretch(found[0].start_s, until_s)} are not relied on: "
+            f"{long} from {where} {'is' if seconds < 1.5 else 'are'} not relied on: "
             f"{', '.join(kind.value for kind in kinds)}{advice}"
         )
 

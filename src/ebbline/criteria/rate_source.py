@@ -23,17 +23,23 @@ _MAY_BE = {
 }
 
 
-def doubts_of_source(findings: Findings, window: Window) -> Iterator[str]:
+def doubts_of_source(
+    findings: Findings, window: Window, least_certain: float = 0.0
+) -> Iterator[str]:
     """What is doubted of the rate in a window: "the rate from ... may be the mother's: ...".
 
-    Said once, whatever it may be instead: one and the same stretch often looks like several.
+    least_certain: suspicions of less certainty are left out. Said once, whatever it may be
+    instead: one and the same stretch often looks like several.
     """
     doubted: dict[ArtefactKind, list[Artefact]] = {}
     for kind in _MAY_BE:
         found = [
             one
             for one in findings.fetal.artefacts
-            if one.kind is kind and one.start_s < window.end_s and one.end_s > window.start_s
+            if one.kind is kind
+            and one.certainty >= least_certain
+            and one.start_s < window.end_s
+            and one.end_s > window.start_s
         ]
         if sum(one.end_s - one.start_s for one in found) >= DOUBTFUL_FROM_S:
             doubted[kind] = found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -109,10 +110,14 @@ def with_rises(
     return tuple(sorted((*suspect, *found), key=lambda artefact: artefact.start_s))
 
 
-STEPS_TO_BPM, SLIDES_TO_BPM = 127.0, 120.0
-SLIDES_S = (90, 200)
-"""A level that the rate steps down to, or comes down to within so much, and up to which it could be
-the mother's (ours: of 37 hours of open recordings six such steps and four such slopes)."""
+SLOPE_TO_BPM = 110.0
+"""Up to here a level that the rate came down to and stayed at is said to be perhaps the mother's
+(FIGO 2015 and NICHD 2008: lower than a fetus's normal baseline; ours to ask for her pulse then). A
+level over it is a common baseline: up to 127 bpm a third of open recordings were suspected."""
+SLOPES_S = (2 * STEP_APART_S, 90, 200)
+"""The rate comes down to it at once, or within so much (ours)."""
+SLOPE_CERTAINTY = 0.3
+"""Of such a suspicion: less than of a sudden step, as the fetus itself does so, too (ours)."""
 STAYS_S, STAYS_AT_END_S = 600.0, 240.0
 """So long the rate stays there, or so long at the end without having come back (ours)."""
 
@@ -132,22 +137,26 @@ def with_levels(
     ends_s = rate.start_s + rate.step_s * len(rate.values)
     known = [(a.start_s, a.end_s) for a in suspect if a.kind is ArtefactKind.MATERNAL]
     found = []
-    slides = ((slide_s // 2, SLIDES_TO_BPM) for slide_s in SLIDES_S)
-    for apart_s, to_bpm in ((STEP_APART_S, STEPS_TO_BPM), *slides):
-        for step in steps_down(rate, apart_s):
+    for slope_s in SLOPES_S:
+        for step in steps_down(rate, slope_s // 2):
             until_s = min(step.until_s, ends_s)
             lasted_s = until_s - step.start_s
-            stays = lasted_s >= (STAYS_AT_END_S if step.until_s > ends_s else STAYS_S)
-            if not stays or not maternal.LOW_BPM <= step.to_bpm <= to_bpm:
+            if lasted_s < (STAYS_AT_END_S if step.until_s > ends_s else STAYS_S):
+                continue
+            seen = rate.known(step.start_s + slope_s, until_s)
+            level_bpm = float(np.median(seen)) if len(seen) else math.nan
+            if not maternal.LOW_BPM <= level_bpm <= SLOPE_TO_BPM:
                 continue
             if any(start_s < until_s and end_s > step.start_s for start_s, end_s in known):
                 continue
             known.append((step.start_s, until_s))
             why = (
-                f"came down from {step.from_bpm:.0f} to {step.to_bpm:.0f} bpm, in the range of a "
+                f"came down from {step.from_bpm:.0f} to {level_bpm:.0f} bpm, in the range of a "
                 "mother's pulse, and stayed: feel her pulse"
             )
-            found.append(Artefact(ArtefactKind.MATERNAL, step.start_s, until_s, 0.4, why))
+            found.append(
+                Artefact(ArtefactKind.MATERNAL, step.start_s, until_s, SLOPE_CERTAINTY, why)
+            )
     return tuple(sorted((*suspect, *found), key=lambda artefact: artefact.start_s))
 
 

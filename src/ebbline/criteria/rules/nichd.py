@@ -15,7 +15,7 @@ from ebbline.criteria.classification_builder import (
 from ebbline.criteria.model import Classification, Level
 from ebbline.criteria.tables import nichd as line
 from ebbline.criteria.window_view import WindowFacts, stretch
-from ebbline.definitions import TEN_MINUTES_S, rounded_baseline
+from ebbline.definitions import ABSENT_BELOW_BPM, TEN_MINUTES_S, rounded_baseline
 from ebbline.features import window as within
 from ebbline.features.findings import Deceleration, DecelerationKind, VariabilityClass
 from ebbline.recording.model import Context
@@ -203,7 +203,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
 def _nearly_absent(builder: ClassBuilder, facts: WindowFacts) -> str:
     """Words where the narrowest ten minutes are so near absent that lost signal may tell, or ""."""
     narrowest = min((one.bandwidth_bpm for one in facts.known_variabilities), default=math.nan)
-    if not builder.within_loss(narrowest, line.VARIABILITY_ABSENT.threshold):
+    if not builder.within_loss(narrowest, ABSENT_BELOW_BPM):
         return ""
     return f"variability is nearly absent, bandwidth {narrowest:.1f} bpm"
 
