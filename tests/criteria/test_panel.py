@@ -186,7 +186,9 @@ def test_lost_signal_never_makes_the_panel_milder() -> None:
     window = Window(1800.0, 3600.0)
     spoken_in_loss = 0
     for words in ("normal", "recurrent variable", "recurrent late, minimal variability"):
-        recording = invent(Scenario.from_words(f"{words}, 60 minutes"), 903).recording
+        recording = invent(
+            Scenario.from_words(f"{words}, electrode, good signal, 60 minutes"), 903
+        ).recording
         whole = panel_reading(detect(recording), window, recording.context)
         assert whole is not None
         for share in (0.15, 0.3, 0.45):

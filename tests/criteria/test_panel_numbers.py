@@ -240,8 +240,8 @@ def test_a_split_is_that_of_proportional_odds() -> None:
 
 def test_a_score_on_a_cut_has_not_passed_it(monkeypatch: pytest.MonkeyPatch) -> None:
     """Without what the lost part of this window may hold: that is held against the cuts, too."""
-    monkeypatch.setattr(panel, "SILENT_POINTS", 0.0)
     monkeypatch.setattr(panel, "LOSS_POINTS", 0.0)
+    monkeypatch.setattr(panel, "SILENT_POINTS", 0.0)
     findings, window = labour(np.random.default_rng(5)), Window(0.0, 1800.0)
     found = panel_reading(findings, window, LABOUR)
     assert found is not None
