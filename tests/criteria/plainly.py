@@ -739,7 +739,7 @@ class Told:
         if known(value) and off <= (0.05 * threshold if within is None else 1.0):
             self.near.append((rank, met, words))
         gone = self.lost if lost is None else lost
-        share = 2.0 * gone if band else min(0.05, gone) + gone
+        share = gone if band else min(0.05, gone) + gone
         of_baseline = 1.0 if gone >= 0.05 else 0.0
         far = share * threshold if within is None else of_baseline
         if known(value) and not met and off <= far and not (band and value >= 6.5):

@@ -31,7 +31,7 @@ def test_reduced_for_nearly_long_enough_is_at_least_suspicious_beside_lost_signa
 
 
 def test_a_little_lost_does_not_keep_a_normal_trace_from_its_class() -> None:
-    for lost, refused in ((0.0, False), (0.04, False), (0.1, True)):
+    for lost, refused in ((0.0, False), (0.04, False), (0.06, False), (0.1, True)):
         found = judged(Standard.FIGO, trace(40, bandwidth=5.4, valid=1.0 - lost))
         assert found.refused is refused, lost
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -17,7 +16,7 @@ from ebbline.features.findings import (
     Curve,
     QualitySegment,
 )
-from ebbline.features.steps_down import STEP_APART_S, steps_down
+from ebbline.features.steps_down import LEVEL_SHARE, STEP_APART_S, STEP_MEAN_S, steps_down
 from ebbline.signal import artefacts, maternal, quality
 from ebbline.signal.resampling import RATE_HZ
 
@@ -114,6 +113,9 @@ SLOPE_TO_BPM = 110.0
 """Up to here a level that the rate came down to and stayed at is said to be perhaps the mother's
 (FIGO 2015 and NICHD 2008: lower than a fetus's normal baseline; ours to ask for her pulse then). A
 level over it is a common baseline: up to 127 bpm a third of open recordings were suspected."""
+SWAY_BPM = 5.0
+"""No more than a quarter of the time may be more than this over it: falls that come back, one upon
+another, are no level (ours)."""
 SLOPES_S = (2 * STEP_APART_S, 90, 200)
 """The rate comes down to it at once, or within so much (ours)."""
 SLOPE_CERTAINTY = 0.3
@@ -144,7 +146,9 @@ def with_levels(
             if lasted_s < (STAYS_AT_END_S if step.until_s > ends_s else STAYS_S):
                 continue
             seen = rate.known(step.start_s + slope_s, until_s)
-            level_bpm = float(np.median(seen)) if len(seen) else math.nan
+            if len(seen) < STEP_MEAN_S or (seen > SLOPE_TO_BPM + SWAY_BPM).mean() > LEVEL_SHARE:
+                continue
+            level_bpm = float(np.median(seen))
             if not maternal.LOW_BPM <= level_bpm <= SLOPE_TO_BPM:
                 continue
             if any(start_s < until_s and end_s > step.start_s for start_s, end_s in known):
