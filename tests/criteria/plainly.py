@@ -300,7 +300,12 @@ class Plain:
         return sum(map(known, self.bands((self.begin, self.end))))
 
     def _run(
-        self, values: Sequence[float], meets: Callable[[float], bool], *, over_gaps: bool
+        self,
+        values: Sequence[float],
+        meets: Callable[[float], bool],
+        *,
+        over_gaps: bool,
+        calm: bool = False,
     ) -> Run | None:
         """The longest run that has a minute in the window, followed to the window's end."""
         spans = [m for m, v in zip(self.minutes, values, strict=True) if known(v)]
@@ -308,6 +313,8 @@ class Plain:
         steady = list(seen)
         for i in range(1, len(seen) - 1):
             steady[i] = median(seen[i - 1 : i + 2])
+            if calm and 2 <= i < len(seen) - 2:
+                steady[i] = min(steady[i], median(seen[i - 2 : i + 3]))
         best: Run | None = None
         first: int | None = None
         for i, span in enumerate(spans):
@@ -329,7 +336,7 @@ class Plain:
         return best
 
     def reduced(self, *, over_gaps: bool = False) -> Run | None:
-        return self._run(self.filled, lambda v: v < 5.0, over_gaps=over_gaps)
+        return self._run(self.filled, lambda v: v < 5.0, over_gaps=over_gaps, calm=True)
 
     def increased(self) -> Run | None:
         """What a fall took is as lively as the livelier of the minutes beside it, two away."""

@@ -306,6 +306,16 @@ def test_one_stray_minute_neither_makes_nor_breaks_a_run() -> None:
     )
 
 
+@pytest.mark.parametrize(("ends", "pathological"), [([7.0, 6.0], True), ([7.0, 6.0, 8.0], False)])
+def test_the_two_ends_of_a_fall_break_no_run_of_reduced_variability(
+    ends: list[float], pathological: bool
+) -> None:
+    """FIGO 2015: more than 50 minutes; three minutes of 5 bpm and more are a break (ours)."""
+    band = [12.0] * 60 + [3.0] * 30 + ends + [3.0] * 22
+    found = judged(FIGO, trace(len(band), bandwidth=band))
+    assert (found.decided_by == ("figo-variability-reduced",)) is pathological
+
+
 def test_a_run_is_followed_back_over_the_whole_recording() -> None:
     """FIGO 2015: more than 50 minutes; the window shows its last 30 only."""
     band = [12.0] * 40 + [3.0] * 55

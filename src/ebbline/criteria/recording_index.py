@@ -601,12 +601,12 @@ class MinuteVariability:
     @cached_property
     def reduced_runs(self) -> Runs:
         """Runs of minutes with a bandwidth under 5 bpm."""
-        return self.filled.runs(self.filled.steady < REDUCED_BELOW_BPM)
+        return self.filled.runs(self.filled.calm < REDUCED_BELOW_BPM)
 
     @cached_property
     def reduced_over_gaps(self) -> Runs:
         """The same, with no unmeasured stretch breaking a run."""
-        meets = self.filled.steady < REDUCED_BELOW_BPM
+        meets = self.filled.calm < REDUCED_BELOW_BPM
         return self.filled.runs(meets, over_gaps=True)
 
     @cached_property
