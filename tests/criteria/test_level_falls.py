@@ -6,10 +6,13 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from criteria.build import contractions, trace, variable
 from ebbline.criteria import classify
-from ebbline.criteria.model import Classification, Standard
+from ebbline.criteria.model import PANEL_LABELS, Classification, Standard
+from ebbline.criteria.panel import panel_answer
 from ebbline.criteria.window_view import window_facts
 from ebbline.features import detect
+from ebbline.features import window as within
 from ebbline.features.findings import Findings
 from ebbline.recording.model import Channel, ChannelKind, Context, Recording
 from ebbline.terms import SensorKind, Stage, Window
@@ -98,3 +101,47 @@ def test_ten_minutes_at_a_slow_rate_with_absent_variability_are_a_bradycardia() 
         one = judged(found(bpm), Standard.NICHD)
         ranks.append(one.rank)
     assert ranks[1:] == [2, 2]
+
+
+def test_no_label_of_the_panel_beside_a_fall_not_recovered_is_milder_for_a_longer_one() -> None:
+    """Its numbers do not know whether a fall is back: of 90 s it is not normal, of over 5 minutes
+    (FIGO 2015: pathological) not suspicious, and where they say less it is silent."""
+    assert panel_answer(found(fallen(8.0, 80.0, 3.0)), HOUR, LABOUR)[0], "one that is back it reads"
+    for minutes, least in ((1.5, 1), (4, 1), (6, 2), (8, 2), (12, 2)):
+        for depth_bpm in (22.0, 80.0):
+            reading, why = panel_answer(found(fallen(minutes, depth_bpm)), HOUR, LABOUR)
+            assert bool(why) == (reading is None)
+            assert reading is None or PANEL_LABELS.index(reading.label) >= least, minutes
+
+
+def fallen(minutes: float, depth_bpm: float, back_after: float = 99.0) -> NDArray[np.float64]:
+    """An hour that falls within 20 s so many minutes before its end, and is back after so many."""
+    before_s = np.arange(3600 * RATE) / RATE - 3600.0 + minutes * 60.0
+    down = np.clip(before_s / 20.0, 0.0, 1.0) - np.clip((before_s - 60 * back_after) / 20.0, 0, 1)
+    return calm(150.0) - depth_bpm * down
+
+
+@pytest.mark.parametrize("standard", [Standard.FIGO, Standard.NICE])
+def test_a_fall_that_lost_signal_ends_is_normal_by_no_standard(standard: Standard) -> None:
+    """Of 35 s seen before four and more minutes of silence nobody knows that it is over."""
+    whole = judged(found(fallen(5.0, 80.0, 0.6)), standard)
+    assert not any("was not seen to recover" in why for why in whole.refusal), "it was, after 35 s"
+    for minutes in (3.0, 5.0, 7.0):
+        bpm = fallen(minutes, 80.0)
+        bpm[-round((60.0 * minutes - 35.0) * RATE) :] = np.nan
+        one = judged(found(bpm), standard)
+        assert one.rank != 0
+        told = (*one.refusal, *one.not_assessed)
+        assert any("was not seen to recover" in why for why in told), told
+
+
+def test_a_deceleration_that_a_level_begins_with_is_no_second_one_that_recurs() -> None:
+    """NICHD 2008: recurrent are decelerations with half of the contractions; one fall is one."""
+    squeezes = contractions(60)
+    level = Window(squeezes[-4].peak_s, 3600.0)
+    own = variable(squeezes[-4], duration_s=70.0)
+    other = variable(squeezes[-6], duration_s=70.0)
+    for falls, answer in (([own], False), ([other, own], True)):
+        findings = trace(60, uterus=squeezes, decelerations=falls)
+        mask = np.ones(len(falls), dtype=np.bool_)
+        assert within.recurrent(findings, HOUR, mask, (level,)).answer is answer

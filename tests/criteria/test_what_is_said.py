@@ -22,8 +22,9 @@ from ebbline.criteria import TABLES
 from ebbline.criteria.classification_builder import ClassBuilder
 from ebbline.criteria.model import Classification, Reason, Standard
 from ebbline.criteria.tables import nichd
-from ebbline.criteria.window_view import BEGIN_TOGETHER_S, clock, stretch, window_facts
+from ebbline.criteria.window_view import clock, stretch, window_facts
 from ebbline.features.findings import BaselineChange, DecelerationKind, Findings
+from ebbline.features.window import BEGIN_TOGETHER_S
 from ebbline.recording.model import Context
 from ebbline.terms import SensorKind, Stage, Window
 

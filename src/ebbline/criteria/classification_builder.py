@@ -320,6 +320,25 @@ def check_maybe_slow(builder: ClassBuilder, facts: WindowFacts, alarming: Rule) 
         )
 
 
+def check_into_loss(builder: ClassBuilder, facts: WindowFacts, alarming: Rule) -> None:
+    """A fall that goes into lost signal may have gone on through it: no best class beside it.
+
+    alarming: the standard's line of one long fall, which the whole of it might meet.
+    """
+    if facts.fall_into_loss is None:
+        return
+    fall, until_s = facts.fall_into_loss
+    minutes = (until_s - fall.onset_s) / 60.0
+    told = (
+        f"no signal from {stretch(fall.end_s, until_s)}: the fall before it, down to "
+        f"{fall.nadir_bpm:.0f} bpm, was not seen to recover and may have lasted {minutes:.1f} min"
+    )
+    if alarming.met(minutes):
+        builder.leave_open(told, evidence=(Window(fall.onset_s, until_s),))
+    else:
+        builder.withhold(told)
+
+
 def check_settled(builder: ClassBuilder, facts: WindowFacts, alarming: Rule | None) -> None:
     """A step down that has settled at a normal level is a new baseline, or a fall that goes on.
 

@@ -63,6 +63,11 @@ SURE_ENOUGH = 0.4
 slope down to a mother's range it only never says the best (ours: in open recordings obstetricians
 read such windows as the panel does)."""
 
+OPEN_FOR_S = 300.0
+NOT_BACK = "a fall that has not come back, which the panel's numbers cannot see to its end"
+
+LATE_RECUR = "recurrent late decelerations, which the panel's numbers cannot tell from others"
+
 WHOSE = "whose rate it is is in question: the panel read what was taken for the fetus's"
 
 SIGNAL_LOST = "signal lost"
@@ -193,6 +198,10 @@ def panel_answer(
     doubted = any(True for _ in doubts_of_source(findings, window))
     if doubted and rank == 0:
         return None, WHOSE
+    if rank < _least_of_the_open(findings, window):
+        return None, NOT_BACK
+    if rank == 0 and _late_recur(findings, window):
+        return None, LATE_RECUR
     reading = PanelReading(
         window=window,
         probabilities=split(score, model.cuts[key]),
@@ -275,6 +284,26 @@ def _fallen_to_a_level(findings: Findings, window: Window) -> bool:
     facts = window_facts(findings, window)
     lasting = any(one.to_a_level and not one.recovered for one in facts.long_falls)
     return lasting or facts.open_step is not None
+
+
+def _late_recur(findings: Findings, window: Window) -> bool:
+    """Whether late decelerations recur: the panel's numbers know no shallow ones and no timing."""
+    facts = window_facts(findings, window)
+    return facts.recurrent(facts.recurring_late).answer is True
+
+
+def _least_of_the_open(findings: Findings, window: Window) -> int:
+    """The mildest label that may stand beside a fall, not come back, that the window ends in.
+
+    The panel's numbers count a fall the same whether it recovers or not: one of over a minute is
+    not normal, and one of over five (FIGO 2015: pathological) not suspicious either (ours).
+    """
+    facts = window_facts(findings, window)
+    longest_s = max((one.duration_s for one in facts.long_falls if not one.recovered), default=0.0)
+    if longest_s > OPEN_FOR_S:
+        return 2
+    unseen = facts.open_for_long or facts.fall_into_loss is not None
+    return int(longest_s > 0.0 or unseen)
 
 
 def _usable_s(findings: Findings, window: Window) -> float:

@@ -54,9 +54,6 @@ BoolArray = NDArray[np.bool_]
 LEAST_STEP_S = 180.0
 """A step down that has not come back is told from three minutes on; before, it is a fall."""
 
-BEGIN_TOGETHER_S = 60.0
-"""A deceleration and a drop of the baseline that begin so near each other are one fall (ours)."""
-
 
 @dataclass(frozen=True, slots=True)
 class LongFall:
@@ -310,7 +307,7 @@ class WindowFacts:
             # A fall that turns into a baseline is one fall, and lasts as long as that.
             if any(
                 one.to_a_level
-                and abs(fall.onset_s - one.onset_s) < BEGIN_TOGETHER_S
+                and abs(fall.onset_s - one.onset_s) < within.BEGIN_TOGETHER_S
                 and until_s <= one.end_s
                 for one in found
             ):
@@ -340,7 +337,9 @@ class WindowFacts:
         step = self._step
         if step is not None and not self._settled(step) and all(one.recovered for one in long):
             # What was told as a fall that began with the step is the step's first part.
-            first = [one for one in long if abs(one.onset_s - step.start_s) < BEGIN_TOGETHER_S]
+            first = [
+                one for one in long if abs(one.onset_s - step.start_s) < within.BEGIN_TOGETHER_S
+            ]
             long = [one for one in long if one not in first]
             onset_s = min((step.start_s, *(one.onset_s for one in first)))
             depth_bpm = max((step.from_bpm - step.to_bpm, *(one.depth_bpm for one in first)))
@@ -414,7 +413,7 @@ class WindowFacts:
         """
         since = Window(step.start_s, self.window.end_s)
         # What looks like a rise beside the step is the end of the level before it.
-        rises = Window(step.start_s + BEGIN_TOGETHER_S, self.window.end_s)
+        rises = Window(step.start_s + within.BEGIN_TOGETHER_S, self.window.end_s)
         moderate = VariabilityClass.MODERATE
         return (
             since.duration_s >= BASELINE_CHANGE_S
@@ -543,6 +542,30 @@ class WindowFacts:
             if fall.end_s > self.window.end_s or not fall.recovered
         ]
         return max(open_now, key=lambda fall: fall.onset_s, default=None)
+
+    @cached_property
+    def fall_into_loss(self) -> tuple[Deceleration, float] | None:
+        """The deceleration that lost signal may have let last longest, and until when at most.
+
+        One that was not seen to recover may have gone on until signal is back, or to the window's
+        end; None where no more was lost after it than a fall is followed over.
+        """
+        curve = self.findings.fetal.rate_curve
+        seen = np.isfinite(curve.values)
+        if not seen.any():  # Findings without their rate cannot tell.
+            return None
+        found = []
+        for fall in self.touching(~self.whole.falls.shallow):
+            if fall.recovered or fall.end_s >= self.window.end_s - NOT_SEEN_S:
+                continue
+            first = max(0, math.ceil((fall.end_s - curve.start_s) / curve.step_s))
+            back = np.flatnonzero(seen[first:])
+            until_s = self.window.end_s
+            if len(back):
+                until_s = min(until_s, curve.start_s + (first + int(back[0])) * curve.step_s)
+            if until_s - fall.end_s > NOT_SEEN_S:
+                found.append((fall, until_s))
+        return max(found, key=lambda one: one[1] - one[0].onset_s, default=None)
 
     @cached_property
     def accelerations(self) -> int:

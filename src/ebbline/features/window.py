@@ -51,6 +51,9 @@ LEAST_ACTIVITY = 0.5
 LEAST_TO_RECUR = 2
 """One deceleration does not recur, whatever its share of contractions (our choice)."""
 
+BEGIN_TOGETHER_S = 60.0
+"""A fall to a level and a deceleration that begin within this of each other are one (ours)."""
+
 EDGE_S = 1e-6
 """A stretch is half-open: what lies so near its end is at its end, and not in it."""
 
@@ -454,7 +457,11 @@ def _with_contractions(
     asked = Window(max(index.begins_s, start_s), window.end_s)
     seen = which & (index.deceleration_onset_s < asked.end_s)
     seen &= index.deceleration_end_s > asked.start_s
-    number = int(np.count_nonzero(seen))
+    # A deceleration that a level begins with is that fall, told twice.
+    apart = seen.copy()
+    for level in also:
+        apart &= np.abs(index.deceleration_onset_s - level.start_s) >= BEGIN_TOGETHER_S
+    number = int(np.count_nonzero(apart))
     if number + (len(also) if number else 0) < LEAST_TO_RECUR:
         few = Answer(False, float("nan"), asked, "")
         return few, few
@@ -468,9 +475,9 @@ def _with_contractions(
     counted = cuts.enough & (with_it >= LEAST_TO_RECUR)
     # Each deceleration without a contraction may have come with one that was not recorded.
     nadirs = np.sort(index.deceleration_nadir_s[seen & index.alone])
-    apart = nadirs.searchsorted(cuts.ends_s) - nadirs.searchsorted(cuts.starts_s)
-    maybe = (with_it + apart) / np.maximum(of + apart, 1)
-    hidden = (apart > 0) & (with_it + apart >= LEAST_TO_RECUR)
+    alone = nadirs.searchsorted(cuts.ends_s) - nadirs.searchsorted(cuts.starts_s)
+    maybe = (with_it + alone) / np.maximum(of + alone, 1)
+    hidden = (alone > 0) & (with_it + alone >= LEAST_TO_RECUR)
     half = HALF_OF_CONTRACTIONS
     least = _answered(
         index, cuts, shares, counted & (shares >= half), hidden & (maybe >= half), seen, asked

@@ -11,6 +11,7 @@ from ebbline.criteria.classification_builder import (
     ClassBuilder,
     check_bandwidth,
     check_baseline,
+    check_into_loss,
     check_maybe_slow,
     check_settled,
     check_window,
@@ -231,6 +232,7 @@ def _single(builder: ClassBuilder, facts: WindowFacts, prolonged: BoolArray) -> 
     counted = False
     check_maybe_slow(builder, facts, line.PROLONGED_5)
     check_settled(builder, facts, line.PROLONGED_5)
+    check_into_loss(builder, facts, line.PROLONGED_5)
     if facts.long_falls:
         long = facts.long_falls[0]
         minutes = long.duration_s / 60.0

@@ -10,6 +10,7 @@ from ebbline.criteria.classification_builder import (
     ClassBuilder,
     check_bandwidth,
     check_baseline,
+    check_into_loss,
     check_maybe_slow,
     check_settled,
     check_window,
@@ -251,6 +252,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     is_red = False
     check_maybe_slow(builder, facts, line.PROLONGED)
     check_settled(builder, facts, line.PROLONGED)
+    check_into_loss(builder, facts, line.PROLONGED)
     if facts.long_falls:
         long = facts.long_falls[0]
         minutes = long.duration_s / 60.0
