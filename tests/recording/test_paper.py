@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -17,7 +18,7 @@ from ebbline.recording import ChannelKind, Recording, open_recording
 from ebbline.recording.paper.figures import Printed
 from ebbline.recording.paper.flatten import Image
 from ebbline.recording.paper.pictures import pictures_of
-from ebbline.recording.paper.reading import read_paper
+from ebbline.recording.paper.reading import read_paper, read_papers, upright_papers
 from ebbline.recording.paper.scale import PaperAnswers
 from ebbline.recording.paper.timemarks import in_step
 from ebbline.recording.paper.trace import other_pen
@@ -250,6 +251,20 @@ def test_two_strips_on_one_page_are_not_read_as_one(tmp_path: Path) -> None:
     path = saved(page, tmp_path / "two.png")
     with pytest.raises(RecordingError, match="strip 2 of 2"):
         open_recording(path, paper_speed=1)
+
+
+def test_a_trace_that_runs_on_beyond_the_last_line_is_told_as_cut_off() -> None:
+    """Missing signal never reassures: an end that was lost may not look like the strip's end."""
+    answers = PaperAnswers(speed=1.0)
+    paper = upright_papers(strip().image, "strip")[0]
+    assert not [one for one in read_papers([paper], answers, "strip").said if "runs on" in one]
+    first, last, top, bottom = paper.lines
+    for lines, where in (
+        ((first, last - 3, top, bottom), "beyond the last line"),
+        ((first + 3, last, top, bottom), "before the first line"),
+    ):
+        said = read_papers([replace(paper, lines=lines)], answers, "strip").said
+        assert [one for one in said if "runs on" in one and where in one]
 
 
 def test_times_out_of_step_tell_nothing() -> None:

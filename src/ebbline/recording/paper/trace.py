@@ -118,6 +118,34 @@ def sheet_of(
     return Sheet(ink, columns.start, rows.start, _pen(ink))
 
 
+def runs_on(flat: Flat, lines: tuple[int, int, int, int]) -> tuple[float, float]:
+    """How far ink runs on from a paper's first and last upright line, in distances of two lines.
+
+    Only what touches the line is followed, so that numbers printed beside the paper are not. A
+    coloured pen is not seen.
+    """
+    left, right = (round((n - flat.left) * flat.across) for n in lines[:2])
+    top, bottom = ((n - flat.top) * flat.down for n in lines[2:])
+    rows = slice(max(0, round(top + INNER * flat.down)), max(1, round(bottom - INNER * flat.down)))
+    dark = (flat.black[rows] > STRONG_INK).astype(np.uint8)
+    before, after = dark[:, : max(0, left) + 1][:, ::-1], dark[:, right:]
+    return _reach(before, flat.across), _reach(after, flat.across)
+
+
+def _reach(dark: NDArray[np.uint8], across: float) -> float:
+    """Width, in lines, of the widest piece of ink that begins at the first columns."""
+    beside = max(2, round(FRAME * across))
+    if min(dark.shape) == 0:
+        return 0.0
+    _, piece, box, _ = cv2.connectedComponentsWithStats(np.ascontiguousarray(dark))
+    begun = [n for n in np.unique(piece[:, :beside]) if n]
+    return float(max((box[n, 0] + box[n, 2] for n in begun), default=0)) / across
+
+
+INNER = 0.3
+"""Ink nearer than so much of a line to the highest or the lowest one may be the frame (ours)."""
+
+
 def other_pen(share: Plane, ink: Plane, black: Plane) -> NDArray[np.bool_]:
     """Where ink is of another colour than the trace's: handwriting, a stamp.
 
