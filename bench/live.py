@@ -80,7 +80,7 @@ class SharedDetect:
     """`detect`, made once for equal samples: the last few are remembered."""
 
     def __init__(self) -> None:
-        self.made: deque[tuple[Recording, tuple[int, float | None, float], Findings]] = deque(
+        self.made: deque[tuple[Recording, tuple[int, float | None, float, bool], Findings]] = deque(
             maxlen=4
         )
         self.shared = 0
@@ -92,14 +92,19 @@ class SharedDetect:
         fetus: int = 1,
         grid_from_s: float | None = None,
         hills_before: float = 0.0,
+        brief: bool = False,
     ) -> Findings:
-        how = (fetus, grid_from_s, hills_before)
+        how = (fetus, grid_from_s, hills_before, brief)
         for other, its_how, findings in self.made:
             if its_how == how and _same_signals(recording, other):
                 self.shared += 1
                 return findings
         findings = detect(
-            recording, fetus=fetus, grid_from_s=grid_from_s, hills_before=hills_before
+            recording,
+            fetus=fetus,
+            grid_from_s=grid_from_s,
+            hills_before=hills_before,
+            brief=brief,
         )
         self.made.append((recording, how, findings))
         return findings
