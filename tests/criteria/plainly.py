@@ -1229,6 +1229,9 @@ def _nice_contractions(told: Told, seen: Plain) -> None:
         told.say(line, -1 if rested else 1, rate, span, of="contractions")
     elif answer is False and not told.weighs("contractions"):
         told.say("nice-contractions-white", 0, rate, span, of="contractions")
+        gone = 1.0 - seen.active(span) / (span[1] - span[0])
+        if gone > 0.2 and rate * (1.0 + gone) >= 5:
+            told.withheld.append(f"{100 * gone:.0f} % of the activity was not measured")
 
 
 def _nice_baseline(told: Told, seen: Plain) -> None:

@@ -96,3 +96,18 @@ def test_a_prolonged_fall_comes_with_the_contraction_that_it_began_in() -> None:
         share = within.share_with_decelerations(findings, Window(0.0, 2400.0), mask)
         carried.append(share.carrying)
     assert carried == [1, 2]
+
+
+def test_a_belt_that_lost_much_hides_no_fifth_contraction_in_ten_minutes() -> None:
+    """NICE NG229: five or more are amber; cut by the gaps, some of them are not counted."""
+    for every_s, activity, refused in (
+        (150.0, 1.0, False),
+        (150.0, 0.85, False),  # 4 in 10 min seen, no more lost than is workable
+        (200.0, 0.7, True),  # 9 in 21 measured minutes are 4.3 in ten, and 5.6 with 30 % more
+        (330.0, 0.7, False),  # 6 are 2.9, and 3.7 with so much more
+    ):
+        squeezes = contractions(40, every_s=every_s)
+        found = judged(Standard.NICE, trace(40, uterus=squeezes, activity=activity))
+        assert found.refused is refused, (every_s, activity)
+        told = any("of the activity was not measured" in why for why in found.refusal)
+        assert told is refused

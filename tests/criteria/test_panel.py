@@ -11,13 +11,14 @@ import math
 
 import numpy as np
 import pytest
-from bench.worsening import lossier
+from bench.worsening import lossier, with_rate
 from hypothesis import given
 from hypothesis import strategies as st
 
 from ebbline.criteria.model import PANEL_LABELS
 from ebbline.criteria.panel import (
     HALF_HOUR_BEFORE,
+    panel_answer,
     panel_model,
     panel_reading,
     panel_silence,
@@ -214,3 +215,28 @@ def test_where_lost_signal_could_change_its_label_the_panel_is_silent_and_says_s
         assert bool(why) == (panel_reading(findings, window, hidden.context) is None)
         silent += "may be a worse reading" in why
     assert silent
+
+
+def test_signal_lost_where_the_falls_would_be_leaves_only_the_worst_label() -> None:
+    """Lost through the contractions, it takes the falls, which are what the panel counts."""
+    made = invent(
+        Scenario.from_words(
+            "recurrent late, minimal variability, electrode, good signal, 60 minutes"
+        ),
+        7102,
+    ).recording
+    window = Window(1800.0, 3600.0)
+    whole = panel_reading(detect(made), window, made.context)
+    assert whole is not None and whole.label == "pathological"
+    peaks = [c.peak_s for c in detect(made).uterine.contractions]
+
+    def cut(bpm: np.ndarray, rate_hz: float) -> np.ndarray:
+        seconds = np.arange(len(bpm)) / rate_hz
+        near = np.zeros(len(bpm), dtype=bool)
+        for peak in peaks:
+            near |= np.abs(seconds - peak - 15.0) < 35.0
+        return np.where(near, np.nan, bpm)
+
+    hidden = with_rate(made, cut)
+    found, why = panel_answer(detect(hidden), window, hidden.context)
+    assert found is None and "could not be read through" in why

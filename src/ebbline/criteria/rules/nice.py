@@ -22,7 +22,7 @@ from ebbline.criteria.recording_index import TenMinuteBaseline
 from ebbline.criteria.rules.figo import UNTOLD_APART_S, state_unmeasured
 from ebbline.criteria.tables import nice as line
 from ebbline.criteria.window_view import WindowFacts, clock
-from ebbline.definitions import HOUR_S, RECURRENCE_S
+from ebbline.definitions import HOUR_S, RECURRENCE_S, WORKABLE_LOSS
 from ebbline.features import window as within
 from ebbline.recording.model import Context
 from ebbline.terms import SensorKind, Window
@@ -94,6 +94,13 @@ def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
             )
     elif busiest.answer is not None and not builder.weighs("contractions"):
         builder.add(line.CONTRACTIONS_WHITE, busiest.value, evidence=evidence)
+        lost = 1.0 - within.activity_share(facts.findings, busiest.stretch)
+        # What is cut by a gap is not counted: as many more may lie in it as in the rest.
+        if lost > WORKABLE_LOSS and line.CONTRACTIONS_AMBER.met(busiest.value * (1.0 + lost)):
+            builder.withhold(
+                f"{100 * lost:.0f} % of the activity was not measured, and with so much more there "
+                f"were {busiest.value * (1.0 + lost):.1f} contractions in 10 min; feel them"
+            )
 
 
 def _doubtful(facts: WindowFacts, where: Window) -> tuple[int, int]:
