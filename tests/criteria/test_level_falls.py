@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -10,7 +12,7 @@ from criteria.build import contractions, trace, variable
 from ebbline.criteria import classify
 from ebbline.criteria.model import PANEL_LABELS, Classification, Standard
 from ebbline.criteria.panel import panel_answer
-from ebbline.criteria.window_view import window_facts
+from ebbline.criteria.window_view import LongFall, _with_one_more, window_facts
 from ebbline.features import detect
 from ebbline.features import window as within
 from ebbline.features.findings import Findings
@@ -145,3 +147,80 @@ def test_a_deceleration_that_a_level_begins_with_is_no_second_one_that_recurs() 
         findings = trace(60, uterus=squeezes, decelerations=falls)
         mask = np.ones(len(falls), dtype=np.bool_)
         assert within.recurrent(findings, HOUR, mask, (level,)).answer is answer
+
+
+LEVEL = LongFall(600.0, 1500.0, 30.0, 110.0, recovered=False, to_a_level=True)
+OPEN = LongFall(900.0, 1800.0, 50.0, 90.0, recovered=False)
+
+
+@pytest.mark.parametrize(
+    ("fall", "told"),
+    [
+        (LongFall(640.0, 760.0, 60.0, 80.0, recovered=True), [LEVEL]),
+        (LongFall(660.0, 760.0, 60.0, 80.0, recovered=True), None),
+        (LongFall(640.0, 1501.0, 60.0, 80.0, recovered=True), None),
+    ],
+    ids=["begins with it", "begins a minute after", "outlasts it"],
+)
+def test_a_fall_that_turns_into_a_level_is_told_once(
+    fall: LongFall, told: list[LongFall] | None
+) -> None:
+    assert _with_one_more([LEVEL], fall) == (told or [LEVEL, fall])
+
+
+def test_a_piece_of_a_fall_that_goes_on_only_makes_it_deeper() -> None:
+    piece = LongFall(1000.0, 1800.0, 45.0, 84.0, recovered=False)
+    (whole,) = _with_one_more([OPEN], piece)
+    assert (whole.onset_s, whole.end_s, whole.recovered) == (900.0, 1800.0, False)
+    assert (whole.nadir_bpm, whole.depth_bpm) == (84.0, 56.0)
+    milder = replace(piece, nadir_bpm=95.0)
+    assert _with_one_more([OPEN], milder) == [OPEN]
+    for other in (
+        replace(piece, recovered=True),
+        replace(piece, onset_s=900.0),
+        replace(piece, end_s=1801.0),
+    ):
+        assert _with_one_more([OPEN], other) == [OPEN, other]
+    level = replace(OPEN, to_a_level=True)
+    assert _with_one_more([level], piece) == [level, piece]
+    back = replace(OPEN, recovered=True)
+    assert _with_one_more([back], piece) == [back, piece]
+
+
+def test_the_slowest_fall_is_that_of_the_lowest_mean_of_those_of_ten_minutes() -> None:
+    """NICHD 2008: ten minutes or more are a change of baseline, whatever it is called."""
+    rate = np.full(3600, 150.0)
+    falls = []
+    for start_s, length_s, level_bpm in ((1850, 620, 90.0), (2520, 600, 80.0), (3200, 240, 60.0)):
+        rate[start_s : start_s + length_s] = level_bpm
+        falls.append(replace(variable(start_s + 10.0), onset_s=start_s, end_s=start_s + length_s))
+    facts = window_facts(trace(60, rate=rate, decelerations=falls), HOUR)
+    assert [round(one.duration_s) for one in facts.long_falls] == [620, 600, 240]
+    assert facts.slowest_fall == (80.0, Window(2520, 3120))
+    briefer = [replace(falls[1], end_s=3119.0)]
+    facts = window_facts(trace(60, rate=np.full(3600, 150.0), decelerations=briefer), HOUR)
+    assert facts.slowest_fall is None
+
+
+@pytest.mark.parametrize(
+    ("what", "minutes", "to_bpm", "band", "rise", "settled"),
+    [
+        ("as asked", 14, 135.0, 1.0, True, True),
+        ("nine minutes", 9, 135.0, 1.0, True, False),
+        ("under 110 bpm", 14, 105.0, 1.0, True, False),
+        ("flat", 14, 135.0, 0.3, True, False),
+        ("without a rise", 14, 135.0, 1.0, False, False),
+    ],
+)
+def test_a_level_settles_by_time_height_variability_and_a_rise_together(
+    what: str, minutes: int, to_bpm: float, band: float, rise: bool, settled: bool
+) -> None:
+    bpm = calm(155.0)
+    since = last(minutes)
+    bpm[since] = to_bpm + band * (bpm[since] - 155.0)
+    if rise:
+        at = len(bpm) - (minutes - 3) * 60 * RATE
+        bpm[at : at + 40 * RATE] += 25.0 * np.sin(np.linspace(0.0, np.pi, 40 * RATE))
+    facts = window_facts(found(bpm), HOUR)
+    assert (facts.settled_step is not None) is settled, what
+    assert any(not one.recovered for one in facts.long_falls) is not settled

@@ -287,8 +287,17 @@ class WindowFacts:
         a step down that has not come back: a fall that lasts on until it is called a new baseline
         is no shorter for that.
         """
+        found = self._dropped
+        for fall in sorted(self.touching(~self.whole.falls.shallow), key=lambda fall: fall.onset_s):
+            found = _with_one_more(found, self._as_long(fall))
+        long = [one for one in found if one.duration_s >= PROLONGED_FROM_S]
+        return tuple(sorted(self._with_step(long), key=lambda one: -one.duration_s))
+
+    @property
+    def _dropped(self) -> list[LongFall]:
+        """The sudden drops of the baseline that began in the window, as falls."""
         end_s = self.window.end_s
-        found = [
+        return [
             LongFall(
                 drop.start_s,
                 min(drop.until_s, end_s),
@@ -300,54 +309,30 @@ class WindowFacts:
             for drop in self.whole.drops
             if self.window.start_s <= drop.start_s < end_s
         ]
-        for fall in sorted(self.touching(~self.whole.falls.shallow), key=lambda fall: fall.onset_s):
-            back_s = self.whole.back_s(fall, end_s)
-            until_s = min(back_s, end_s)
-            recovered = back_s <= end_s and (fall.recovered or back_s > fall.end_s)
-            # A fall that turns into a baseline is one fall, and lasts as long as that.
-            if any(
-                one.to_a_level
-                and abs(fall.onset_s - one.onset_s) < within.BEGIN_TOGETHER_S
-                and until_s <= one.end_s
-                for one in found
-            ):
-                continue
-            # One that begins while another goes on that is not back at the end is a piece of it.
-            whole = next(
-                (
-                    place
-                    for place, one in enumerate(found)
-                    if not (recovered or one.recovered or one.to_a_level)
-                    and one.onset_s < fall.onset_s
-                    and until_s <= one.end_s
-                ),
-                None,
-            )
-            if whole is not None:
-                lowest_bpm = min(found[whole].nadir_bpm, fall.nadir_bpm)
-                deeper_bpm = found[whole].nadir_bpm - lowest_bpm
-                found[whole] = replace(
-                    found[whole],
-                    nadir_bpm=lowest_bpm,
-                    depth_bpm=found[whole].depth_bpm + deeper_bpm,
-                )
-                continue
-            found.append(LongFall(fall.onset_s, until_s, fall.depth_bpm, fall.nadir_bpm, recovered))
-        long = [one for one in found if one.duration_s >= PROLONGED_FROM_S]
+
+    def _as_long(self, fall: Deceleration) -> LongFall:
+        """A deceleration until the rate was back, at most to the window's end."""
+        end_s = self.window.end_s
+        back_s = self.whole.back_s(fall, end_s)
+        recovered = back_s <= end_s and (fall.recovered or back_s > fall.end_s)
+        return LongFall(fall.onset_s, min(back_s, end_s), fall.depth_bpm, fall.nadir_bpm, recovered)
+
+    def _with_step(self, long: list[LongFall]) -> list[LongFall]:
+        """The falls, and a step down that goes on where none of them does.
+
+        What was told as a fall that began with the step is the step's first part.
+        """
         step = self._step
-        if step is not None and not self._settled(step) and all(one.recovered for one in long):
-            # What was told as a fall that began with the step is the step's first part.
-            first = [
-                one for one in long if abs(one.onset_s - step.start_s) < within.BEGIN_TOGETHER_S
-            ]
-            long = [one for one in long if one not in first]
-            onset_s = min((step.start_s, *(one.onset_s for one in first)))
-            depth_bpm = max((step.from_bpm - step.to_bpm, *(one.depth_bpm for one in first)))
-            nadir_bpm = min((step.to_bpm, *(one.nadir_bpm for one in first)))
-            long.append(
-                LongFall(onset_s, end_s, depth_bpm, nadir_bpm, recovered=False, to_a_level=True)
-            )
-        return tuple(sorted(long, key=lambda one: -one.duration_s))
+        if step is None or self._settled(step) or not all(one.recovered for one in long):
+            return long
+        first = [one for one in long if _begin_together(one.onset_s, step.start_s)]
+        onset_s = min((step.start_s, *(one.onset_s for one in first)))
+        depth_bpm = max((step.from_bpm - step.to_bpm, *(one.depth_bpm for one in first)))
+        nadir_bpm = min((step.to_bpm, *(one.nadir_bpm for one in first)))
+        goes_on = LongFall(
+            onset_s, self.window.end_s, depth_bpm, nadir_bpm, recovered=False, to_a_level=True
+        )
+        return [*(one for one in long if one not in first), goes_on]
 
     def lost_about(self, one: LongFall) -> float:
         """Share of lost signal in a fall and beside it, as far as a fall is followed over it."""
@@ -631,6 +616,32 @@ class WindowFacts:
     def tachysystole(self) -> within.Answer:
         """See `features.window.tachysystole`."""
         return within.tachysystole(self.findings, self.window)
+
+
+def _begin_together(one_s: float, other_s: float) -> bool:
+    return abs(one_s - other_s) < within.BEGIN_TOGETHER_S
+
+
+def _with_one_more(found: list[LongFall], fall: LongFall) -> list[LongFall]:
+    """The falls and one more, unless it is told already.
+
+    A fall that turns into a baseline is one fall, and lasts as long as that; one that begins while
+    another goes on that is not back at the end is a piece of it, and may be its lowest.
+    """
+    if any(
+        one.to_a_level and _begin_together(fall.onset_s, one.onset_s) and fall.end_s <= one.end_s
+        for one in found
+    ):
+        return found
+    for place, one in enumerate(found):
+        if fall.recovered or one.recovered or one.to_a_level:
+            continue
+        if one.onset_s < fall.onset_s and fall.end_s <= one.end_s:
+            lowest_bpm = min(one.nadir_bpm, fall.nadir_bpm)
+            depth_bpm = one.depth_bpm + one.nadir_bpm - lowest_bpm
+            whole = replace(one, nadir_bpm=lowest_bpm, depth_bpm=depth_bpm)
+            return [*found[:place], whole, *found[place + 1 :]]
+    return [*found, fall]
 
 
 @kept(4)
