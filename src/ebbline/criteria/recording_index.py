@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -16,6 +17,7 @@ from ebbline.definitions import (
     LATE_LAG_S,
     LEAST_EXCURSION_BPM,
     MARKED_ABOVE_BPM,
+    MINIMAL_UPTO_BPM,
     REDUCED_BELOW_BPM,
     SHALLOW_FROM_BPM,
     TEN_MINUTES_S,
@@ -567,6 +569,15 @@ class MinuteVariability:
     @cached_property
     def bandwidth(self) -> Curve:
         """The bandwidth by the minute; what falls took is no livelier than what is beside it."""
+        return self._with_taken(lambda beside: float(beside.min()))
+
+    @cached_property
+    def usual(self) -> Curve:
+        """The bandwidth by the minute; what falls took is as what is beside it usually is."""
+        return self._with_taken(lambda beside: float(np.median(beside)))
+
+    def _with_taken(self, told: Callable[[FloatArray], float]) -> Curve:
+        """The bandwidth by the minute, that of what falls took told from the minutes beside."""
         curve = self._curve
         values = np.array(curve.values, dtype=np.float64)
         measured = np.flatnonzero(np.isfinite(values))
@@ -575,14 +586,15 @@ class MinuteVariability:
                 measured, (minute - TAKEN_REACH_MIN, minute + TAKEN_REACH_MIN + 1)
             )
             if stop > first:
-                values[minute] = curve.values[measured[first:stop]].min()
+                values[minute] = told(curve.values[measured[first:stop]])
         return replace(curve, values=values)
 
     def variability_in(self, start_s: float, end_s: float) -> VariabilitySeen:
         """Usual bandwidth and class of a stretch's minutes, by their middles.
 
         No livelier for the minutes that falls took, and never told as moderate on what was not
-        measured. One rule for the review, its ten-minute columns and every standard.
+        measured; as absent only where the minutes beside a fall usually were, not one of them. One
+        rule for the review, its ten-minute columns and every standard.
         """
         curve = self._curve
         first = max(0, math.ceil((start_s - curve.start_s) / curve.step_s - 0.5))
@@ -591,12 +603,22 @@ class MinuteVariability:
         measured = int(np.count_nonzero(np.isfinite(minutes)))
         named, width = class_and_width(minutes)
         if self.taken[first:last].any():
-            lower, narrower = class_and_width(self.bandwidth.values[first:last])
+            lower, narrower = self._in_falls(first, last)
             if lower in _LOW and named not in _LOW[: _LOW.index(lower) + 1]:
                 named, width = lower, narrower
             elif named is not VariabilityClass.INDETERMINATE and narrower < width:
                 width = narrower
         return VariabilitySeen(start_s, end_s, width, named, measured)
+
+    def _in_falls(self, first: int, last: int) -> tuple[VariabilityClass, float]:
+        """Class and width of some minutes with those that falls took."""
+        lower, narrower = class_and_width(self.bandwidth.values[first:last])
+        if lower is not VariabilityClass.ABSENT:
+            return lower, narrower
+        usual, width = class_and_width(self.usual.values[first:last])
+        if usual is VariabilityClass.ABSENT:
+            return lower, narrower
+        return VariabilityClass.MINIMAL, min(width, MINIMAL_UPTO_BPM)
 
     @cached_property
     def reduced_runs(self) -> Runs:
