@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.compiled import kernel
 from ebbline.features.findings import Curve
 
 FloatArray = NDArray[np.float64]
@@ -56,11 +56,78 @@ def means_about(rate: Curve, beyond: int) -> Callable[[int, int, int], FloatArra
     return mean
 
 
-def _share_over(rate: Curve, level: float, first: int, stop: int) -> float:
+@kernel
+def _means(values: FloatArray, first: int, stop: int, least: int) -> FloatArray:
+    """Mean of values from first to stop about each, NaN where less than least are there."""
+    n = values.size
+    sums, counts = np.zeros(n + 1), np.zeros(n + 1, np.int64)
+    for i in range(n):
+        there = np.isfinite(values[i])
+        sums[i + 1] = sums[i] + (values[i] if there else 0.0)
+        counts[i + 1] = counts[i] + (1 if there else 0)
+    mean = np.full(n, np.nan)
+    for i in range(n):
+        begin, end = min(n, max(0, i + first)), min(n, max(0, i + stop))
+        number = counts[end] - counts[begin]
+        if number >= least:
+            mean[i] = (sums[end] - sums[begin]) / max(number, 1)
+    return mean
+
+
+@kernel
+def _share_over(values: FloatArray, level: float, first: int, stop: int) -> float:
     """Share of the seconds seen from first to stop that lie over a level; 0 without any."""
-    seen = rate.values[max(0, first) : max(0, stop)]
-    seen = seen[np.isfinite(seen)]
-    return float((seen > level).mean()) if len(seen) else 0.0
+    seen = over = 0
+    for i in range(max(0, first), min(values.size, stop)):
+        if np.isfinite(values[i]):
+            seen += 1
+            over += values[i] > level
+    return over / seen if seen else 0.0
+
+
+@kernel
+def _found(values: FloatArray, apart_s: int, least_slack: float) -> FloatArray:
+    """Of each step its second, that of its return (infinity if never), and both levels."""
+    half = STEP_MEAN_S // 2
+    before = _means(values, -apart_s - STEP_MEAN_S, -apart_s, half)
+    after = _means(values, apart_s, apart_s + STEP_MEAN_S, half)
+    rows = np.empty((values.size // STEP_AROUND_S + 1, 4))
+    if not np.any(before - after >= LEAST_STEP_BPM):
+        return rows[:0]
+    earlier = _means(values, -STEP_AROUND_S, -apart_s, STEP_AROUND_S // 2)
+    later = _means(values, apart_s, STEP_AROUND_S, STEP_MEAN_S)
+    # An acceleration is no return: the rate is back when five minutes about it are.
+    around = _means(values, -STEP_AROUND_S // 2, STEP_AROUND_S // 2, half)
+    number = 0
+    for place in range(values.size):
+        size = before[place] - after[place]
+        slack = max(LEVEL_SHARE * size, least_slack)
+        if not (
+            size >= LEAST_STEP_BPM
+            and earlier[place] >= before[place] - slack
+            and later[place] <= after[place] + slack
+        ):
+            continue
+        if number and place - rows[number - 1, 0] < STEP_AROUND_S:
+            continue
+        near, most = place, 0.0
+        for i in range(place, min(values.size, place + STEP_MEAN_S)):
+            if before[i] - after[i] > most:
+                near, most = i, before[i] - after[i]
+        middle = 0.5 * (before[near] + after[near])
+        if _share_over(values, middle, near + apart_s, near + STEP_AROUND_S) > LEVEL_SHARE:
+            continue
+        # Five minutes about the foot of a slope hold most of what was before it.
+        foot = near + (STEP_MEAN_S if apart_s == STEP_APART_S else apart_s + STEP_AROUND_S // 2)
+        back = np.inf
+        for i in range(foot, values.size):
+            if around[i] > middle:
+                back = i
+                break
+        rows[number, 0], rows[number, 1] = near, back
+        rows[number, 2], rows[number, 3] = before[near], after[near]
+        number += 1
+    return rows[:number]
 
 
 def steps_down(rate: Curve, apart_s: int = STEP_APART_S) -> tuple[Drop, ...]:
@@ -70,31 +137,9 @@ def steps_down(rate: Curve, apart_s: int = STEP_APART_S) -> tuple[Drop, ...]:
     that the ten-minute baselines follow at once is seen so too: a fall of 20 bpm that stays is no
     better for the baseline that it makes.
     """
-    mean = means_about(rate, STEP_AROUND_S)
-    half = STEP_MEAN_S // 2
-    before = mean(-apart_s - STEP_MEAN_S, -apart_s, half)
-    after = mean(apart_s, apart_s + STEP_MEAN_S, half)
-    size = before - after
-    slack = LEVEL_SHARE * size
-    if apart_s > STEP_APART_S:
-        slack = np.maximum(slack, SLOPE_SLACK_BPM)
-    step = size >= LEAST_STEP_BPM
-    step &= mean(-STEP_AROUND_S, -apart_s, STEP_AROUND_S // 2) >= before - slack
-    step &= mean(apart_s, STEP_AROUND_S, STEP_MEAN_S) <= after + slack
-    # An acceleration is no return: the rate is back when five minutes about it are.
-    around = mean(-STEP_AROUND_S // 2, STEP_AROUND_S // 2, half)
-    found: list[Drop] = []
-    for place in np.flatnonzero(step).tolist():
-        if found and place - (found[-1].start_s - rate.start_s) < STEP_AROUND_S:
-            continue
-        near = place + int(np.argmax(np.nan_to_num(size[place : place + STEP_MEAN_S])))
-        middle = 0.5 * (before[near] + after[near])
-        if _share_over(rate, middle, near + apart_s, near + STEP_AROUND_S) > LEVEL_SHARE:
-            continue
-        # Five minutes about the foot of a slope hold most of what was before it.
-        foot = near + (STEP_MEAN_S if apart_s == STEP_APART_S else apart_s + STEP_AROUND_S // 2)
-        back = np.flatnonzero(around[foot:] > middle)
-        until_s = rate.start_s + foot + float(back[0]) if len(back) else math.inf
-        start_s = rate.start_s + float(near)
-        found.append(Drop(start_s, until_s, float(before[near]), float(after[near])))
-    return tuple(found)
+    slack = SLOPE_SLACK_BPM if apart_s > STEP_APART_S else 0.0
+    rows = _found(np.ascontiguousarray(rate.values, np.float64), apart_s, slack)
+    return tuple(
+        Drop(rate.start_s + near, rate.start_s + back, from_bpm, to_bpm)
+        for near, back, from_bpm, to_bpm in rows.tolist()
+    )
