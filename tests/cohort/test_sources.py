@@ -32,6 +32,21 @@ def test_a_signal_file_that_changes_changes_the_fingerprint(tmp_path: Path):
     assert before.fingerprint != after.fingerprint
 
 
+def test_a_link_is_the_file_that_it_leads_to_and_a_broken_one_is_not_left_out(tmp_path: Path):
+    kept, folder = tmp_path / "kept.csv", tmp_path / "linked"
+    kept.write_text("x")
+    folder.mkdir()
+    (folder / "a.csv").symlink_to(kept)
+    (folder / "gone.csv").symlink_to(tmp_path / "nowhere.csv")
+    (folder / "b.csv").symlink_to(tmp_path, target_is_directory=True)
+    before = {one.recording: one for one in find_sources(str(folder))}
+    assert set(before) == {"a", "gone"}
+    os.utime(kept, (1, 1))
+    after = {one.recording: one for one in find_sources(f"{folder}/*.csv")}
+    assert after["a"].fingerprint != before["a"].fingerprint
+    assert after["gone"].fingerprint == before["gone"].fingerprint
+
+
 def test_two_files_of_one_name_keep_their_endings(tmp_path: Path):
     for suffix in (".csv", ".edf"):
         (tmp_path / f"a{suffix}").write_text("x")

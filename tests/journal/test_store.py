@@ -166,6 +166,33 @@ def test_whoever_changes_the_record_behind_its_back_breaks_the_chain(
     assert (found.breaks[0].case, found.breaks[0].number) == (case, number)
 
 
+def test_an_entry_whose_time_was_spoilt_is_named_and_never_shown_as_another(
+    journal: Journal, case: str
+) -> None:
+    journal.append(case, draft(4))
+    unguard(journal)
+    with journal.store.engine.begin() as connection:
+        connection.execute(text("UPDATE journal_entry SET at = '2025-03-0x' WHERE number = 2"))
+    with pytest.raises(JournalError, match=r"entry 2.*cannot be read.*record verify"):
+        journal.entries(case)
+    assert [(one.case, one.number) for one in journal.verify().breaks] == [(case, 2)]
+
+
+@pytest.mark.parametrize("words", ["journal_entry_no_update BEFORE", "SELECT RAISE(ABORT"])
+def test_a_store_whose_file_was_spoilt_is_told_as_damaged(tmp_path: Path, words: str) -> None:
+    place = tmp_path / "record.db"
+    journal = Journal(place)
+    journal.open_case("24-0117", "4", author="Kim")
+    with journal.store.engine.connect() as connection:
+        connection.execute(text("PRAGMA wal_checkpoint(TRUNCATE)"))
+    journal.close()
+    spoilt = place.read_bytes()
+    at = spoilt.index(words.encode()) + 4
+    place.write_bytes(spoilt[:at] + b"\xec" + spoilt[at + 1 :])
+    with pytest.raises(StoreError, match="backup"):
+        Journal(place).verify()
+
+
 def test_a_case_taken_out_whole_breaks_the_chain_of_the_unit(journal: Journal, case: str) -> None:
     journal.open_case("24-0118", "5", author="Kim")
     unguard(journal)

@@ -87,8 +87,8 @@ def read(
         typer.echo("Stopped. What was read is kept; the same command goes on from there.", err=True)
         raise
     typer.echo(
-        f"{done.recordings} recordings: {done.read} read, {done.kept} unchanged since an earlier "
-        f"run, {done.failed} cannot be read"
+        f"{done.recordings} recordings: {done.read} gone through, {done.kept} unchanged since an "
+        f"earlier run; {done.failed} of all cannot be read"
         + (" (why stands in failures.parquet and in the report)." if done.failed else ".")
     )
     typer.echo(f"Tables: {done.folder}. Next: ebbline archive report {done.folder}")

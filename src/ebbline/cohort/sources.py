@@ -6,6 +6,7 @@ import hashlib
 import posixpath
 from collections import Counter, defaultdict
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from ebbline.errors import RecordingError
@@ -105,11 +106,26 @@ def _listing(system: Any, path: str, where: str) -> tuple[dict[str, dict[str, An
 
 
 def _files(found: dict[str, dict[str, Any]]) -> dict[str, dict[str, Any]]:
+    seen = {name: _followed(detail) for name, detail in found.items()}
     return {
         name: detail
-        for name, detail in found.items()
+        for name, detail in seen.items()
         if detail.get("type") == "file" and not posixpath.basename(name).startswith(".")
     }
+
+
+def _followed(detail: dict[str, Any]) -> dict[str, Any]:
+    """A link, as data sets under version control have them, is the file that it leads to.
+
+    One that leads nowhere counts as a file too: it is listed as unreadable, not left out silently.
+    """
+    if not detail.get("islink"):
+        return detail
+    target = Path(detail["name"])
+    if target.is_dir():
+        return detail
+    changed = {"mtime": target.stat().st_mtime} if target.exists() else {}
+    return detail | {"type": "file"} | changed
 
 
 def _suffixes() -> tuple[str, ...]:

@@ -388,8 +388,8 @@ def _entry(row: Row[Any]) -> Entry:
         case=row.case,
         number=row.number,
         body=_body(row),
-        at=datetime.fromisoformat(row.at),
-        written_at=datetime.fromisoformat(row.written_at),
+        at=_time(row, row.at),
+        written_at=_time(row, row.written_at),
         author=row.author,
         corrects=row.corrects,
         token=row.token,
@@ -402,11 +402,23 @@ def _body(row: Row[Any]) -> Body:
     try:
         return body_from(row.kind, json.loads(row.body))
     except (ValueError, AttributeError) as error:
-        raise JournalError(
-            "its words cannot be read.",
-            where=f"case {row.case}, entry {row.number}",
-            remedy="Run `ebbline record verify`.",
-        ) from error
+        raise _unreadable(row, "its words cannot be read.") from error
+
+
+def _time(row: Row[Any], written: str) -> datetime:
+    try:
+        return datetime.fromisoformat(written)
+    except (ValueError, TypeError) as error:
+        raise _unreadable(row, f"its time {written!r} cannot be read.") from error
+
+
+def _unreadable(row: Row[Any], what: str) -> JournalError:
+    return JournalError(
+        what,
+        where=f"case {row.case}, entry {row.number}",
+        remedy="It was changed from outside, or the disk is damaged. Run `ebbline record verify`, "
+        "and take the copy of a backup that holds.",
+    )
 
 
 def _opening(row: Row[Any]) -> Opening:

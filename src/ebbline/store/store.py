@@ -69,10 +69,21 @@ class Store:
         except DatabaseError as error:
             self.engine.dispose()
             raise self._in_words(error, opening=True) from error
+        except UnicodeDecodeError as error:
+            # A damaged page shows itself in the database's own message, too.
+            self.engine.dispose()
+            raise self._damaged() from error
         except StoreError:
             self.engine.dispose()
             raise
         self._put_room_by()
+
+    def _damaged(self) -> StoreError:
+        return StoreError(
+            "the store's file is damaged: what it holds is no text.",
+            where=self.where,
+            remedy="Leave it as it is, and restore a backup to another place.",
+        )
 
     def _in_words(self, error: DatabaseError, *, opening: bool = False) -> StoreError:
         said = str(error.orig).strip().splitlines()[0] if error.orig else str(error)
@@ -181,6 +192,8 @@ class Store:
             raise
         except DatabaseError as error:
             raise self._in_words(error) from error
+        except UnicodeDecodeError as error:
+            raise self._damaged() from error
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
