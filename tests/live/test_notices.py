@@ -236,3 +236,27 @@ def test_contractions_without_any_heart_rate_are_no_trace_of_a_fetus() -> None:
         update = bed.advance(float(at_s) + 2.0)
         raised += update.raised if update else ()
     assert [grade for grade, _ in of("signal-lost", raised)] == ["3 min", "10 min"]
+
+
+@pytest.mark.parametrize(
+    ("began_s", "whole_shows_it", "prompts"),
+    [(3200.0, False, []), (3200.0, True, ["5 min", "9 min"]), (3500.0, False, ["3 min"])],
+)
+def test_an_old_fall_that_only_the_last_minutes_show_waits_for_the_whole_reading(
+    monkeypatch: pytest.MonkeyPatch, began_s: float, whole_shows_it: bool, prompts: list[str]
+) -> None:
+    # Of a long rise the last minutes alone may hold the end only, and take it for the baseline.
+    def seen(step: Step, *_: object) -> tuple[Seen, ...]:
+        if step.full and not whole_shows_it:
+            return ()
+        return (Seen("prolonged-fall", began_s, step.at_s - began_s, "Fell."),)
+
+    monkeypatch.setattr("ebbline.live.notices.seen", seen)
+    watch = NoticeWatch("x", load_notices())
+    clock = WatchedBed(LABOUR, load_notices(), pace=PACE).clock
+    normal = made.classification(label="normal", rank=0, reasons=(), decided_by=())
+    told: list[str] = []
+    for at_s, full in ((3600.0, True), (3750.0, False)):
+        step = SimpleNamespace(at_s=at_s, full=full, fetuses=(made.fetal(classes=(normal,)),))
+        told += [one.grade for one in watch.raise_for(cast("Step", step), clock)]
+    assert told == prompts

@@ -37,6 +37,11 @@ the second are then told all the same (ours)."""
 RECENT_S = 120.0
 """A suspected stretch that ended longer ago is no prompt any more."""
 
+OLD_FALL_S = 300.0
+"""A fall that began so long before the last reading of the whole stretch was there for it to see. A
+reading of the last minutes alone, which may take the end of a long rise for a fall, does not prompt
+for one that the whole did not show: the next whole reading, a minute off at most, says (ours)."""
+
 BETTER_FOR_S = 1800.0
 """A class must have been better for this long before it counts as worsening again (ours): classes
 near a limit come and go."""
@@ -182,6 +187,10 @@ def _lasting(findings: Findings, at_s: float) -> Iterable[Seen]:
         )
 
 
+def _is_open_fall(one: Seen) -> bool:
+    return one.kind == "prolonged-fall" and not one.over
+
+
 class NoticeWatch:
     """The watch over one labour. kept: the notices that were raised before, in any order."""
 
@@ -209,6 +218,10 @@ class NoticeWatch:
         conditions = [*seen(step, clock, overdue, missed_since_s)]
         if step.full and step.fetuses:
             conditions += self._worsened(step)
+            self.memory["full_s"] = step.at_s
+            self.memory["open_falls"] = [one.of for one in conditions if _is_open_fall(one)]
+        elif not step.full:
+            conditions = [one for one in conditions if not self._waits_for_the_whole(one)]
         raised: list[Notice] = []
         for one in conditions:
             rule = self.policy.rule(one.kind)
@@ -220,6 +233,13 @@ class NoticeWatch:
         self.kept += raised
         del self.kept[:-200]
         return tuple(sorted(raised, key=lambda n: -_URGENCY[n.urgency]))
+
+    def _waits_for_the_whole(self, one: Seen) -> bool:
+        """Whether it is a fall that the last reading of the whole stretch should have shown."""
+        full_s = self.memory.get("full_s")
+        if full_s is None or not _is_open_fall(one) or one.of in self.memory["open_falls"]:
+            return False
+        return bool(one.from_s < full_s - OLD_FALL_S)
 
     def unanswered(self, at_s: float) -> tuple[Notice, ...]:
         """Notices to pass on: nobody acknowledged them within the policy's time."""
