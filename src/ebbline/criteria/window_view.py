@@ -599,9 +599,12 @@ class WindowFacts:
         if not enough or most < within.LEAST_TO_RECUR:
             return ""
         pattern = "repetitive" if strictly else "recurrent"
+        one = share.unreadable == 1
+        unread = "one that" if one else f"{share.unreadable} that"
         return (
             f"decelerations with {share.carrying} of {counted(share.contractions, 'contraction')}: "
-            f"{pattern} if the {share.unreadable} that could not be read through carry them, too"
+            f"{pattern} if the {unread} could not be read through {'has' if one else 'have'} them, "
+            "too"
         )
 
     def longest_run(self, which: BoolArray) -> pattern_duration.PatternRun | None:

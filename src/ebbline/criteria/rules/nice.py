@@ -98,8 +98,8 @@ def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
         # What is cut by a gap is not counted: as many more may lie in it as in the rest.
         if lost > WORKABLE_LOSS and line.CONTRACTIONS_AMBER.met(busiest.value * (1.0 + lost)):
             builder.withhold(
-                f"{100 * lost:.0f} % of the activity was not measured, and with so much more there "
-                f"were {busiest.value * (1.0 + lost):.1f} contractions in 10 min; feel them"
+                f"{100 * lost:.0f} % of the activity was not measured, and with so many more there "
+                "were 5 or more contractions in 10 min; feel them"
             )
 
 
