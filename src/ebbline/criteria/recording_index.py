@@ -340,7 +340,13 @@ class RecordingFacts:
         known = self.findings.fetal.baseline_curve.known(
             step.start_s - STEP_AROUND_S, step.start_s - STEP_APART_S
         )
-        return float(known.max()) if len(known) else step.from_bpm
+        # A drawn baseline may follow what comes after: what the rate kept over for nine of the ten
+        # minutes before was no rise (NICHD 2008: from ten minutes on a change of baseline).
+        rate = self.findings.fetal.rate_curve.known(
+            step.start_s - TEN_MINUTES_S, step.start_s - STEP_APART_S
+        )
+        kept = float(np.quantile(rate, 0.1)) if len(rate) >= 0.5 * TEN_MINUTES_S else -math.inf
+        return max(kept, float(known.max()) if len(known) else step.from_bpm)
 
     def _level_changes(self) -> list[BaselineChange]:
         """The changes of the baseline, and those between ten minutes that it slid through."""
@@ -374,29 +380,34 @@ class RecordingFacts:
         Infinity where the recording ends before it is back. Lost signal is passed over as far as
         NOT_SEEN_S.
         """
-        to_stay_s = self._back_s(fall, self._coming)
-        if to_stay_s > by_s:
-            return to_stay_s
-        return self._back_s(fall, self.findings.fetal.rate_curve.values)
+        return self.followed(fall, by_s)[0]
 
-    def _back_s(self, fall: Deceleration, rate: FloatArray) -> float:
+    def followed(self, fall: Deceleration, by_s: float) -> tuple[float, bool]:
+        """`back_s`, and whether the rate was then seen back: not where lost signal ends it."""
+        to_stay_s, seen = self._followed(fall, self._coming)
+        if to_stay_s > by_s or (not seen and to_stay_s > fall.end_s):
+            return to_stay_s, seen
+        return self._followed(fall, self.findings.fetal.rate_curve.values)
+
+    def _followed(self, fall: Deceleration, rate: FloatArray) -> tuple[float, bool]:
         curve = self.findings.fetal.rate_curve
         first = max(0, round((fall.end_s - curve.start_s) / curve.step_s))
         least = fall.baseline_bpm - SHALLOW_FROM_BPM
-        last, unseen = first, 0
+        last, unseen, seen = first, 0, fall.recovered
         for place in range(first, len(curve.values)):
             if rate[place] >= least:
+                seen = fall.recovered or last > first
                 break
             if curve.values[place] == curve.values[place]:
-                last, unseen = place + 1, 0
+                last, unseen, seen = place + 1, 0, False
             else:
                 unseen += 1
                 if unseen * curve.step_s > NOT_SEEN_S:
                     break
         else:
             if last > first:
-                return math.inf
-        return max(fall.end_s, curve.start_s + last * curve.step_s if last > first else 0.0)
+                return math.inf, False
+        return max(fall.end_s, curve.start_s + last * curve.step_s if last > first else 0.0), seen
 
     def _fell_s(self, change: BaselineChange) -> float:
         """When the rate went most of the way within SUDDEN_S; NaN where it drifted."""

@@ -313,8 +313,8 @@ class WindowFacts:
     def _as_long(self, fall: Deceleration) -> LongFall:
         """A deceleration until the rate was back, at most to the window's end."""
         end_s = self.window.end_s
-        back_s = self.whole.back_s(fall, end_s)
-        recovered = back_s <= end_s and (fall.recovered or back_s > fall.end_s)
+        back_s, seen = self.whole.followed(fall, end_s)
+        recovered = back_s <= end_s and seen
         return LongFall(fall.onset_s, min(back_s, end_s), fall.depth_bpm, fall.nadir_bpm, recovered)
 
     def _with_step(self, long: list[LongFall]) -> list[LongFall]:
