@@ -224,3 +224,20 @@ def test_a_level_settles_by_time_height_variability_and_a_rise_together(
     facts = window_facts(found(bpm), HOUR)
     assert (facts.settled_step is not None) is settled, what
     assert any(not one.recovered for one in facts.long_falls) is not settled
+
+
+def test_a_fall_that_rose_in_part_and_then_was_lost_is_as_long_as_seen_and_not_back() -> None:
+    """Nobody saw it back: a few beats near the baseline are no recovery."""
+    rate = np.full(3600, 150.0)
+    rate[3000:3150] = 70.0
+    rate[3150:3152] = 140.0
+    rate[3152:3330] = 80.0
+    fall = replace(variable(3010.0), onset_s=3000.0, end_s=3150.0, baseline_bpm=150.0)
+    for seen_again, recovered, end_s in ((3331, True, 3150.0), (3600, False, 3330.0)):
+        after = rate.copy()
+        after[3330:seen_again] = np.nan
+        if recovered:
+            after[3152:3330] = 150.0
+        (long,) = window_facts(trace(60, rate=after, decelerations=[fall]), HOUR).long_falls
+        assert long.recovered is recovered
+        assert long.end_s == end_s if recovered else long.end_s >= end_s

@@ -385,9 +385,12 @@ class RecordingFacts:
     def followed(self, fall: Deceleration, by_s: float) -> tuple[float, bool]:
         """`back_s`, and whether the rate was then seen back: not where lost signal ends it."""
         to_stay_s, seen = self._followed(fall, self._coming)
-        if to_stay_s > by_s or (not seen and to_stay_s > fall.end_s):
+        if to_stay_s > by_s:
             return to_stay_s, seen
-        return self._followed(fall, self.findings.fetal.rate_curve.values)
+        last = self._followed(fall, self.findings.fetal.rate_curve.values)
+        if not seen and to_stay_s > max(fall.end_s, last[0]):
+            return to_stay_s, seen
+        return last
 
     def _followed(self, fall: Deceleration, rate: FloatArray) -> tuple[float, bool]:
         curve = self.findings.fetal.rate_curve

@@ -323,15 +323,15 @@ class WindowFacts:
         What was told as a fall that began with the step is the step's first part.
         """
         step = self._step
-        if step is None or self._settled(step) or not all(one.recovered for one in long):
+        end_s = self.window.end_s
+        goes_on_already = any(not one.recovered and one.end_s >= end_s for one in long)
+        if step is None or self._settled(step) or goes_on_already:
             return long
         first = [one for one in long if _begin_together(one.onset_s, step.start_s)]
         onset_s = min((step.start_s, *(one.onset_s for one in first)))
         depth_bpm = max((step.from_bpm - step.to_bpm, *(one.depth_bpm for one in first)))
         nadir_bpm = min((step.to_bpm, *(one.nadir_bpm for one in first)))
-        goes_on = LongFall(
-            onset_s, self.window.end_s, depth_bpm, nadir_bpm, recovered=False, to_a_level=True
-        )
+        goes_on = LongFall(onset_s, end_s, depth_bpm, nadir_bpm, recovered=False, to_a_level=True)
         return [*(one for one in long if one not in first), goes_on]
 
     def lost_about(self, one: LongFall) -> float:
