@@ -17,7 +17,9 @@ const open = (state) => (state.notices || []).filter((one) => !one.acknowledged_
 function gravity(state) {
   const urgent = Math.max(-1, ...open(state).map((one) => URGENCY.indexOf(one.urgency) * 2 + (one.escalated ? 1 : 0)));
   const level = old(state) && state.level === "reassuring" ? "not assessed" : state.level;
-  return GRAVITY.indexOf(level) * 10 + urgent;
+  // What any standard calls gravest weighs as a prompt to look soon does, below one to look now.
+  const graver = state.fetuses.some((one) => one.classes.some((by) => by.level === "alarming")) ? 4 : 0;
+  return GRAVITY.indexOf(level) * 20 + graver + urgent;
 }
 
 /** "FIGO, NICE: pathological". */
