@@ -31,7 +31,7 @@ class Spread:
 
     loss: float = 0.061
     loss_evenness: float = 1.0
-    electrode_loss: float = 0.0065
+    electrode_loss: float = 0.0085
     electrode_loss_evenness: float = 0.8
     sensor_off_per_hour: float = 0.36
     electrode_off_per_hour: float = 0.36
@@ -41,6 +41,7 @@ class Spread:
     wander_spread: float = 0.6
     bandwidth: float = 10.5
     bandwidth_spread: float = 0.44
+    electrode_bandwidth_spread: float = 0.62
     accelerations: float = 8.0
     accelerations_spread: float = 1.1
     falls_share: float = 0.48
@@ -50,8 +51,9 @@ class Spread:
     depth: float = 31.0
     depth_spread: float = 0.4
     unpaired: float = 3.0
+    electrode_depth: float = 28.0
     electrode_variable_part: float = 0.78
-    electrode_unpaired: float = 6.0
+    electrode_unpaired: float = 9.0
     prolonged: float = 0.25
     contractions: float = 3.65
     contractions_spread: float = 0.25
@@ -68,15 +70,16 @@ class Spread:
     belt_off: float = 0.6
     dead_belt: float = 0.06
     drift: float = 0.5
-    second_falls: float = 7.0
+    second_falls: float = 14.0
     second_depth: float = 1.9
+    second_electrode_depth: float = 1.4
     second_baseline: float = -4.0
-    second_bandwidth: float = 1.4
-    second_wander: float = 2.0
+    second_bandwidth: float = 1.6
+    second_wander: float = 1.2
     second_loss: float = 2.6
-    second_electrode_loss: float = 3.5
+    second_electrode_loss: float = 6.0
     second_belt_off: float = 4.0
-    second_belt_away: float = 0.6
+    second_belt_away: float = 0.28
 
 
 SPREAD = Spread()
@@ -110,6 +113,7 @@ def as_they_come(
     if chosen is SensorKind.SCALP_ELECTRODE:
         # Often put on for falls that come and go with the cord.
         s = replace(s, variable_part=s.electrode_variable_part, unpaired=s.electrode_unpaired)
+        s = replace(s, bandwidth_spread=s.electrode_bandwidth_spread, depth=s.electrode_depth)
         s = replace(s, late_part=min(s.late_part, 0.75 * (1 - s.variable_part)))
     late, variable, early = _falls(rng, s)
     depth = _around(rng, s.depth, s.depth_spread, 12.0, 85.0)
@@ -201,9 +205,11 @@ def _moved(first: Scenario, walk: FloatArray, rng: Generator, s: Spread, second:
         odds *= s.second_falls
     together = odds / (1 + odds)
     old = np.array([first.late_share, first.variable_share, first.early_share])
-    parts = rng.dirichlet(0.3 + 4.0 * old / max(1e-6, old.sum()))
+    parts = rng.dirichlet(0.2 + 9.0 * old / max(1e-6, old.sum()))
     late, variable, early = (0.98 * together * parts).tolist()
-    deeper = math.exp(0.2 * walk[1]) * (s.second_depth if second else 1.0)
+    electrode = first.heart_sensor is SensorKind.SCALP_ELECTRODE
+    second_depth = s.second_electrode_depth if electrode else s.second_depth
+    deeper = math.exp(0.2 * walk[1]) * (second_depth if second else 1.0)
 
     def moved(value: float, by: float, low: float, high: float) -> float:
         return float(np.clip(value * math.exp(by), low, high))
@@ -226,7 +232,6 @@ def _moved(first: Scenario, walk: FloatArray, rng: Generator, s: Spread, second:
     )
     if not second:
         return made
-    electrode = first.heart_sensor is SensorKind.SCALP_ELECTRODE
     worse = s.second_electrode_loss if electrode else s.second_loss
     return replace(
         made,
@@ -243,7 +248,7 @@ def _moved(first: Scenario, walk: FloatArray, rng: Generator, s: Spread, second:
         accelerations_per_hour=min(50.0, 2.5 * made.accelerations_per_hour),
         acceleration_height_bpm=min(45.0, 1.4 * made.acceleration_height_bpm),
         prolonged_per_hour=min(5.0, 2.5 * made.prolonged_per_hour),
-        belt_off_per_hour=30.0 if away else s.second_belt_off,
+        belt_off_per_hour=240.0 if away else s.second_belt_off,
         signal_loss=min(0.7, worse * made.signal_loss),
     )
 

@@ -252,7 +252,7 @@ _LIMITS: dict[str, tuple[float, float]] = {
     "toco_tone": (-40.0, 80.0),
     "toco_noise": (0.0, 6.0),
     "belt_shifts_per_hour": (0.0, 30.0),
-    "belt_off_per_hour": (0.0, 30.0),
+    "belt_off_per_hour": (0.0, 240.0),
     "sensor_off_per_hour": (0.0, 30.0),
     "activity_losses_per_hour": (0.0, 30.0),
     "abdominal_wall_cm": (0.5, 12.0),
