@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -149,6 +150,15 @@ def test_several_shots_of_one_strip_are_joined(visitor: Visitor) -> None:
     assert read["problem"] == ""
     assert read["duration_s"] == pytest.approx(9 * 60, abs=1)
     assert len(read["pictures"]) == 2
+    assert read["left_out"] == []
+
+
+def test_what_else_stands_on_a_picture_and_was_not_read_is_told_first(visitor: Visitor) -> None:
+    """Missing signal never reassures: of two strips one is read, and the page says so."""
+    one = strip(heart_rate(minutes=MINUTES))
+    paper = kept(visitor, png(replace(one, image=np.vstack([one.image] * 2))), paper_speed="1")
+    read = visitor.get(f"/api/papers/{paper['id']}/reading").json()
+    assert "2 strips stand on this picture" in read["left_out"][0]
 
 
 @needs_chromium

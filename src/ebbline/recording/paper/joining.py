@@ -50,8 +50,10 @@ def _joined(first: PaperReading, second: PaperReading, where: str) -> PaperReadi
     activity = None
     if first.activity is not None and second.activity is not None:
         activity = _laid(first.activity, second.activity, start)
+    # Where one shot ends the other goes on.
+    between = (first.cut_off[1], second.cut_off[0])
     said = (
-        *first.said,
+        *(one for one in first.said if one not in between),
         f"{where} follows from minute {start / rate / 60:.1f} on"
         + (
             ", by the times printed on both."
@@ -59,7 +61,7 @@ def _joined(first: PaperReading, second: PaperReading, where: str) -> PaperReadi
             else f"; the shots share {(len(first.heart[0].values) - start) / rate / 60:.1f} "
             "minutes."
         ),
-        *(one for one in second.said if one not in first.said),
+        *(one for one in second.said if one not in (*first.said, *between)),
     )
     return replace(
         first,
@@ -67,6 +69,7 @@ def _joined(first: PaperReading, second: PaperReading, where: str) -> PaperReadi
         activity=activity,
         minutes=by_minute(heart[0], rate),
         said=said,
+        cut_off=(first.cut_off[0], second.cut_off[1]),
         pen_s=max(first.pen_s, second.pen_s),
     )
 

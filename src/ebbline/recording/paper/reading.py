@@ -92,7 +92,8 @@ class PaperReading:
     line_s: seconds between upright lines. pen_s: width of the pen's stroke in time, below which
     nothing is told apart. papers: the flat papers, heart rate first. scales: of each.
     start_s: the time printed at the left end, s, None where no times are read. said: what was read
-    and taken, in sentences.
+    and taken, in sentences. cut_off: those of them about a trace that runs
+    on before, and beyond, what was read; "" where it does not.
     """
 
     rate_hz: float
@@ -105,6 +106,7 @@ class PaperReading:
     scales: tuple[ReadScale, ...]
     said: tuple[str, ...] = ()
     start_s: float | None = None
+    cut_off: tuple[str, str] = ("", "")
 
     @property
     def doubts(self) -> tuple[str, ...]:
@@ -215,8 +217,9 @@ def read_papers(
     main = papers[0]
     scale, told = heart_scale(main, answers, where)
     line_s, told_time = seconds_per_line(main, scale, answers, where)
+    cut_off = _cut_off(main, line_s, corrections)
     said = [
-        *_cut_off(main, line_s, corrections),
+        *filter(None, cut_off),
         told,
         told_time,
         *_turned(main),
@@ -271,6 +274,7 @@ def read_papers(
         tuple(scales),
         tuple(said),
         _printed_start(main, line_s),
+        cut_off,
     )
 
 
@@ -341,21 +345,23 @@ RUNS_ON = 0.5
 pictures that were read whole none had 0.1, of one that lost its end it was 2.1 (ours)."""
 
 
-def _cut_off(paper: Paper, line_s: float, corrections: Corrections) -> list[str]:
-    """Sentences where the trace runs on beyond the lines that were followed."""
+def _cut_off(paper: Paper, line_s: float, corrections: Corrections) -> tuple[str, str]:
+    """A sentence for each end at which the trace runs on beyond the lines that were followed."""
     if corrections.corners is not None or not paper.followed:
         # A person has told where the strip begins and ends.
-        return []
-    return [
-        f"The trace runs on {where}, for {lines * line_s:.0f} s or more: that part was not read. "
-        "Move the corners of the paper there, or photograph it again."
-        for where, lines in zip(
-            ("before the first line that was followed", "beyond the last line that was followed"),
-            runs_on(paper.flat, paper.lines),
-            strict=True,
+        return "", ""
+
+    def told(lines: float, where: str) -> str:
+        return (
+            f"The trace runs on {where} line that was followed, for {lines * line_s:.0f} s or "
+            "more: that part was not read. Move the corners of the paper there, or photograph it "
+            "again."
+            if lines > RUNS_ON
+            else ""
         )
-        if lines > RUNS_ON
-    ]
+
+    before, beyond = runs_on(paper.flat, paper.lines)
+    return told(before, "before the first"), told(beyond, "beyond the last")
 
 
 def _turned(paper: Paper) -> list[str]:

@@ -168,17 +168,21 @@ def _paper(card: PaperCard) -> PaperOut:
 
 
 def _read(kept: Papers, card: PaperCard) -> PaperReadOut:
-    pictures = [_picture(one) for one in kept.read(card)]
+    read = kept.read(card)
+    pictures = [_picture(one) for one in read]
+    left_out = [said for one in read if one.reading for said in _more_strips(one.reading)]
     problem, remedy, duration_s = "", "", 0.0
     try:
         whole = kept.joined(card)
         duration_s = len(whole.heart[0].values) / whole.rate_hz
+        left_out += filter(None, whole.cut_off)
     except EbblineError as error:
         problem = f"{error.where}: {error.what}" if len(pictures) > 1 else error.what
         remedy = error.remedy
     return PaperReadOut(
         version=card.version,
         pictures=pictures,
+        left_out=left_out,
         problem=problem,
         remedy=remedy,
         duration_s=duration_s,

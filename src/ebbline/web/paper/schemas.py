@@ -108,10 +108,14 @@ class PictureReadOut(BaseModel):
 
 
 class PaperReadOut(BaseModel):
-    """A strip read. problem: why it makes no recording yet. duration_s: of the whole strip."""
+    """A strip read. problem: why it makes no recording yet. duration_s: of the whole strip.
+
+    left_out: what else stands on the pictures and was not read, in sentences to be said first.
+    """
 
     version: int
     pictures: list[PictureReadOut]
+    left_out: list[str]
     problem: str
     remedy: str
     duration_s: float

@@ -48,7 +48,8 @@ function tellState() {
   const minutes = Math.round(reading.duration_s / 60);
   const doubted = reading.pictures.flatMap((one) => one.minutes).filter((sure) => sure < SURE).length;
   const doubt = doubted ? ` ${doubted === 1 ? "One minute was" : `${doubted} minutes were`} not read, or read with doubt.` : "";
-  say(`${minutes} minutes were read.${doubt} Compare the lines with the ink, correct, then take it.`, doubted ? "caution" : "done");
+  const leftOut = reading.left_out.map((sentence) => `${sentence} `).join("");
+  say(`${leftOut}${minutes} minutes were read.${doubt} Compare the lines with the ink, correct, then take it.`, doubted || leftOut ? "caution" : "done");
 }
 
 function tellRead() {
