@@ -7,8 +7,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from criteria.build import Trace, contractions, judged, late, trace, variable
-from ebbline.criteria.model import Standard
+from criteria.build import (
+    Trace,
+    contractions,
+    deceleration,
+    judged,
+    late,
+    mother,
+    trace,
+    variable,
+)
+from ebbline.criteria.model import Classification, Standard
 from ebbline.features import window as within
 from ebbline.features.findings import DecelerationKind
 from ebbline.terms import Window
@@ -66,3 +75,39 @@ def test_hills_that_may_be_breathing_make_no_amber_and_no_best_class() -> None:
     found = judged(Standard.NICE, trace(40, uterus=doubted))
     assert found.refused
     assert any("feel the contractions" in why for why in found.refusal)
+
+
+def _fallen_to(nadir_bpm: float, baseline: float = 140.0) -> Classification:
+    """NICHD's class of half an hour with a fall of twelve minutes and more."""
+    fall = deceleration(
+        DecelerationKind.PROLONGED, 900.0, nadir_s=1000.0, end_s=1640.0,
+        depth=baseline - nadir_bpm, nadir_bpm=nadir_bpm,
+    )  # fmt: skip
+    rate = [baseline] * 900 + [nadir_bpm] * 740 + [baseline] * 760
+    return judged(Standard.NICHD, trace(40, baseline=baseline, decelerations=[fall], rate=rate))
+
+
+@pytest.mark.parametrize(("nadir_bpm", "said_bpm"), [(100.0, 100.0), (104.0, 105.0), (112.0, None)])
+def test_the_rate_in_a_fall_of_ten_minutes_may_be_a_bradycardia(
+    nadir_bpm: float, said_bpm: float | None
+) -> None:
+    """NICHD 2008: from ten minutes on a fall is a change of baseline, rounded to 5 bpm."""
+    slow = [one for one in _fallen_to(nadir_bpm).reasons if one.rule == "nichd-bradycardia"]
+    assert [one.value for one in slow] == ([] if said_bpm is None else [said_bpm])
+    if said_bpm is not None:
+        assert "the rate in a fall of ten minutes or more" in slow[0].text
+
+
+def test_a_slow_baseline_is_told_once_although_a_fall_goes_lower() -> None:
+    slow = [one for one in _fallen_to(80.0, 105.0).reasons if one.rule == "nichd-bradycardia"]
+    assert len(slow) == 1
+    assert "the rate in a fall" not in slow[0].text
+
+
+def test_what_is_not_relied_on_is_told_from_its_first_second_to_its_last() -> None:
+    findings = trace(40, artefacts=[mother(700.0, 710.0), mother(1500.0, 1505.0)])
+    assert (
+        judged(Standard.NICHD, findings)
+        .not_assessed[0]
+        .startswith("15 s from 0:11:40 to 0:25:05 are not relied on")
+    )
