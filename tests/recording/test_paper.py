@@ -17,6 +17,7 @@ from ebbline.errors import RecordingError
 from ebbline.recording import ChannelKind, Recording, open_recording
 from ebbline.recording.paper.figures import Printed
 from ebbline.recording.paper.flatten import Image
+from ebbline.recording.paper.lattice import unwrapped
 from ebbline.recording.paper.pictures import pictures_of
 from ebbline.recording.paper.reading import read_paper, read_papers, upright_papers
 from ebbline.recording.paper.scale import PaperAnswers
@@ -265,6 +266,27 @@ def test_a_trace_that_runs_on_beyond_the_last_line_is_told_as_cut_off() -> None:
     ):
         said = read_papers([replace(paper, lines=lines)], answers, "strip").said
         assert [one for one in said if "runs on" in one and where in one]
+
+
+@pytest.mark.parametrize("pen", [(30, 40, 160), (150, 30, 40)])
+def test_a_coloured_pen_that_runs_on_is_told_as_cut_off(pen: tuple[int, int, int]) -> None:
+    """Missing signal never reassures, whatever the pen's colour."""
+    coloured = replace(LOOKS["green"], ink=pen)
+    image = draw(heart_rate(), activity(), RATE_HZ, coloured, dpi=200).image
+    answers = PaperAnswers(speed=1.0)
+    paper = upright_papers(image, "strip")[0]
+    assert not [one for one in read_papers([paper], answers, "strip").said if "runs on" in one]
+    first, last, top, bottom = paper.lines
+    cut = replace(paper, lines=(first, last - 3, top, bottom))
+    assert [one for one in read_papers([cut], answers, "strip").said if "beyond the last" in one]
+
+
+def test_a_phase_that_is_no_number_is_met_once() -> None:
+    """Lines that run off to infinity must not be looked at for ever: the memory would run out."""
+    phase, strength = np.zeros((4, 5)), np.ones((4, 5))
+    phase[2, 2:4] = np.nan
+    found = unwrapped(phase, strength)
+    assert np.array_equal(np.isnan(found), np.isnan(phase))
 
 
 def test_times_out_of_step_tell_nothing() -> None:

@@ -308,12 +308,16 @@ def unwrapped(phase: Field, strength: Field) -> Field:
     """The phase without its jumps, told from the clearest node outwards, the clearest first."""
     rows, columns = phase.shape
     told = np.full(phase.shape, np.nan)
+    # What is no number is never told, and nothing is told from it: two side by side would be met
+    # for ever.
+    met = np.isnan(phase)
     first_i, first_j = 0, 0
     for i in range(rows):
         for j in range(columns):
             if strength[i, j] > strength[first_i, first_j]:
                 first_i, first_j = i, j
     told[first_i, first_j] = phase[first_i, first_j]
+    met[first_i, first_j] = True
     order = [(-strength[first_i, first_j], first_i, first_j)]
     while len(order) > 0:
         _, i, j = heapq.heappop(order)
@@ -321,7 +325,8 @@ def unwrapped(phase: Field, strength: Field) -> Field:
         for side in range(4):
             a = i + (side == 1) - (side == 0)
             b = j + (side == 3) - (side == 2)
-            if 0 <= a < rows and 0 <= b < columns and np.isnan(told[a, b]):
+            if 0 <= a < rows and 0 <= b < columns and not met[a, b]:
+                met[a, b] = True
                 turns = np.round((here - phase[a, b]) / (2 * np.pi))
                 told[a, b] = phase[a, b] + 2 * np.pi * turns
                 heapq.heappush(order, (-strength[a, b], a, b))

@@ -315,7 +315,10 @@ def _paper(
     for _ in range(WIDENED):
         warp = replace(warp, bends=())
         for _ in range(2):
-            warp = replace(warp, bends=(*warp.bends, followed_again(warp, ink, box)))
+            bend = followed_again(warp, ink, box)
+            if not (np.isfinite(bend.across).all() and np.isfinite(bend.down).all()):
+                raise unread("the grid's lines could not be followed over the whole paper.", where)
+            warp = replace(warp, bends=(*warp.bends, bend))
         uprights = None
         if above is not None:
             uprights = _below_uprights(warp, box, above)

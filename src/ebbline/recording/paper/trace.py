@@ -121,13 +121,19 @@ def sheet_of(
 def runs_on(flat: Flat, lines: tuple[int, int, int, int]) -> tuple[float, float]:
     """How far ink runs on from a paper's first and last upright line, in distances of two lines.
 
-    Only what touches the line is followed, so that numbers printed beside the paper are not. A
-    coloured pen is not seen.
+    Only what touches the line is followed, so that numbers printed beside the paper are not.
     """
     left, right = (round((n - flat.left) * flat.across) for n in lines[:2])
     top, bottom = ((n - flat.top) * flat.down for n in lines[2:])
     rows = slice(max(0, round(top + INNER * flat.down)), max(1, round(bottom - INNER * flat.down)))
-    dark = (flat.black[rows] > STRONG_INK).astype(np.uint8)
+    phase = (flat.left % 1.0, (flat.top + rows.start / flat.down) % 1.0)
+    # As a share of the pen's own darkness, as where it is followed: pens have colours.
+    ink, peak = without_grid(flat.black[rows], flat.across, flat.down, phase)
+    if peak < CLEAR_INK:
+        other, peak = without_grid(flat.ink[rows], flat.across, flat.down, phase)
+        ink = other if peak > CLEAR_INK else ink
+    # Black ink counts whatever the grid's share: told once too often is better than not told.
+    dark = ((ink > STRONG_INK) | (flat.black[rows] > STRONG_INK)).astype(np.uint8)
     before, after = dark[:, : max(0, left) + 1][:, ::-1], dark[:, right:]
     return _reach(before, flat.across), _reach(after, flat.across)
 
