@@ -328,15 +328,13 @@ def check_into_loss(builder: ClassBuilder, facts: WindowFacts, alarming: Rule) -
     if facts.fall_into_loss is None:
         return
     fall, until_s = facts.fall_into_loss
-    minutes = (until_s - fall.onset_s) / 60.0
+    whole = Window(fall.onset_s, until_s)
     told = (
         f"no signal from {stretch(fall.end_s, until_s)}: the fall before it, down to "
-        f"{fall.nadir_bpm:.0f} bpm, was not seen to recover and may have lasted {minutes:.1f} min"
+        f"{fall.nadir_bpm:.0f} bpm, was not seen to recover and may have lasted "
+        f"{whole.duration_s / 60.0:.1f} min"
     )
-    if alarming.met(minutes):
-        builder.leave_open(told, evidence=(Window(fall.onset_s, until_s),))
-    else:
-        builder.withhold(told)
+    _may_last(builder, whole, told, alarming)
 
 
 def check_settled(builder: ClassBuilder, facts: WindowFacts, alarming: Rule | None) -> None:
@@ -348,15 +346,21 @@ def check_settled(builder: ClassBuilder, facts: WindowFacts, alarming: Rule | No
     step = facts.settled_step
     if step is None:
         return
-    minutes = (facts.window.end_s - step.start_s) / 60.0
-    if facts.long_falls and facts.long_falls[0].duration_s / 60.0 >= minutes:
+    since = Window(step.start_s, facts.window.end_s)
+    if facts.long_falls and facts.long_falls[0].duration_s >= since.duration_s:
         return
     told = (
-        f"the rate fell from {step.from_bpm:.0f} to {step.to_bpm:.0f} bpm {minutes:.0f} min before "
-        "the end and stayed: a new baseline, or a fall that has not come back"
+        f"the rate fell from {step.from_bpm:.0f} to {step.to_bpm:.0f} bpm "
+        f"{since.duration_s / 60.0:.0f} min before the end and stayed: a new baseline, or a fall "
+        "that has not come back"
     )
-    if alarming is not None and alarming.met(minutes):
-        builder.leave_open(told, evidence=(Window(step.start_s, facts.window.end_s),))
+    _may_last(builder, since, told, alarming)
+
+
+def _may_last(builder: ClassBuilder, where: Window, told: str, alarming: Rule | None) -> None:
+    """Of a fall that may have lasted all that while: open if that were alarming, else not best."""
+    if alarming is not None and alarming.met(where.duration_s / 60.0):
+        builder.leave_open(told, evidence=(where,))
     else:
         builder.withhold(told)
 

@@ -42,7 +42,7 @@ from ebbline.features.steps_down import (
     STEP_AROUND_S,
     STEP_MEAN_S,
     Drop,
-    means_about,
+    means,
     steps_down,
 )
 from ebbline.features.stretch_baseline import baseline_track
@@ -369,7 +369,8 @@ class RecordingFacts:
     def _coming(self) -> FloatArray:
         """Of each second, the mean rate of the next BACK_FOR_S; NaN where too little was seen."""
         seconds = round(BACK_FOR_S)
-        return means_about(self.findings.fetal.rate_curve, seconds)(0, seconds, 1)
+        rate = np.ascontiguousarray(self.findings.fetal.rate_curve.values, np.float64)
+        return means(rate, 0, seconds, 1)
 
     def back_s(self, fall: Deceleration, by_s: float) -> float:
         """When the rate was back after a fall: near the baseline that it fell from.

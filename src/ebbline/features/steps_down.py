@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,29 +35,10 @@ quarter of it; no more than a quarter of these lies over the middle of the two (
 a step from the end of a rise, from a drift, and from falls that come one upon another)."""
 
 
-def means_about(rate: Curve, beyond: int) -> Callable[[int, int, int], FloatArray]:
-    """Gives means of a rate about each second, of seconds up to `beyond` before and after it."""
-    seen = np.isfinite(rate.values)
-    sums = np.zeros(2 * beyond + len(seen) + 1)
-    counts = np.zeros(len(sums), dtype=np.int64)
-    # Sums up to each second; before the first and after the last they stay what they are there.
-    for running, values in ((sums, np.where(seen, rate.values, 0.0)), (counts, seen)):
-        np.cumsum(values, out=running[beyond + 1 : beyond + 1 + len(seen)])
-        running[beyond + 1 + len(seen) :] = running[beyond + len(seen)]
-
-    def mean(first: int, stop: int, least: int) -> FloatArray:
-        """Mean from first to stop about each second, NaN where less than `least` was seen."""
-        begin, end = (slice(beyond + at, beyond + at + len(seen)) for at in (first, stop))
-        number = counts[end] - counts[begin]
-        total = sums[end] - sums[begin]
-        return np.where(number >= least, total / np.maximum(number, 1), np.nan)
-
-    return mean
-
-
 @kernel
-def _means(values: FloatArray, first: int, stop: int, least: int) -> FloatArray:
-    """Mean of values from first to stop about each, NaN where less than least are there."""
+def means(values: FloatArray, first: int, stop: int, least: int) -> FloatArray:
+    """Mean of the values from `first` to `stop` places about each, NaN where fewer than `least`
+    are there."""
     n = values.size
     sums, counts = np.zeros(n + 1), np.zeros(n + 1, np.int64)
     for i in range(n):
@@ -89,15 +69,15 @@ def _share_over(values: FloatArray, level: float, first: int, stop: int) -> floa
 def _found(values: FloatArray, apart_s: int, least_slack: float) -> FloatArray:
     """Of each step its second, that of its return (infinity if never), and both levels."""
     half = STEP_MEAN_S // 2
-    before = _means(values, -apart_s - STEP_MEAN_S, -apart_s, half)
-    after = _means(values, apart_s, apart_s + STEP_MEAN_S, half)
+    before = means(values, -apart_s - STEP_MEAN_S, -apart_s, half)
+    after = means(values, apart_s, apart_s + STEP_MEAN_S, half)
     rows = np.empty((values.size // STEP_AROUND_S + 1, 4))
     if not np.any(before - after >= LEAST_STEP_BPM):
         return rows[:0]
-    earlier = _means(values, -STEP_AROUND_S, -apart_s, STEP_AROUND_S // 2)
-    later = _means(values, apart_s, STEP_AROUND_S, STEP_MEAN_S)
+    earlier = means(values, -STEP_AROUND_S, -apart_s, STEP_AROUND_S // 2)
+    later = means(values, apart_s, STEP_AROUND_S, STEP_MEAN_S)
     # An acceleration is no return: the rate is back when five minutes about it are.
-    around = _means(values, -STEP_AROUND_S // 2, STEP_AROUND_S // 2, half)
+    around = means(values, -STEP_AROUND_S // 2, STEP_AROUND_S // 2, half)
     number = 0
     for place in range(values.size):
         size = before[place] - after[place]

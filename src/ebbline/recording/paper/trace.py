@@ -87,17 +87,7 @@ def sheet_of(
     slack = 0.15 * flat.down
     rows = slice(max(0, round(top - slack)), round(bottom + slack) + 1)
     columns = slice(max(0, round(left)), round(right) + 1)
-    phase = None
-    if followed:
-        phase = (
-            (flat.left + columns.start / flat.across) % 1.0,
-            (flat.top + rows.start / flat.down) % 1.0,
-        )
-    ink, peak = without_grid(flat.black[rows, columns], flat.across, flat.down, phase)
-    if peak < CLEAR_INK:
-        # The pen has a colour, or writes faintly.
-        other, peak = without_grid(flat.ink[rows, columns], flat.across, flat.down, phase)
-        ink = other if peak > CLEAR_INK else ink
+    ink = _pen_ink(flat, rows, columns, followed=followed)
     ink = np.where(other_pen(ink, flat.ink[rows, columns], flat.black[rows, columns]), 0.0, ink)
     # The frame's lines, drawn dark, are no trace; none goes on along them.
     ink[: max(0, round(top + FRAME * flat.down) - rows.start)] = 0.0
@@ -118,6 +108,25 @@ def sheet_of(
     return Sheet(ink, columns.start, rows.start, _pen(ink))
 
 
+def _pen_ink(flat: Flat, rows: slice, columns: slice, *, followed: bool) -> Plane:
+    """A part of a paper's ink without its grid, as a share of the pen's own darkness.
+
+    followed: see `sheet_of`. Black ink where there is clearly some; else the pen has a colour, or
+    writes faintly.
+    """
+    phase = None
+    if followed:
+        phase = (
+            (flat.left + columns.start / flat.across) % 1.0,
+            (flat.top + rows.start / flat.down) % 1.0,
+        )
+    ink, peak = without_grid(flat.black[rows, columns], flat.across, flat.down, phase)
+    if peak >= CLEAR_INK:
+        return ink
+    other, peak = without_grid(flat.ink[rows, columns], flat.across, flat.down, phase)
+    return other if peak > CLEAR_INK else ink
+
+
 def runs_on(flat: Flat, lines: tuple[int, int, int, int]) -> tuple[float, float]:
     """How far ink runs on from a paper's first and last upright line, in distances of two lines.
 
@@ -126,12 +135,7 @@ def runs_on(flat: Flat, lines: tuple[int, int, int, int]) -> tuple[float, float]
     left, right = (round((n - flat.left) * flat.across) for n in lines[:2])
     top, bottom = ((n - flat.top) * flat.down for n in lines[2:])
     rows = slice(max(0, round(top + INNER * flat.down)), max(1, round(bottom - INNER * flat.down)))
-    phase = (flat.left % 1.0, (flat.top + rows.start / flat.down) % 1.0)
-    # As a share of the pen's own darkness, as where it is followed: pens have colours.
-    ink, peak = without_grid(flat.black[rows], flat.across, flat.down, phase)
-    if peak < CLEAR_INK:
-        other, peak = without_grid(flat.ink[rows], flat.across, flat.down, phase)
-        ink = other if peak > CLEAR_INK else ink
+    ink = _pen_ink(flat, rows, slice(0, flat.black.shape[1]), followed=True)
     # Black ink counts whatever the grid's share: told once too often is better than not told.
     dark = ((ink > STRONG_INK) | (flat.black[rows] > STRONG_INK)).astype(np.uint8)
     before, after = dark[:, : max(0, left) + 1][:, ::-1], dark[:, right:]
