@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -10,7 +11,7 @@ from ebbline.codec import from_json, to_json
 from ebbline.errors import ScenarioError
 from ebbline.synth import Behaviour, Scenario, Truth, invent
 from ebbline.synth.scenario_parser import words_known
-from ebbline.terms import SensorKind
+from ebbline.terms import SensorKind, Stage
 
 
 def test_a_sentence_turns_the_knobs() -> None:
@@ -62,12 +63,30 @@ def test_every_known_word_is_understood_and_can_be_invented() -> None:
         ("minimal variabilty", "minimal variability"),
         ("tachysystol", "tachysystole"),
         ("scalp electrod", "scalp electrode"),
+        ("bradycardia terminal", "terminal bradycardia"),
+        ("absent", "absent variability"),
+        ("late decelerations", "recurrent late"),
+        ("severe variable decelerations", "occasional variable"),
     ],
 )
 def test_a_misspelt_word_is_answered_with_the_nearest(words: str, meant: str) -> None:
     with pytest.raises(ScenarioError) as caught:
         Scenario.from_words(f"39 weeks, {words}")
     assert f'"{meant}"' in caught.value.remedy
+
+
+def test_what_is_advised_can_be_said_as_it_stands() -> None:
+    for word in ("terminal", "labour nine", "tachycardic", "stage two", "late", "toco none"):
+        with pytest.raises(ScenarioError) as caught:
+            Scenario.from_words(word)
+        for said in re.findall(r'"([^"]+)"', caught.value.remedy):
+            Scenario.from_words(said)
+
+
+def test_a_first_stage_is_said_and_labour_spelt_either_way() -> None:
+    assert Scenario.from_words("first stage, recurrent late").stage is Stage.FIRST
+    either = [Scenario.from_words(f"early {word}, 39 weeks") for word in ("labour", "labor")]
+    assert replace(either[1], words="") == replace(either[0], words="")
 
 
 def test_a_word_that_is_nothing_like_any_is_refused() -> None:

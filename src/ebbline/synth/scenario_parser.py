@@ -39,6 +39,7 @@ VOCABULARY: tuple[Word, ...] = (
     Word("early labour", "whole", {
         "contractions_per_10_min": 2.2, "contraction_mmhg": 35.0, "contraction_s": 65.0,
         "contraction_irregularity": 0.35}),
+    Word("first stage", "whole", {"stage": Stage.FIRST}),
     Word("second stage", "whole", {
         "stage": Stage.SECOND, "pushing": True, "contractions_per_10_min": 4.2,
         "contraction_mmhg": 60.0, "contraction_s": 82.0}),
@@ -136,7 +137,10 @@ NUMBERS: tuple[tuple[str, str, str, float], ...] = (
 )  # fmt: skip
 """Phrases with a number: how to say it, the knob, the pattern, the factor."""
 
-_FILLER = {"decelerations", "deceleration", "with", "and", "a", "the", "at", "for", "fetus"}
+_FILLER = {
+    *("decelerations", "deceleration", "with", "and", "a", "the", "at", "for", "fetus", "in"),
+    "labour",
+}
 _BY_PHRASE = {word.phrase: word for word in VOCABULARY}
 
 
@@ -185,6 +189,7 @@ def parse(words: str, after: Scenario | None = None) -> Scenario:
 
 def _phrases(words: str) -> list[str]:
     text = re.sub(r"\s+", " ", words.strip().lower())
+    text = re.sub(r"\blabor\b", "labour", text)
     return [p.strip() for p in re.split(r"[,;]|\band\b", text) if p.strip()]
 
 
@@ -228,16 +233,33 @@ def _take(head: str, knobs: Knobs, said: set[str]) -> bool:
 
 
 def _unknown(rest: str, whole: str) -> ScenarioError:
-    known = [phrase for group in words_known().values() for phrase in group]
-    single = sorted({w for phrase in known for w in phrase.split()} | set(known))
-    first = rest.split()[0]
-    near = get_close_matches(rest, known, 3, 0.6) or get_close_matches(first, single, 3, 0.6)
-    advice = "Perhaps " + ", ".join(f'"{n}"' for n in near) + "." if near else ""
     return ScenarioError(
         f'"{rest}" is not a word of the generator.',
         where=f'"{whole.strip()}"',
-        remedy=(advice + " `ebbline invent --words` lists them all.").strip(),
+        remedy=(_advice(rest) + " `ebbline invent --words` lists them all.").strip(),
     )
+
+
+def _advice(rest: str) -> str:
+    """What may have been meant, in phrases that can be said as they stand."""
+    said = set(rest.split())
+    known = [phrase for group in words_known().values() for phrase in group]
+    near = get_close_matches(rest, known, 3, 0.85)
+    kind = next((kind for kind in KINDS if kind in said), None)
+    if kind and not near:
+        return "Say how often: " + ", ".join(f'"{q} {kind}"' for q in QUANTIFIERS) + "."
+    alike = {w for one in said for w in get_close_matches(one, sorted(_SINGLE), 2, 0.8)}
+    near = (
+        near
+        or [phrase for phrase in known if _SINGLE & said & set(phrase.split())]
+        or get_close_matches(rest, known, 3, 0.6)
+        or [phrase for phrase in known if alike & set(phrase.split())]
+    )
+    return "Perhaps " + ", ".join(f'"{n}"' for n in near[:3]) + "." if near else ""
+
+
+_SINGLE = {w for word in VOCABULARY for w in word.phrase.split()} - _FILLER - {"no", "of", "off"}
+"""Words of the phrases that say something alone."""
 
 
 PRETERM_BANDWIDTH_BPM, PRETERM_BASELINE_BPM = 6.5, 146.0
