@@ -13,7 +13,7 @@ LATELY = "; no deceleration in the last 10 min."
 RECOVERED = LastMinute(Level.CAUTION, 146.0, "; 1 deceleration in the last 10 min.", recovered=True)
 QUIET = LastMinute(Level.REASSURING, 141.0, LATELY)
 LOWER = LastMinute(
-    Level.ALARMING, 100.0, ", baseline 140 bpm before.", "Not at its earlier level: "
+    Level.ALARMING, 100.0, ", baseline 140 bpm before.", "Not at its earlier level: ", down=True
 )
 
 
@@ -30,6 +30,14 @@ def test_a_rate_that_is_down_this_moment_is_said_first_and_not_called_recovered(
     assert made.line == (
         f"67 bpm in the last 5 s; {minute.bpm:.0f} bpm over the last minute{minute.tail}"
     )
+
+
+def test_a_sinusoidal_pattern_keeps_its_alarm_and_hides_no_fall_of_this_moment() -> None:
+    sine = LastMinute(Level.ALARMING, 136.0, LATELY, "Sinusoidal pattern for 40 min so far: ")
+    made = sine.told(moment(70))
+    assert (made.level, made.recovered) == (Level.ALARMING, False)
+    assert made.line.startswith("70 bpm in the last 5 s; sinusoidal pattern for 40 min so far: ")
+    assert sine.told(None).recovered is True
 
 
 def test_at_its_baseline_or_over_it_only_the_moment_is_called_now() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -49,6 +50,31 @@ def test_a_calm_trace_is_reassuring_and_says_so_in_few_words() -> None:
     assert said.recovered is True
     assert "no deceleration in the last 10 min" in said.now_line
     assert "140 bpm now" in said.now_line or "139 bpm now" in said.now_line
+
+
+@pytest.mark.parametrize(
+    ("bpm", "said"),
+    [
+        (trace() + 35.0, ("baseline 175 bpm, over 160", "no deceleration")),
+        (trace() - 38.0, ("baseline 102 bpm, under 110", "no deceleration")),
+        (140.0 + (trace() - 140.0) / 6.0, ("variability absent", "no deceleration")),
+    ],
+)
+def test_right_now_says_a_baseline_or_variability_that_is_not_normal(
+    bpm: np.ndarray, said: tuple[str, ...]
+) -> None:
+    """NICHD 2008: 110 to 160 bpm, 6 to 25 bpm."""
+    first = first_lines(bpm)
+    assert all(words in first.now_line for words in said)
+    assert first.level is not Level.REASSURING
+
+
+def test_right_now_begins_with_a_sinusoidal_pattern_that_is_still_on() -> None:
+    n = 60 * 60 * RATE
+    sine = 140.0 + 8.0 * np.sin(2 * np.pi * np.arange(n) / RATE / 15.0)
+    first = first_lines(sine + np.random.default_rng(2).normal(0.0, 0.3, n))
+    assert re.match(r"Sinusoidal pattern for (1 h|5\d min) so far: 140 bpm now; ", first.now_line)
+    assert first.level is Level.ALARMING
 
 
 def test_a_fall_that_has_not_come_back_is_said_to_be_so_and_is_alarming() -> None:

@@ -14,9 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ebbline.criteria.model import GRAVITY, Classification, Level
-from ebbline.criteria.window_view import window_facts
+from ebbline.criteria.window_view import WindowFacts, window_facts
 from ebbline.definitions import (
     BASELINE_NORMAL_FROM_BPM,
+    BASELINE_NORMAL_TO_BPM,
     LEAST_EXCURSION_BPM,
     LEAST_SEEN_SHARE,
     TEN_MINUTES_S,
@@ -29,7 +30,7 @@ from ebbline.reading.model import FourLines, Review
 from ebbline.reading.summary import new_against_the_hour_before
 from ebbline.reading.text import Clock, length, number, sentence, share, upper
 from ebbline.signal.quality import middle
-from ebbline.terms import Window, counted
+from ebbline.terms import VariabilityClass, Window, counted
 
 NOW_S = 60.0
 """The rate "now" is the middle one of the last minute (ours)."""
@@ -159,7 +160,8 @@ class Moment:
 class LastMinute:
     """What the last minute with signal and the ten about it say.
 
-    head, tail: what is said before and after its rate (bpm); recovered: after falls that are over.
+    head, tail: what is said before and after its rate (bpm); recovered: after falls that are over;
+    down: the rate is under its earlier level.
     """
 
     level: Level
@@ -167,6 +169,7 @@ class LastMinute:
     tail: str
     head: str = ""
     recovered: bool = False
+    down: bool = False
 
     def told(self, moment: Moment | None) -> RightNow:
         """The line for a moment; None: for the end of a recording, where the minute is now.
@@ -175,7 +178,6 @@ class LastMinute:
         recovered whose last seconds are down, and what was not seen for some seconds is not now.
         """
         bpm = number(self.bpm, "bpm")
-        alarming = self.level is Level.ALARMING
         back = ", recovered" if self.recovered else ""
         when, before = f"now{back}", ""
         level, recovered = self.level, None if moment is not None and moment.unseen else True
@@ -187,14 +189,14 @@ class LastMinute:
                     f"No rate for the last {length(moment.age_s)}",
                 )
                 level = max(level, Level.NOT_ASSESSED, key=GRAVITY.index)
-            elif moment.low and not alarming:
+            elif moment.low and not self.down:
                 when = "over the last minute"
                 before = f"{number(moment.rate_bpm, 'bpm')} in the last {moment.seconds} s"
                 level, recovered = max(level, Level.CAUTION, key=GRAVITY.index), False
         line = f"{self.head}{bpm} {when}{self.tail}"
         if before:
             line = f"{before}; {line[0].lower()}{line[1:]}"
-        return RightNow(level, False if alarming else recovered, line)
+        return RightNow(level, False if self.down else recovered, line)
 
 
 def right_now(
@@ -237,8 +239,8 @@ def right_now(
     falls = within.decelerations_in(findings, Window(begin_s, window.end_s))
     if now_bpm < before_bpm - LEAST_EXCURSION_BPM:
         before = f", baseline {number(before_bpm, 'bpm')} before."
-        minute = LastMinute(Level.ALARMING, now_bpm, before, "Not at its earlier level: ")
-        return minute.told(moment)
+        head = "Not at its earlier level: "
+        return LastMinute(Level.ALARMING, now_bpm, before, head, down=True).told(moment)
     level = Level.REASSURING
     valid = within.valid_share(findings, Window(begin_s, window.end_s))
     lately = f"no deceleration in the last {minutes}."
@@ -258,7 +260,45 @@ def right_now(
         lately = f"decelerations of the last {minutes} not assessed: {why}."
     elif valid < 1.0 - WORKABLE_LOSS:
         lately = f"no deceleration seen in the {share(valid)} valid of the last {minutes}."
-    return LastMinute(level, now_bpm, f"; {lately}", recovered=bool(falls)).told(moment)
+    facts = window_facts(findings, Window(begin_s, window.end_s))
+    undulating = _undulating(facts, clock)
+    unusual = _unusual(facts)
+    if unusual:
+        level = max(level, Level.CAUTION, key=GRAVITY.index)
+    if undulating:
+        level = Level.ALARMING
+    tail = "; ".join(["", *unusual, lately])
+    return LastMinute(level, now_bpm, tail, undulating, recovered=bool(falls)).told(moment)
+
+
+def _undulating(facts: WindowFacts, clock: Clock) -> str:
+    """What is said first where the last minutes are sinusoidal; else nothing."""
+    found = facts.longest_sinusoidal()
+    if found is None:
+        return ""
+    so_far_s, episode = found
+    over = episode.end_s < facts.window.end_s - NOW_S
+    until = f", over at {clock.at(episode.end_s)}" if over else " so far"
+    return f"Sinusoidal pattern for {length(so_far_s)}{until}: "
+
+
+def _unusual(facts: WindowFacts) -> list[str]:
+    """Baseline and variability of the last minutes, each where it was seen and is not normal."""
+    said = []
+    for level in facts.baselines[-1:]:
+        bpm = number(level.whole_bpm, "bpm")
+        if level.carried or math.isnan(level.whole_bpm):
+            continue
+        if level.whole_bpm > BASELINE_NORMAL_TO_BPM:
+            said.append(f"baseline {bpm}, over {BASELINE_NORMAL_TO_BPM:.0f}")
+        elif level.whole_bpm < BASELINE_NORMAL_FROM_BPM:
+            said.append(f"baseline {bpm}, under {BASELINE_NORMAL_FROM_BPM:.0f}")
+    for seen in facts.known_variabilities[-1:]:
+        if seen.variability is not VariabilityClass.MODERATE:
+            said.append(
+                f"variability {seen.variability.value}, {number(seen.bandwidth_bpm, 'bpm')}"
+            )
+    return said
 
 
 def _level_before(findings: Findings, window: Window, begin_s: float) -> float:

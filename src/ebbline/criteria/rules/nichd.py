@@ -108,7 +108,7 @@ def _sinusoidal(builder: ClassBuilder, facts: WindowFacts) -> None:
         rule,
         minutes,
         evidence=(Window(episode.start_s, episode.start_s + seconds),),
-        detail=f"{episode.cycles_per_min:.1f} cycles a minute, +-{episode.amplitude_bpm:.0f} bpm",
+        detail=f"{episode.cycles_per_min:.1f} cycles a minute, ±{episode.amplitude_bpm:.0f} bpm",
     )
 
 
