@@ -157,7 +157,7 @@ def _trace(
     for a, b in zip(edges[::2], edges[1::2], strict=True):
         at = np.column_stack([x[a:b], y[a:b]])
         if len(at) == 1:
-            at = np.vstack([at, [*at, 1, 0]])
+            at = np.vstack([at, at + np.array([1.0, 0.0])])
         cv2.polylines(
             image,
             [np.round(at * 16).astype(np.int32)],

@@ -215,6 +215,10 @@ function fillSwipe() {
     return entry;
   }));
   markSwipe();
+  // What matters most stands in sight: the latest fall or sinusoidal pattern, else the latest of all.
+  const first = items.filter((one) => one.kind === "sinusoidal" || DECELERATIONS.includes(one.kind)).at(-1) || items.at(-1);
+  const shown = swipe.querySelector('[aria-current="true"]') || swipe.querySelector(`[data-item="${CSS.escape(first?.id || "")}"]`);
+  if (shown) swipe.scrollLeft = shown.parentElement.offsetLeft - swipe.offsetLeft - 8;
 }
 
 function markSwipe() {
