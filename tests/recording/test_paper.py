@@ -268,6 +268,29 @@ def test_a_trace_that_runs_on_beyond_the_last_line_is_told_as_cut_off() -> None:
         assert [one for one in said if "runs on" in one and where in one]
 
 
+def test_a_trace_that_leaves_the_picture_is_said_to_go_on_outside_it() -> None:
+    """How long it goes on there nobody sees: no number of seconds is invented."""
+    image = strip().image
+    px = 200 / 2.54
+    cut = np.ascontiguousarray(image[:, : round((1.6 + 0.5 * 16.3) * px)])
+    said = read_paper(cut, PaperAnswers(speed=1.0)).cut_off[1]
+    assert "reaches the picture's edge and goes on outside it" in said
+    assert " s " not in said
+    beyond = read_paper(cut, PaperAnswers(speed=1.0)).papers[0].flat
+    assert not beyond.black[beyond.outside].any()
+
+
+def test_a_speed_that_three_printed_times_deny_is_asked_for() -> None:
+    """Six minutes of 3 cm/min hold few times: told to be of 1 cm/min they are not believed."""
+    image = strip(heart_rate(minutes=6), look="orange").image
+    with pytest.raises(RecordingError, match="which is not 1 cm/min, as told, but 3"):
+        read_paper(image, PaperAnswers(speed=1.0))
+
+
+def test_a_speed_that_no_printed_time_confirms_is_a_doubt(read: Recording) -> None:
+    assert "No times printed along the paper confirm that speed" in " ".join(read.provenance.notes)
+
+
 @pytest.mark.parametrize("pen", [(30, 40, 160), (150, 30, 40)])
 def test_a_coloured_pen_that_runs_on_is_told_as_cut_off(pen: tuple[int, int, int]) -> None:
     """Missing signal never reassures, whatever the pen's colour."""

@@ -43,6 +43,7 @@ from ebbline.recording.paper.sheet import (
 from ebbline.recording.paper.timemarks import agreeing, in_step, time_marks
 from ebbline.recording.paper.trace import (
     Path,
+    RunOn,
     Sheet,
     follow,
     runs_on,
@@ -343,6 +344,8 @@ def _with_drawn(trace: PaperTrace, strokes: list[Stroke]) -> PaperTrace:
 RUNS_ON = 0.5
 """From so many distances of two lines on, ink that runs on beyond the last one is told: of 14
 pictures that were read whole none had 0.1, of one that lost its end it was 2.1 (ours)."""
+LEAVES = 0.12
+"""Less of a line than this does not count as reaching the picture's edge (ours)."""
 
 
 def _cut_off(paper: Paper, line_s: float, corrections: Corrections) -> tuple[str, str]:
@@ -351,13 +354,19 @@ def _cut_off(paper: Paper, line_s: float, corrections: Corrections) -> tuple[str
         # A person has told where the strip begins and ends.
         return "", ""
 
-    def told(lines: float, where: str) -> str:
+    def told(on: RunOn, where: str) -> str:
+        if on.lines <= RUNS_ON and not (on.leaves and on.lines > LEAVES):
+            return ""
+        if on.leaves:
+            return (
+                f"The trace runs on {where} line that was followed, reaches the picture's edge and "
+                "goes on outside it: what lies there was not read. Photograph it again with the "
+                "strip's end on the picture, or add a shot that overlaps this one."
+            )
         return (
-            f"The trace runs on {where} line that was followed, for {lines * line_s:.0f} s or "
-            "more: that part was not read. Move the corners of the paper there, or photograph it "
-            "again."
-            if lines > RUNS_ON
-            else ""
+            f"The trace runs on {where} line that was followed, for {on.lines * line_s:.0f} s as "
+            "far as is seen: that part was not read. Move the corners of the paper there, or "
+            "photograph it again."
         )
 
     before, beyond = runs_on(paper.flat, paper.lines)

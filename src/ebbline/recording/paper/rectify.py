@@ -8,6 +8,7 @@ from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from ebbline.recording.paper.flatten import Image, Light, Plane, darkness
 from ebbline.recording.paper.lattice import (
@@ -163,7 +164,8 @@ class Flat:
 
     left, top: line numbers (upright, level) at the flat picture's edge. across, down: px between
     two upright lines and two level ones. x, y: place in the original picture of every flat pixel.
-    ink, black: darkness there, of any colour and of black alone.
+    ink, black: darkness there, of any colour and of black alone. outside: where the original
+    picture has nothing to show: no ink is told there.
     """
 
     left: float
@@ -174,6 +176,7 @@ class Flat:
     y: Plane
     ink: Plane
     black: Plane
+    outside: NDArray[np.bool_]
 
 
 def flattened(
@@ -196,7 +199,11 @@ def flattened(
     )
     seen: Any = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     ink, black = darkness(seen, light.at(x, y))
-    return Flat(first_u, first_v, across, down, x, y, ink, black)
+    tall, wide = image.shape[:2]
+    outside = (x < -0.5) | (x > wide - 0.5) | (y < -0.5) | (y > tall - 0.5)
+    # What stands at the picture's rim is not smeared on beyond it.
+    ink[outside], black[outside] = 0.0, 0.0
+    return Flat(first_u, first_v, across, down, x, y, ink, black, outside)
 
 
 def _pixels(warp: Warp, lines: tuple[float, float, float, float]) -> tuple[float, float]:

@@ -127,8 +127,20 @@ def _pen_ink(flat: Flat, rows: slice, columns: slice, *, followed: bool) -> Plan
     return other if peak > CLEAR_INK else ink
 
 
-def runs_on(flat: Flat, lines: tuple[int, int, int, int]) -> tuple[float, float]:
-    """How far ink runs on from a paper's first and last upright line, in distances of two lines.
+@dataclass(frozen=True, slots=True)
+class RunOn:
+    """Ink that runs on beyond a paper's outermost upright line.
+
+    lines: how far, in distances of two lines. leaves: whether it reaches the picture's edge, so
+    that how far it goes on is not told.
+    """
+
+    lines: float
+    leaves: bool
+
+
+def runs_on(flat: Flat, lines: tuple[int, int, int, int]) -> tuple[RunOn, RunOn]:
+    """The ink that runs on before a paper's first upright line, and beyond its last.
 
     Only what touches the line is followed, so that numbers printed beside the paper are not.
     """
@@ -138,18 +150,30 @@ def runs_on(flat: Flat, lines: tuple[int, int, int, int]) -> tuple[float, float]
     ink = _pen_ink(flat, rows, slice(0, flat.black.shape[1]), followed=True)
     # Black ink counts whatever the grid's share: told once too often is better than not told.
     dark = ((ink > STRONG_INK) | (flat.black[rows] > STRONG_INK)).astype(np.uint8)
-    before, after = dark[:, : max(0, left) + 1][:, ::-1], dark[:, right:]
-    return _reach(before, flat.across), _reach(after, flat.across)
+    before, after = slice(max(0, left), None, -1), slice(right, None)
+    outside = flat.outside[rows]
+    return (
+        _reach(dark[:, before], outside[:, before], flat.across),
+        _reach(dark[:, after], outside[:, after], flat.across),
+    )
 
 
-def _reach(dark: NDArray[np.uint8], across: float) -> float:
-    """Width, in lines, of the widest piece of ink that begins at the first columns."""
+def _reach(dark: NDArray[np.uint8], outside: NDArray[np.bool_], across: float) -> RunOn:
+    """The widest piece of ink that begins at the first columns."""
     beside = max(2, round(FRAME * across))
     if min(dark.shape) == 0:
-        return 0.0
+        return RunOn(0.0, leaves=False)
     _, piece, box, _ = cv2.connectedComponentsWithStats(np.ascontiguousarray(dark))
     begun = [n for n in np.unique(piece[:, :beside]) if n]
-    return float(max((box[n, 0] + box[n, 2] for n in begun), default=0)) / across
+    if not begun:
+        return RunOn(0.0, leaves=False)
+    widest = max(begun, key=lambda n: box[n, 0] + box[n, 2])
+    end = int(box[widest, 0] + box[widest, 2])
+    # Its last columns, one step on: is there a picture still?
+    rows = (piece[:, max(0, end - beside) : end] == widest).any(axis=1)
+    edge = min(end - 1 + beside, outside.shape[1] - 1)
+    leaves = bool(outside[rows, edge].any()) or end >= outside.shape[1]
+    return RunOn(end / across, leaves)
 
 
 INNER = 0.3
