@@ -23,8 +23,7 @@ from ebbline.journal.store import Journal
 from ebbline.reading.analyse import read
 from ebbline.reading.model import Reading
 from ebbline.recording import Recording, open_recording
-from ebbline.synth import invent
-from ebbline.synth.scenario_parser import parse
+from ebbline.synth import Scenario, invent
 from journal.labour import ten_hours
 
 
@@ -34,7 +33,7 @@ def trace() -> tuple[Recording, Reading]:
     from dataclasses import replace
 
     recording = replace(
-        invent(parse("40 minutes, 40 weeks, recurrent late"), seed=5).recording,
+        invent(Scenario.from_words("40 minutes, 40 weeks, recurrent late"), seed=5).recording,
         start=ten_hours().at(8.5),
     )
     return recording, read(recording)

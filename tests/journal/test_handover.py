@@ -15,8 +15,7 @@ from ebbline.journal.handover_sheet import HandoverHead, handover_sheet
 from ebbline.picture.canvas import Document, Group, Text
 from ebbline.picture.pdf import pdf
 from ebbline.reading.analyse import read
-from ebbline.synth import invent
-from ebbline.synth.scenario_parser import parse
+from ebbline.synth import Scenario, invent
 from journal.labour import ten_hours
 from journal.writing import Writer
 
@@ -85,7 +84,7 @@ def test_the_four_lines_of_every_fetus_stand_in_it() -> None:
     from dataclasses import replace
 
     case = ten_hours()
-    scenario = parse("40 minutes, 40 weeks, recurrent late")
+    scenario = Scenario.from_words("40 minutes, 40 weeks, recurrent late")
     recording = replace(invent(scenario, seed=5).recording, start=case.at(8.5))
     reading = read(recording)
     (one,) = reading.fetuses

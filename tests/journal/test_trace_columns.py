@@ -53,8 +53,7 @@ def test_every_deceleration_of_a_real_trace_stands_in_just_one_column(name: str)
 
 
 def test_without_a_clock_a_trace_fills_no_column() -> None:
-    from ebbline.synth import invent
-    from ebbline.synth.scenario_parser import parse
+    from ebbline.synth import Scenario, invent
 
-    recording = invent(parse("normal, 40 minutes"), seed=3).recording
+    recording = invent(Scenario.from_words("normal, 40 minutes"), seed=3).recording
     assert columns_of(read(replace(recording, start=None))) == ()

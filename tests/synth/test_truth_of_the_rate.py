@@ -6,7 +6,7 @@ import numpy as np
 
 from ebbline.synth import Scenario, invent
 from ebbline.synth.ground_truth import Mechanism
-from ebbline.synth.scenario import Behaviour
+from ebbline.synth.scenario_parts import Behaviour
 from ebbline.synth.truth_events import drawn, of_the_rate_itself
 
 QUIET = replace(

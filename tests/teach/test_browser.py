@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ebbline.synth.scenario import Point
+from ebbline.synth.scenario_parts import Point
 from ebbline.teach.encounter import Encounter
 from ebbline.teach.library import shipped_case
 from ebbline.teach.steps import PlaceContractionSensor, PlaceHeartSensor, Wait

@@ -240,7 +240,7 @@ FIRST = Context(weeks=39, stage=Stage.FIRST)
 )
 def test_the_truth_of_a_labour_has_the_class_it_was_made_for(knobs, label):
     """NICHD 2008: Category I, II and III by their own definitions."""
-    from ebbline.synth.scenario import Behaviour
+    from ebbline.synth.scenario_parts import Behaviour
 
     if label == "Category I":
         # Mere fluctuation makes a fall by the definition now and then: a labour without one.
@@ -252,7 +252,7 @@ def test_the_truth_of_a_labour_has_the_class_it_was_made_for(knobs, label):
 
 
 def _no_fall(knobs, seed):
-    from ebbline.synth.scenario import Behaviour
+    from ebbline.synth.scenario_parts import Behaviour
 
     made = labour(**{**CALM, "behaviour": Behaviour.STEADY, **knobs, "seed": seed})
     return not any(d.counts and d.end_s > 1800.0 for d in made.decelerations)

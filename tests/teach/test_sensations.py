@@ -9,7 +9,7 @@ from ebbline.bedside import likelihood
 from ebbline.bedside.engine import posterior
 from ebbline.bedside.findings_catalogue import items
 from ebbline.bedside.states import states
-from ebbline.synth.scenario import Point
+from ebbline.synth.scenario_parts import Point
 from ebbline.teach import anatomy
 from ebbline.teach.case import case_from_data
 from ebbline.teach.sensations import (

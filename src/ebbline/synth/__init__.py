@@ -2,14 +2,8 @@
 
 from ebbline.synth.engine import Labour, LabourEngine, Stretch, invent
 from ebbline.synth.ground_truth import Truth
-from ebbline.synth.scenario import (
-    BaselineShift,
-    Behaviour,
-    Point,
-    ProlongedFall,
-    Scenario,
-    Spell,
-)
+from ebbline.synth.scenario import Scenario
+from ebbline.synth.scenario_parts import BaselineShift, Behaviour, Point, ProlongedFall, Spell
 from ebbline.synth.story import Story
 
 __all__ = [

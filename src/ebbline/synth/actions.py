@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ebbline.synth.scenario import Point, Scenario
+from ebbline.synth.scenario import Scenario
+from ebbline.synth.scenario_parts import Point
 
 
 @dataclass(frozen=True, slots=True)

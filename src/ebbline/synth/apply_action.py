@@ -9,7 +9,8 @@ from ebbline.synth import actions as act
 from ebbline.synth import care
 from ebbline.synth.care import Care
 from ebbline.synth.event_scheduler import Happenings
-from ebbline.synth.scenario import Behaviour, Scenario
+from ebbline.synth.scenario import Scenario
+from ebbline.synth.scenario_parts import Behaviour
 from ebbline.synth.state import LabourState, Sites, second_stage_from, undulations
 from ebbline.synth.streams import Streams
 from ebbline.terms import SensorKind

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from ebbline.synth import oxygen, shapes
 from ebbline.synth.care import OPIOID_STILLS
 from ebbline.synth.ground_truth import TrueBaselineChange
-from ebbline.synth.scenario import Behaviour, Scenario
+from ebbline.synth.scenario import Scenario
+from ebbline.synth.scenario_parts import Behaviour
 from ebbline.synth.shapes import STEP_HZ
 from ebbline.synth.state import Bell, LabourState, Level
 from ebbline.synth.streams import Streams

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
-from ebbline.synth.scenario import Behaviour, Scenario
+from ebbline.synth.scenario import Scenario
+from ebbline.synth.scenario_parts import Behaviour
 from ebbline.synth.sensors import device_of
 from ebbline.synth.story import Story
 from ebbline.synth.streams import Streams

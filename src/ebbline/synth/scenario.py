@@ -2,67 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field, fields
-from enum import StrEnum
 
 from ebbline.errors import ScenarioError
+from ebbline.synth.scenario_parser import Knobs, knobs_of
+from ebbline.synth.scenario_parts import BaselineShift, Behaviour, Point, ProlongedFall, Spell
 from ebbline.terms import SensorKind, Stage
 
-
-class Behaviour(StrEnum):
-    """Behavioural state of the fetus.
-
-    cycling: quiet and active sleep take turns; the others hold one state. steady: active without
-    the waxing and waning of variability, for scenarios that ask for one class of variability.
-    """
-
-    CYCLING = "cycling"
-    QUIET = "quiet"
-    ACTIVE = "active"
-    STEADY = "steady"
-
-
-@dataclass(frozen=True, slots=True)
-class Point:
-    """A place on the mother's abdomen in cm from the umbilicus.
-
-    x_cm: towards the mother's left; y_cm: towards her head.
-    """
-
-    x_cm: float
-    y_cm: float
-
-    def distance_cm(self, other: Point) -> float:
-        """Distance to another place in cm."""
-        return math.hypot(self.x_cm - other.x_cm, self.y_cm - other.y_cm)
-
-
-@dataclass(frozen=True, slots=True)
-class BaselineShift:
-    """A change of baseline that begins at_min into the labour and takes over_min to complete."""
-
-    at_min: float
-    to_bpm: float
-    over_min: float = 2.0
-
-
-@dataclass(frozen=True, slots=True)
-class Spell:
-    """A stretch of labour in minutes from its start."""
-
-    start_min: float
-    end_min: float
-
-
-@dataclass(frozen=True, slots=True)
-class ProlongedFall:
-    """A prolonged deceleration asked for at a time. cause: in words, kept in the truth."""
-
-    at_min: float
-    minutes: float = 4.0
-    depth_bpm: float = 45.0
-    cause: str = "sustained cord compression"
+HEART_AT, FUNDUS_AT = Point(5.0, -6.0), Point(0.0, 12.0)
+"""Where a heart and the top of the womb are, and the sensors on them, unless said (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,11 +82,11 @@ class Scenario:
     activity_sensor: SensorKind = SensorKind.TOCO
     maternal_pulse: bool = False
     maternal_bpm: float = 82.0
-    heart_at: Point = Point(5.0, -6.0)
+    heart_at: Point = HEART_AT
     heart_depth_cm: float = 8.0
-    ultrasound_at: Point = Point(5.0, -6.0)
-    fundus_at: Point = Point(0.0, 12.0)
-    toco_at: Point = Point(0.0, 12.0)
+    ultrasound_at: Point = HEART_AT
+    fundus_at: Point = FUNDUS_AT
+    toco_at: Point = FUNDUS_AT
     toco_gain: float = 0.75
     toco_tone: float = 14.0
     toco_noise: float = 1.0
@@ -187,14 +135,27 @@ class Scenario:
             )
 
     @staticmethod
-    def from_words(words: str) -> Scenario:
+    def from_words(words: str, after: Scenario | None = None) -> Scenario:
         """The scenario a sentence asks for, such as "recurrent late, minimal variability".
 
-        Raises ScenarioError for words that are not known, with the nearest known ones.
+        after: the chapter before, whose gestation, sensors and baseline hold on. Raises
+        ScenarioError for words that are not known, with the nearest known ones.
         """
-        from ebbline.synth.scenario_parser import parse
+        return Scenario(**knobs_of(words, after._carried() if after else {}), words=words.strip())
 
-        return parse(words)
+    def _carried(self) -> Knobs:
+        """The knobs that a later chapter takes over."""
+        reached = [x.to_bpm for x in self.baseline_shifts if x.at_min < self.hours * 60]
+        return {name: getattr(self, name) for name in CARRIED} | {
+            "baseline_bpm": reached[-1] if reached else self.baseline_bpm
+        }
+
+
+CARRIED = (
+    "weeks", "rate_hz", "heart_sensor", "activity_sensor", "maternal_pulse", "signal_loss",
+    "ultrasound_at", "toco_gain", "toco_noise",
+)  # fmt: skip
+"""Knobs that a later chapter of a story takes over from the one before."""
 
 
 def _check_sensors(scenario: Scenario) -> None:

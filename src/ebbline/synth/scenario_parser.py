@@ -1,4 +1,4 @@
-"""From a sentence of the trade to a Scenario: "recurrent late, minimal variability, 39 weeks"."""
+"""From a sentence of the trade to knobs: "recurrent late, minimal variability, 39 weeks"."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from ebbline.errors import ScenarioError
-from ebbline.synth.scenario import BaselineShift, Behaviour, Point, ProlongedFall, Scenario, Spell
+from ebbline.synth.scenario_parts import BaselineShift, Behaviour, Point, ProlongedFall, Spell
 from ebbline.terms import SensorKind, Stage
 
 Knobs = dict[str, Any]
@@ -154,21 +154,14 @@ def words_known() -> dict[str, tuple[str, ...]]:
     return {group: tuple(phrases) for group, phrases in groups.items()}
 
 
-CARRIED = (
-    "weeks", "rate_hz", "heart_sensor", "activity_sensor", "maternal_pulse", "signal_loss",
-    "ultrasound_at", "toco_gain", "toco_noise",
-)  # fmt: skip
-"""Knobs that a later chapter of a story takes over from the one before."""
-
-
 MOST_WORDS_CHARACTERS = 1000
 """Of one chapter: what is longer is no sentence, and the search for near words would not end."""
 
 
-def parse(words: str, after: Scenario | None = None) -> Scenario:
-    """The Scenario that a sentence asks for. Raises ScenarioError with the nearest known words.
+def knobs_of(words: str, carried: Knobs) -> Knobs:
+    """The knobs that a sentence turns. Raises ScenarioError with the nearest known words.
 
-    after: the chapter before, whose gestation, sensors and baseline hold on.
+    carried: knobs of the chapter before that hold on.
     """
     if len(words) > MOST_WORDS_CHARACTERS:
         raise ScenarioError(
@@ -176,15 +169,12 @@ def parse(words: str, after: Scenario | None = None) -> Scenario:
             where=f'"{words.strip()[:40]}..."',
             remedy=f"Say it in {MOST_WORDS_CHARACTERS} at most.",
         )
-    knobs: Knobs = {name: getattr(after, name) for name in CARRIED} if after else {}
-    if after is not None:
-        reached = [x.to_bpm for x in after.baseline_shifts if x.at_min < after.hours * 60]
-        knobs["baseline_bpm"] = reached[-1] if reached else after.baseline_bpm
+    knobs = dict(carried)
     said: set[str] = set()
     for phrase in _phrases(words):
         if not _by_number(phrase, knobs, said):
             _by_words(phrase, words, knobs, said)
-    return Scenario(**_fitted(knobs), words=words.strip())
+    return _fitted(knobs)
 
 
 def _phrases(words: str) -> list[str]:

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from ebbline.synth.care import Care
 from ebbline.synth.ground_truth import TrueBaselineChange
 from ebbline.synth.latent_signals import Tracks
-from ebbline.synth.scenario import Point, Scenario
+from ebbline.synth.scenario import Scenario
+from ebbline.synth.scenario_parts import Point
 from ebbline.synth.truth_events import CordEvent
 from ebbline.terms import Stage
 

@@ -36,10 +36,8 @@ class Story:
         Gestation, samples per second, sensors, loss and baseline hold on until said otherwise.
         Raises ScenarioError for words that are not known.
         """
-        from ebbline.synth.scenario_parser import parse
-
         chapters: list[Scenario] = []
         for part in re.split(r"\bthen\b", words):
             said = part.strip(" ,;")
-            chapters.append(parse(said, after=chapters[-1] if chapters else None))
+            chapters.append(Scenario.from_words(said, after=chapters[-1] if chapters else None))
         return Story(tuple(chapters))

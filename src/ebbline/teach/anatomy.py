@@ -13,7 +13,7 @@ from ebbline.bedside import geometry
 from ebbline.bedside.sensors import CONTRACTION_BELOW_FUNDUS, plan
 from ebbline.bedside.states import Pole, State, states
 from ebbline.errors import ScenarioError
-from ebbline.synth.scenario import Point
+from ebbline.synth.scenario_parts import Point
 from ebbline.teach.case import Case, Fetus, Fluid, Placenta, Sign, Wall
 from ebbline.terms import Attitude, Lie, Position, Presentation, Stage
 

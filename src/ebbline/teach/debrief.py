@@ -14,7 +14,7 @@ from ebbline.features.event_matching import Span, match
 from ebbline.ground_truth import findings_from_truth
 from ebbline.reading import text
 from ebbline.reading.analyse import read, read_findings
-from ebbline.synth.scenario import Point
+from ebbline.synth.scenario_parts import Point
 from ebbline.teach import anatomy
 from ebbline.teach.answers import DECELERATION_MARKS, Mark, MarkKind
 from ebbline.teach.auscultation import moments, true_mean_bpm

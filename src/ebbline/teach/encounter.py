@@ -21,7 +21,7 @@ from ebbline.synth import actions as act
 from ebbline.synth.apply_action import ELECTRODE_LOSS
 from ebbline.synth.engine import Labour, LabourEngine
 from ebbline.synth.ground_truth import SpanKind, Truth
-from ebbline.synth.scenario import Point
+from ebbline.synth.scenario_parts import Point
 from ebbline.synth.sensors import toco_reach
 from ebbline.teach import anatomy, auscultation, patient
 from ebbline.teach.answers import (

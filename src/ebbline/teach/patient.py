@@ -10,13 +10,8 @@ from typing import Any
 import numpy as np
 
 from ebbline.errors import ScenarioError
-from ebbline.synth.scenario import (
-    BaselineShift,
-    Behaviour,
-    ProlongedFall,
-    Scenario,
-    Spell,
-)
+from ebbline.synth.scenario import Scenario
+from ebbline.synth.scenario_parts import BaselineShift, Behaviour, ProlongedFall, Spell
 from ebbline.teach import anatomy
 from ebbline.teach.case import Case, Fetus, Labour, Sign
 from ebbline.terms import Position, Stage

@@ -20,7 +20,8 @@ from ebbline.errors import ScenarioError
 from ebbline.recording.model import Recording
 from ebbline.synth.engine import LabourEngine
 from ebbline.synth.ground_truth import EventKind, TrueDeceleration, Truth
-from ebbline.synth.scenario import Behaviour, ProlongedFall, Scenario
+from ebbline.synth.scenario import Scenario
+from ebbline.synth.scenario_parts import Behaviour, ProlongedFall
 from ebbline.terms import Window
 
 STRIPS = 10

@@ -31,7 +31,7 @@ from ebbline.bedside import likelihood
 from ebbline.bedside.context import Hindrance
 from ebbline.bedside.findings_catalogue import Finding, items
 from ebbline.bedside.states import State, states
-from ebbline.synth.scenario import Point
+from ebbline.synth.scenario_parts import Point
 from ebbline.teach import anatomy
 from ebbline.teach.case import Case, Fetus
 

@@ -13,7 +13,7 @@ from collections import OrderedDict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from ebbline.synth.scenario import Point
+from ebbline.synth.scenario_parts import Point
 from ebbline.teach.case import AskedStep, Case
 from ebbline.teach.case_facts import true_label
 from ebbline.teach.coverage import kept_promises, shown_in

@@ -18,7 +18,7 @@ from ebbline.web.teaching.schemas import (
 
 if TYPE_CHECKING:
     from ebbline.recording.model import Recording
-    from ebbline.synth.scenario import Point
+    from ebbline.synth.scenario_parts import Point
     from ebbline.teach.case import Case
     from ebbline.teach.encounter import Encounter
     from ebbline.teach.real_cases import RecordedEncounter

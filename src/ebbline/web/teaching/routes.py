@@ -354,7 +354,7 @@ def take(attempt: Own, live: Live, step: StepIn) -> AttemptOut:
 @router.get("/api/teach/attempts/{key}/ear", tags=["teaching"])
 def ear(attempt: Allowed, live: Live, x_cm: float, y_cm: float) -> EarOut:
     """What is heard at a place while the sensor is moved over it; this is no step."""
-    from ebbline.synth.scenario import Point
+    from ebbline.synth.scenario_parts import Point
     from ebbline.web.teaching.touch_and_sound import ear as heard
 
     if not (abs(x_cm) <= 60 and abs(y_cm) <= 60):

@@ -9,7 +9,7 @@ from ebbline.web.figures import inked
 from ebbline.web.teaching.schemas import AbdomenOut, DrawnOut, EarOut, HeartOut, TouchOut
 
 if TYPE_CHECKING:
-    from ebbline.synth.scenario import Point
+    from ebbline.synth.scenario_parts import Point
     from ebbline.teach.anatomy import HeartSite
     from ebbline.teach.encounter import Encounter
     from ebbline.teach.sensations import Sensation
@@ -122,7 +122,7 @@ def _near(place: Point, middle: Point, wide_cm: float) -> float:
 
 def _placenta(encounter: Encounter) -> Point | None:
     """Where the placenta is heard; None where it lies behind."""
-    from ebbline.synth.scenario import Point
+    from ebbline.synth.scenario_parts import Point
     from ebbline.teach.case import Placenta
 
     abdomen = encounter.body.abdomen
@@ -133,7 +133,7 @@ def _placenta(encounter: Encounter) -> Point | None:
 
 def _cord(encounter: Encounter) -> Point:
     """Where the cord is heard: on the way from the heart to the middle of the womb (ours)."""
-    from ebbline.synth.scenario import Point
+    from ebbline.synth.scenario_parts import Point
 
     at, middle = encounter.site.at, encounter.body.abdomen.up(0.5)
     return Point(0.45 * at.x_cm, at.y_cm + 0.55 * (middle - at.y_cm))
