@@ -19,7 +19,13 @@ from ebbline.recording.paper.figures import Printed
 from ebbline.recording.paper.flatten import Image
 from ebbline.recording.paper.lattice import unwrapped
 from ebbline.recording.paper.pictures import pictures_of
-from ebbline.recording.paper.reading import read_paper, read_papers, upright_papers
+from ebbline.recording.paper.reading import (
+    PaperTrace,
+    _stilled,
+    read_paper,
+    read_papers,
+    upright_papers,
+)
 from ebbline.recording.paper.scale import PaperAnswers
 from ebbline.recording.paper.timemarks import in_step
 from ebbline.recording.paper.trace import other_pen
@@ -88,6 +94,20 @@ def test_a_scan_gives_back_heart_rate_activity_and_times(read: Recording) -> Non
     below = read.first(ChannelKind.UTERINE_ACTIVITY)
     assert below is not None
     assert np.nanmean(off(below.samples, activity(), below.rate_hz)) < 2.0
+
+
+def test_activity_that_moves_less_than_paper_tells_does_not_move() -> None:
+    """A sensor that has come off writes a level line: its reading may not look like a measure."""
+    restless = np.random.default_rng(2).normal(0, 0.2, 480)
+    level = 10 + restless
+    level[:200] += np.linspace(0, 20, 200)
+    level[300] = np.nan
+    trace = PaperTrace(level, level, level, level)
+    found = _stilled(trace, 2.0).values
+    assert np.ptp(found[210:300]) == 0
+    assert np.ptp(found[301:]) == 0
+    assert np.isnan(found[300])
+    assert np.array_equal(found[:190], level[:190])
 
 
 def test_missing_ink_is_missing_signal(read: Recording) -> None:

@@ -20,6 +20,7 @@ from ebbline.features import detect
 from ebbline.features.findings import Findings
 from ebbline.reading.four_lines import four_lines
 from ebbline.reading.model import FetalReading, HistoryPoint, Reading
+from ebbline.reading.paper_doubt import held_back, read_otherwise
 from ebbline.reading.summary import summarise
 from ebbline.reading.text import Clock, elapsed
 from ebbline.recording.channels import tidy
@@ -85,16 +86,20 @@ def read_findings(
     standards: Sequence[AnyStandard] = ALL_STANDARDS,
     history: bool = True,
     brief: bool = False,
+    by_hand: bool = False,
 ) -> Reading:
     """The reading that follows from findings that are already there: detected before, or
-    corrected by a reader. A brief one, for tables of thousands, has no ten-minute columns and no
-    four lines, and it is not asked what class a window moved by EDGE_S would have. Raises
+    corrected by a reader (by_hand). No class of a recording from paper rests on less than paper
+    tells (`paper_doubt`), unless a reader stands for it. A brief one, for tables of thousands, has
+    no ten-minute columns and no four lines, and it is not asked what class a window moved by EDGE_S
+    would have. Raises
     ContextError for a window outside the recording.
     """
     context = recording.context
     chosen = _window(recording, window)
     clock = Clock(recording.start)
     twice = _fetus_twice(recording)
+    otherwise = () if by_hand else read_otherwise(recording)
     return Reading(
         recording=recording.name,
         ebbline_version=__version__,
@@ -103,7 +108,16 @@ def read_findings(
         context=context,
         window=chosen,
         fetuses=tuple(
-            _fetus(one, chosen, context, standards, history, brief, clock, twice)
+            _fetus(
+                (one, *(detect(other, fetus=one.fetal.fetus) for other in otherwise)),
+                chosen,
+                context,
+                standards,
+                history,
+                brief,
+                clock,
+                twice,
+            )
             for one in findings
         ),
         notes=tuple(dict.fromkeys((*recording.provenance.notes, *_assumptions(recording)))),
@@ -131,7 +145,7 @@ def _at(time_s: float) -> str:
 
 
 def _fetus(
-    findings: Findings,
+    every: tuple[Findings, ...],
     window: Window,
     context: Context,
     standards: Sequence[AnyStandard],
@@ -140,10 +154,13 @@ def _fetus(
     clock: Clock,
     above: tuple[str, ...],
 ) -> FetalReading:
-    """above: what is said above every class, whatever the findings."""
+    """every: the findings, then those of the same recording read a little otherwise. above: what
+    is said above every class, whatever the findings.
+    """
+    findings = every[0]
     review = summarise(findings, window, columns=not brief)
-    classed = classify if brief else _with_edge
-    classes = tuple(classed(findings, window, one, context) for one in standards)
+    classed = _class if brief else _with_edge
+    classes = tuple(classed(every, window, one, context) for one in standards)
     if above:
         classes = tuple(replace(one, beyond=(*above, *one.beyond)) for one in classes)
     panel, silence = panel_answer(findings, window, context)
@@ -152,7 +169,7 @@ def _fetus(
         findings=findings,
         review=review,
         classes=classes,
-        history=_history(findings, window, context, standards) if history else (),
+        history=_history(every, window, context, standards) if history else (),
         panel=panel,
         four_lines=(
             four_lines(findings, review, classes[0], clock) if classes and not brief else None
@@ -161,15 +178,23 @@ def _fetus(
     )
 
 
+def _class(
+    every: tuple[Findings, ...], window: Window, standard: AnyStandard, context: Context
+) -> Classification:
+    """The class that all findings of one recording carry."""
+    found, *otherwise = (classify(one, window, standard, context) for one in every)
+    return held_back(found, otherwise)
+
+
 def _with_edge(
-    findings: Findings, window: Window, standard: AnyStandard, context: Context
+    every: tuple[Findings, ...], window: Window, standard: AnyStandard, context: Context
 ) -> Classification:
     """The class, with a word where a window moved by EDGE_S would have another."""
-    found = classify(findings, window, standard, context)
+    found = _class(every, window, standard, context)
     moved = Window(window.start_s - EDGE_S, window.end_s - EDGE_S)
     if moved.start_s < 0:
         return found
-    other = classify(findings, moved, standard, context)
+    other = _class(every, moved, standard, context)
     if other.said == found.said:
         return found
     told = f"a window {EDGE_S:.0f} s earlier is {other.said}"
@@ -177,21 +202,21 @@ def _with_edge(
 
 
 def _history(
-    findings: Findings, window: Window, context: Context, standards: Sequence[AnyStandard]
+    every: tuple[Findings, ...], window: Window, context: Context, standards: Sequence[AnyStandard]
 ) -> tuple[HistoryPoint, ...]:
     """Classes of the half hours whose ends lie ten minutes apart, one of them the window's end.
 
     So a window of half an hour is one of them, and says the same here as above.
     """
     earlier = math.floor((window.end_s - WINDOW_S) / HISTORY_STEP_S + 1e-9)
-    later = math.floor((findings.duration_s - window.end_s) / HISTORY_STEP_S + 1e-9)
+    later = math.floor((every[0].duration_s - window.end_s) / HISTORY_STEP_S + 1e-9)
     points = []
     for step in range(-earlier, later + 1):
         end_s = window.end_s + step * HISTORY_STEP_S
         if end_s < WINDOW_S:
             continue
         half_hour = Window(end_s - WINDOW_S, end_s)
-        labels = {one.value: classify(findings, half_hour, one, context).said for one in standards}
+        labels = {one.value: _class(every, half_hour, one, context).said for one in standards}
         points.append(HistoryPoint(end_s, labels))
     return tuple(points)
 

@@ -58,5 +58,7 @@ def reading_with_corrections(
     made = corrections.applied(key, fetus, reader)
     if made is None:
         return computed, None, []
-    corrected = read_findings(books.recording(key), [made.findings], window=computed.window)
+    corrected = read_findings(
+        books.recording(key), [made.findings], window=computed.window, by_hand=True
+    )
     return computed, corrected, made.lost
