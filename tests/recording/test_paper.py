@@ -141,6 +141,33 @@ def test_a_photograph_held_aslant_gives_the_same(tmp_path: Path) -> None:
     assert np.nanmean(off(heart.samples, heart_rate(), heart.rate_hz)) < 2.0
 
 
+def folded(share: float) -> Image:
+    """A strip with a fold at its middle, so high as a share of the picture."""
+    image = strip().image
+    tall, wide = image.shape[:2]
+    x, y = np.meshgrid(np.arange(wide, dtype=np.float32), np.arange(tall, dtype=np.float32))
+    y += np.float32(share * tall) * np.maximum(0, 1 - np.abs(x / wide - 0.5) / 0.05)
+    return np.asarray(cv2.remap(image, x, y.astype(np.float32), cv2.INTER_LINEAR), np.uint8)
+
+
+def test_a_shallow_fold_is_laid_flat() -> None:
+    found = read_paper(folded(0.01), PaperAnswers(speed=1.0))
+    apart = off(found.heart[0].values, heart_rate(), found.rate_hz)
+    middle = len(apart) // 2
+    assert np.nanmean(apart[middle - 60 : middle + 60]) < 1.0
+
+
+def test_a_fold_over_which_lines_cannot_be_told_is_a_doubt() -> None:
+    found = read_paper(folded(0.03), PaperAnswers(speed=1.0))
+    apart = off(found.heart[0].values, heart_rate(), found.rate_hz)
+    size = round(60 * found.rate_hz)
+    wrong = [n for n in range(12) if np.nanmean(apart[n * size : (n + 1) * size]) > 2]
+    assert wrong
+    assert all(found.minutes[n] < 0.5 for n in wrong)
+    assert [one for one in found.said if "folded" in one]
+    assert found.minutes[[0, 1, 10, 11]].min() > 0.9
+
+
 def test_speed_is_asked_for_never_guessed(scanned: Path) -> None:
     with pytest.raises(RecordingError, match=r"--paper-speed 1, 2 or 3"):
         open_recording(scanned)

@@ -159,6 +159,65 @@ def followed_again(warp: Warp, ink: Plane, lines: tuple[float, float, float, flo
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Strays:
+    """How far level lines stray at upright line numbers u, lines: the shift that all of them share,
+    by how much they differ from it, and how sharply the paper was followed to bend there: the
+    change of a level line's slope, in lines of height a line of width. seen: share of the column's
+    height in which level lines stand clearly where they were followed."""
+
+    u: Field
+    shared: Field
+    apart: Field
+    bend: Field
+    seen: Field
+
+
+def strays(warp: Warp, ink: Plane, lines: tuple[float, float, float, float]) -> Strays:
+    """What level lines still stray by on the paper laid flat, column by column.
+
+    A pen pulls the one line that it crosses; paper that bends moves all of them. So what they share
+    is told over a much shorter way than each alone.
+    """
+    laid = warp.small(ink, lines)
+    lined = even_ridges(laid, 0, pen_free(laid))
+    step = _PER_LINE // 3
+    nodes, strong = demodulated(
+        lined, 0, float(_PER_LINE), (_CREASE * _PER_LINE, 0.9 * _PER_LINE), step
+    )
+    away = np.angle(nodes * np.exp(-2j * np.pi * lines[2])).astype(np.float64) / (2 * np.pi)
+    seen = np.where(strong > 0.5 * np.quantile(strong, 0.9), away, np.nan)
+    told = np.isfinite(seen).sum(axis=0) >= _LEAST_TOLD
+    columns = np.arange(seen.shape[1])
+    u = lines[0] + columns * step / _PER_LINE
+    share = np.isfinite(seen).mean(axis=0)
+    level = np.full(len(u), (lines[2] + lines[3]) / 2)
+    before, here, after = (warp.places(u + by, level)[1] for by in (-1.0, 0.0, 1.0))
+    bend = np.abs(before - 2.0 * here + after) / warp.level.period
+    if not told.any():
+        return Strays(u, np.zeros(len(u)), np.zeros(len(u)), bend, share)
+    middle = np.nanmedian(seen[:, told], axis=0)
+    off = np.nanmedian(np.abs(seen[:, told] - middle), axis=0)
+    shared, apart = (np.interp(columns, columns[told], one) for one in (middle, off))
+    return Strays(u, shared, apart, bend, share)
+
+
+def creased(warp: Warp, ink: Plane, lines: tuple[float, float, float, float]) -> Bend:
+    """What is left of creases, and of curl at the rims, when the paper has been laid flat."""
+    found = strays(warp, ink, lines)
+    rows = round((lines[3] - lines[2]) * _PER_LINE) // (_PER_LINE // 3) + 1
+    down = np.repeat(found.shared[None, :], rows, axis=0)
+    strength = np.ones_like(down)
+    step = (_PER_LINE // 3) / _PER_LINE
+    return Bend(lines[0], lines[2], step, np.zeros_like(down), down, (strength, strength))
+
+
+_CREASE = 0.5
+"""Lines over which the shift that all level lines share is told (ours)."""
+_LEAST_TOLD = 12
+"""Nodes of a column on which the level lines must be seen (ours)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Flat:
     """One paper laid flat.
 

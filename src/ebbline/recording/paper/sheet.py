@@ -24,7 +24,15 @@ from ebbline.recording.paper.lattice import (
 )
 from ebbline.recording.paper.panels import Region, drawn_lines, regions
 from ebbline.recording.paper.perspective import Matrix, framed, straightening
-from ebbline.recording.paper.rectify import Flat, Warp, flattened, followed_again
+from ebbline.recording.paper.rectify import (
+    Flat,
+    Strays,
+    Warp,
+    creased,
+    flattened,
+    followed_again,
+    strays,
+)
 
 FloatArray = NDArray[np.float64]
 Rim = tuple[FloatArray | None, FloatArray | None]
@@ -37,6 +45,8 @@ FINE = 14.0
 """So many px lie between lines there where the picture has more (ours)."""
 MARGIN_LINES = 6.0
 """Level lines' worth of paper left free beside the grid, where the numbers stand."""
+JUMPED = 0.8
+"""A level line that so suddenly changes its slope, lines a line, goes on as another (ours)."""
 MOST_BEND = 0.12
 """Lines by which the followed lines may still stray at the end (ours)."""
 WIDENED = 5
@@ -68,7 +78,8 @@ class Paper:
     and two level lines of the straightened picture. followed: whether those are the printed lines;
     else the paper is parted evenly between four corners. times: numbers along it that may be times.
     quarters: turns to the left by which the picture was turned to be read. strips: how many stand
-    on it, one below the other.
+    on it, one below the other. strays: what its level lines stray by when laid flat, None where
+    they were not followed.
     """
 
     flat: Flat
@@ -80,6 +91,7 @@ class Paper:
     times: tuple[Printed, ...] = ()
     quarters: int = 0
     strips: int = 1
+    strays: Strays | None = None
 
 
 def unread(what: str, where: str) -> RecordingError:
@@ -319,6 +331,7 @@ def _paper(
             if not (np.isfinite(bend.across).all() and np.isfinite(bend.down).all()):
                 raise unread("the grid's lines could not be followed over the whole paper.", where)
             warp = replace(warp, bends=(*warp.bends, bend))
+        warp = replace(warp, bends=(*warp.bends, creased(warp, ink, box)))
         uprights = None
         if above is not None:
             uprights = _below_uprights(warp, box, above)
@@ -345,7 +358,14 @@ def _paper(
         lines = _trimmed(warp, found) if above is None else found
     _check_followed(warp, ink, lines, where)
     _check_even(warp, lines, where)
-    return _laid(image, light, warp, lines)
+    left = strays(warp, ink, (lines[0], lines[1], lines[2], lines[3]))
+    if left.bend.max() > JUMPED:
+        raise unread(
+            "its level lines jump by a line: where the paper is folded or curled one was taken for "
+            "its neighbour.",
+            where,
+        )
+    return replace(_laid(image, light, warp, lines), strays=left)
 
 
 def turning(height: int, width: int, quarters: int) -> Matrix:
@@ -376,7 +396,8 @@ def turned(paper: Paper, to: Matrix, quarters: int) -> Paper:
 def relined(image: Image, paper: Paper, top: int, bottom: int) -> Paper:
     """The same paper between other level lines."""
     lines = (paper.lines[0], paper.lines[1], top, bottom)
-    return replace(_laid(image, light_of(image), paper.warp, lines), quarters=paper.quarters)
+    laid = _laid(image, light_of(image), paper.warp, lines)
+    return replace(laid, quarters=paper.quarters, strays=paper.strays)
 
 
 def _laid(image: Image, light: Light, warp: Warp, lines: tuple[int, int, int, int]) -> Paper:
