@@ -391,6 +391,23 @@ def test_twins_are_two_traces(tmp_path: Path) -> None:
     assert means == pytest.approx(sorted([np.median(first), np.median(second)]), abs=3)
 
 
+def test_twins_whose_traces_cross_may_have_changed_places() -> None:
+    """Two lines of one ink that cross do not tell which goes on as which."""
+    first = heart_rate(minutes=8)
+    second = 2 * 138 - first + np.linspace(-25, 25, len(first))
+    both = np.minimum(strip(first).image, strip(second).image)
+    found = read_paper(both, PaperAnswers(speed=1.0, fetuses=2))
+    assert [one for one in found.said if "may have changed places" in one]
+    alone = read_paper(both, PaperAnswers(speed=1.0))
+    assert [one for one in alone.said if "--paper-traces 2" in one]
+
+
+def test_twins_that_keep_apart_are_told_without_that_doubt() -> None:
+    both = np.minimum(strip(heart_rate()).image, strip(heart_rate(8) * 0.3 + 135).image)
+    found = read_paper(both, PaperAnswers(speed=1.0, fetuses=2))
+    assert not [one for one in found.said if "changed places" in one]
+
+
 def test_two_traces_are_not_made_of_one(scanned: Path) -> None:
     with pytest.raises(RecordingError, match="only one heart-rate trace"):
         open_recording(scanned, paper_speed=1, paper_traces=2)

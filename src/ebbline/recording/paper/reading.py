@@ -26,6 +26,7 @@ from ebbline.recording.paper.scale import (
     PaperAnswers,
     activity_ends,
     activity_scale,
+    ask,
     check_answers,
     heart_scale,
     printed_scale,
@@ -243,6 +244,7 @@ def read_papers(
     clock = _Clock(line_s, rate_hz, count)
     sheet = _sheet(main, corrections)
     heart = _traces(main, sheet, scale, clock, answers.fetuses)
+    left_out: list[str] = []
     if answers.fetuses == 1:
         heart, left_out = _without_rivals(heart[0], rate_hz)
         said += left_out
@@ -253,9 +255,18 @@ def read_papers(
         for fetus, one in enumerate(heart, start=1)
     ]
     if not np.isfinite(heart[0].values).any():
+        if answers.fetuses == 1 and left_out:
+            raise ask(
+                "no heart-rate trace stands alone: all along other ink weighs as much.",
+                where,
+                "--paper-traces 2, if the paper shows two heart rates; else erase in the workbench "
+                "what is no trace",
+            )
         raise unread("no trace was found on the heart-rate paper.", where)
     if len(heart) > 1 and np.isfinite(heart[1].values).sum() < LEAST_TRACE_S * rate_hz:
         raise unread("only one heart-rate trace was found, and two were asked for.", where)
+    if len(heart) > 1:
+        said += _meetings(heart[0], heart[1], rate_hz, sheet.pen / main.flat.down * abs(scale.step))
     activity = None
     scales = [scale]
     below = None
@@ -574,7 +585,50 @@ def _without_rivals(trace: PaperTrace, rate_hz: float) -> tuple[list[PaperTrace]
     told = (
         f"{seconds:.0f} s of heart rate were left out: other ink there weighs as much as the trace."
     )
+    if lost.sum() > SECOND_SHARE * there.sum():
+        told += f" {SECOND}"
     return [replace(trace, values=np.where(lost, np.nan, trace.values))], [told]
+
+
+SECOND_SHARE = 0.3
+"""Other ink that weighs as much for such a share of the trace may be a second one (ours)."""
+SECOND = (
+    "It may be a second trace, of a twin or of the mother's pulse: say --paper-traces 2 if the "
+    "paper shows two."
+)
+
+
+def _meetings(one: PaperTrace, other: PaperTrace, rate_hz: float, pen_bpm: float) -> list[str]:
+    """A sentence about where two traces meet and part: their ink does not tell which is which."""
+    apart = np.abs(one.values - other.values)
+    # Beneath one stroke the second trace is not seen.
+    parted = apart > PENS_APART * pen_bpm
+    edges = np.flatnonzero(np.diff(np.r_[False, parted, False].astype(np.int8)))
+    rows = [
+        (int(a), int(b))
+        for a, b in zip(edges[::2], edges[1::2], strict=True)
+        if b - a >= LEAST_APART_S * rate_hz
+    ]
+    met = [
+        (before[1] + after[0]) / 2
+        for before, after in pairwise(rows)
+        if np.nanmin(apart[before[1] - 1 : after[0] + 1]) <= PENS_APART * pen_bpm
+        or after[0] - before[1] <= LEAST_APART_S * rate_hz
+    ]
+    if not met:
+        return []
+    minutes = list(dict.fromkeys(int(at / rate_hz / 60) + 1 for at in met))
+    named = ", ".join(str(n) for n in minutes[:12]) + (" and others" if len(minutes) > 12 else "")
+    return [
+        f"The two traces meet or cross in minute {named}: which of them goes on as which the "
+        "paper does not tell. From there on fetus 1 and fetus 2 may have changed places: check on "
+        "the paper."
+    ]
+
+
+PENS_APART, LEAST_APART_S = 1.5, 4.0
+"""Two traces meet that stand no more than so many strokes apart, and have parted when they stand
+farther apart for so long (ours)."""
 
 
 def by_minute(trace: PaperTrace, rate_hz: float) -> FloatArray:
