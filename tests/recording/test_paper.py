@@ -164,7 +164,7 @@ def test_a_fold_over_which_lines_cannot_be_told_is_a_doubt() -> None:
     wrong = [n for n in range(12) if np.nanmean(apart[n * size : (n + 1) * size]) > 2]
     assert wrong
     assert all(found.minutes[n] < 0.5 for n in wrong)
-    assert [one for one in found.said if "folded" in one]
+    assert [one for one in found.said if "not followed surely" in one]
     assert found.minutes[[0, 1, 10, 11]].min() > 0.9
 
 
@@ -334,8 +334,42 @@ def test_a_speed_that_three_printed_times_deny_is_asked_for() -> None:
         read_paper(image, PaperAnswers(speed=1.0))
 
 
-def test_a_speed_that_no_printed_time_confirms_is_a_doubt(read: Recording) -> None:
-    assert "No times printed along the paper confirm that speed" in " ".join(read.provenance.notes)
+def test_a_speed_that_hardly_any_printed_time_confirms_is_a_doubt(read: Recording) -> None:
+    assert "Too few times printed along the paper" in " ".join(read.provenance.notes)
+    image = strip(heart_rate(minutes=8)).image
+    said = " ".join(read_paper(image, PaperAnswers(speed=1.0)).said)
+    assert "No times printed along the paper confirm that speed" in said
+
+
+def test_a_speed_that_two_printed_times_deny_is_asked_for() -> None:
+    with pytest.raises(RecordingError, match=r"two times .* tell 1 cm/min, not 2 cm/min"):
+        read_paper(strip().image, PaperAnswers(speed=2.0))
+
+
+def test_a_picture_that_is_light_on_dark_is_read_and_said_to_be() -> None:
+    found = read_paper(255 - strip().image, PaperAnswers(speed=1.0))
+    assert np.nanmean(off(found.heart[0].values, heart_rate(), found.rate_hz)) < 1.0
+    assert [one for one in found.said if "light on dark" in one]
+
+
+def test_a_copy_of_one_bit_is_refused_with_why() -> None:
+    grey = draw(heart_rate(), activity(), RATE_HZ, LOOKS["black"], dpi=200).image[:, :, 0]
+    image = np.repeat(np.where(grey > 150, 255, 0).astype(np.uint8)[:, :, None], 3, axis=2)
+    with pytest.raises(RecordingError, match="black and white alone") as told:
+        read_paper(image, PaperAnswers(speed=3.0))
+    assert "in grey or in colour" in (told.value.remedy or "")
+
+
+def test_a_picture_of_a_screen_with_moire_is_refused_not_failed() -> None:
+    image = cv2.resize(strip().image, None, fx=0.6, fy=0.6, interpolation=cv2.INTER_AREA)
+    y, x = np.mgrid[: image.shape[0], : image.shape[1]]
+    wavy = image * (0.9 + 0.1 * np.sin(1.9 * x + 0.1 * y))[:, :, None]
+    try:
+        found = read_paper(np.clip(wavy, 0, 255).astype(np.uint8), PaperAnswers(speed=1.0))
+    except RecordingError as error:
+        assert error.remedy
+    else:
+        assert np.nanmean(off(found.heart[0].values, heart_rate(), found.rate_hz)) < 2.0
 
 
 @pytest.mark.parametrize("pen", [(30, 40, 160), (150, 30, 40)])

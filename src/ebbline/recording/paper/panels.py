@@ -62,6 +62,8 @@ def regions(ink: Plane, period: float) -> list[Region]:
     # paper words above or below it.
     matched = [(x, [_meeting(runs, a, b) for a, b in middle]) for x, runs in shown]
     told = [(x, [r for r in runs if r is not None]) for x, runs in matched if None not in runs]
+    if not told:
+        return []
     found = []
     for n in range(usual):
         x = np.array([at for at, _ in told])

@@ -155,15 +155,24 @@ def found_papers(
     corners = corrections.corners
     try:
         papers = (
-            upright_papers(image, where, strip)
+            _light_or_dark(image, where, strip)
             if corners is None
             else papers_of(image, where, corners)
         )
+        if papers[0].inverted:
+            image = changed(image)
         heart = replace(papers[0], times=time_marks(image, papers[0]))
         return [heart, *(_whole(image, one, where) for one in papers[1:2])]
     except RecordingError as error:
         if corners is None:
-            raise
+            if not black_and_white(image):
+                raise
+            raise type(error)(
+                f"{error.what} The picture knows black and white alone: faint lines are lost, and "
+                "the others are as dark as the trace.",
+                where=where,
+                remedy="Scan or copy the paper in grey or in colour.",
+            ) from error
         if answers.minutes is None or answers.low is None or answers.high is None:
             raise RecordingError(
                 error.what,
@@ -172,6 +181,43 @@ def found_papers(
                 "bpm of its lowest and highest line.",
             ) from error
         return [cornered(image, corners, *PARTED)]
+
+
+def changed(image: Image) -> Image:
+    """Light and dark of a picture changed for each other."""
+    return np.asarray(255 - image, np.uint8)
+
+
+def _light_or_dark(image: Image, where: str, strip: int) -> list[Paper]:
+    """The papers of a picture; of one that is mostly dark, if none are found, with light and dark
+    changed: a screen may show a strip so. Raises RecordingError."""
+    try:
+        return upright_papers(image, where, strip)
+    except RecordingError:
+        if np.median(image[::8, ::8]) > MOSTLY_DARK:
+            raise
+        try:
+            found = upright_papers(changed(image), where, strip)
+        except RecordingError:
+            found = []
+        if not found:
+            raise
+        return [replace(one, inverted=True) for one in found]
+
+
+MOSTLY_DARK = 110
+"""The middle brightness, of 255, of a picture that may be light on dark (ours)."""
+
+
+def black_and_white(image: Image) -> bool:
+    """Whether a picture has hardly any grey or colour: a one-bit copy."""
+    darkest = image[::3, ::3].min(axis=2)
+    between = float(((darkest > 50) & (darkest < 205)).mean())
+    return between < LEAST_GREY < float((darkest <= 50).mean())
+
+
+LEAST_GREY = 0.005
+"""Of a picture's pixels so many are neither black nor white where it has greys at all (ours)."""
 
 
 def upright_papers(image: Image, where: str, strip: int = 0) -> list[Paper]:
@@ -237,6 +283,7 @@ def read_papers(
         told,
         told_time,
         *_turned(main),
+        *_inverted(main),
         *_corrected(main, corrections),
     ]
     rate_hz = _rate(main, line_s)
@@ -385,8 +432,8 @@ def _folded(paper: Paper, line_s: float) -> list[str]:
         return []
     named = ", ".join(str(n) for n in which[:12]) + (" and others" if len(which) > 12 else "")
     return [
-        f"The paper is folded, or bent sharply, about minute {named}: a level line there may have "
-        "been taken for its neighbour. Check the values on the paper."
+        f"About minute {named} the level lines are not followed surely (a fold, a stain, faint "
+        "print): one may have been taken for its neighbour. Check the values on the paper."
     ]
 
 
@@ -481,6 +528,12 @@ def _turned(paper: Paper) -> list[str]:
         return []
     how = "by half a turn" if paper.quarters == 2 else "by a quarter turn"
     return [f"The picture was turned {how}: its printed numbers are read that way round."]
+
+
+def _inverted(paper: Paper) -> list[str]:
+    """A sentence where the picture was read with light and dark changed."""
+    told = "The picture is light on dark: it was read with light and dark changed."
+    return [told] if paper.inverted else []
 
 
 def _corrected(paper: Paper, corrections: Corrections) -> list[str]:

@@ -10,7 +10,13 @@ import numpy as np
 from ebbline.errors import RecordingError
 from ebbline.recording.paper.figures import ReadScale, read_scale
 from ebbline.recording.paper.sheet import Paper, unread
-from ebbline.recording.paper.timemarks import LEAST_AGAINST, LEAST_MARKS, agreeing, in_step
+from ebbline.recording.paper.timemarks import (
+    LEAST_AGAINST,
+    LEAST_MARKS,
+    agreeing,
+    in_step,
+    pairs_at,
+)
 
 SPEEDS = (1.0, 2.0, 3.0)
 """Paper speeds, cm a minute (FIGO 2015)."""
@@ -233,6 +239,17 @@ def seconds_per_line(
                 remedy=f"Say the speed that the paper was printed at, or, to insist, --paper-line "
                 f"{line_s:g}: the seconds between two neighbouring upright lines.",
             )
+    if pairs_at(paper.times, line_s / 60):
+        return line_s, f"{told} {FEW}"
+    printed_at = [s for s in SPEEDS if pairs_at(paper.times, line_s / 60 * answers.speed / s)]
+    if printed_at:
+        raise RecordingError(
+            f"two times printed along the paper tell {printed_at[0]:g} cm/min, not "
+            f"{answers.speed:g} cm/min, as told.",
+            where=where,
+            remedy=f"Say the speed that the paper was printed at, or, to insist, --paper-line "
+            f"{line_s:g}: the seconds between two neighbouring upright lines.",
+        )
     return line_s, f"{told} {UNCHECKED}"
 
 
@@ -245,6 +262,7 @@ def _of_speeds(times: float) -> bool:
     )
 
 
+FEW = "Too few times printed along the paper were read to be sure of that speed: check it."
 UNCHECKED = (
     "No times printed along the paper confirm that speed: a wrong one makes every duration wrong."
 )

@@ -92,6 +92,7 @@ class Paper:
     quarters: int = 0
     strips: int = 1
     strays: Strays | None = None
+    inverted: bool = False
 
 
 def unread(what: str, where: str) -> RecordingError:

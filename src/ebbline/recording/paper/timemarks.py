@@ -91,3 +91,16 @@ def agreeing(
             middle = float(np.median([m.value - per_line * m.line for m in own]))
             best = PrintedTimes(middle, per_line, count)
     return best
+
+
+def pairs_at(marks: Sequence[Printed], per_line: float) -> bool:
+    """Whether any two times stand so many minutes a line apart, nearly to the point."""
+    return any(
+        abs(other.line - one.line) >= 2.0
+        and abs((other.value - one.value) / (other.line - one.line) / per_line - 1) < NEAR_PAIR
+        for one, other in combinations(marks, 2)
+    )
+
+
+NEAR_PAIR = 0.03
+"""Share by which the minutes a line of two times alone may be off (ours)."""
