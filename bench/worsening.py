@@ -2,6 +2,7 @@
 
     python -m bench.worsening                  every fourth recording, and invented labours
     python -m bench.worsening --every 1        all 276 recordings
+    python -m bench.worsening --first 11       other recordings than the ones worked on
     python -m bench.worsening --list           names each violation
 
 A recording is read, made worse (a fall longer, deeper, oftener, not recovered; less variability;
@@ -269,9 +270,9 @@ def chains(recording: Recording, window: Window, seed: int) -> Chain:
 # ---------------------------------------------------------------- what is made worse
 
 
-def real(every: int) -> Iterator[tuple[str, Recording, Window]]:
+def real(every: int, first: int = 0) -> Iterator[tuple[str, Recording, Window]]:
     """Recordings cut at the end of the first stage, with the half hour before."""
-    for path in sorted(DATA.glob("*.hea"))[::every]:
+    for path in sorted(DATA.glob("*.hea"))[first::every]:
         recording = open_recording(path)
         asked = step_window(2, recording.context.second_stage_start_s, recording.duration_s)
         yield path.stem, *cut(recording, asked)
@@ -300,6 +301,9 @@ def invented() -> Iterator[tuple[str, Recording, Window]]:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--every", type=int, default=4, help="read every n-th recording")
+    parser.add_argument(
+        "--first", type=int, default=0, help="begin with this one: other recordings"
+    )
     parser.add_argument("--list", action="store_true", help="name each violation")
     parser.add_argument("--only", default="", help="ways whose name holds this")
     asked = parser.parse_args()
@@ -307,7 +311,7 @@ def main() -> int:
     compared: Counter[str] = Counter()
     wrong: Counter[tuple[str, str]] = Counter()
     sources: list[tuple[str, Iterator[tuple[str, Recording, Window]]]] = [
-        ("recordings", real(asked.every)),
+        ("recordings", real(asked.every, asked.first)),
         ("invented", invented()),
     ]
     for kind, cases in sources:

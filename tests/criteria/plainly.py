@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
 from statistics import median
@@ -338,6 +338,31 @@ class Plain:
     def reduced(self, *, over_gaps: bool = False) -> Run | None:
         return self._run(self.filled, lambda v: v < 5.0, over_gaps=over_gaps, calm=True)
 
+    def mostly_reduced(self) -> Span | None:
+        """From one minute under 5 bpm to another, in the last hour, four fifths of them so."""
+        hour = [
+            (begin, begin + MINUTE, value)
+            for (begin, _), value in zip(self.minutes, self.filled, strict=True)
+            if known(value) and self.end - 3600.0 <= begin + MINUTE / 2 < self.end
+        ]
+        best: Span | None = None
+        for first, (begin, _, value) in enumerate(hour):
+            spans = [
+                (begin, min(end, self.end))
+                for last, (_, end, other) in enumerate(hour)
+                if last >= first
+                and value < 5
+                and other < 5
+                and end > self.begin
+                and 5 * sum(v < 5 for _, _, v in hour[first : last + 1]) >= 4 * (last + 1 - first)
+            ]
+            for span in spans[-1:]:
+                seen = sum(map(known, self.bands(span, filled=True)))
+                whole = 5 * seen * MINUTE >= 4 * (span[1] - span[0])
+                if whole and (best is None or span[1] - span[0] > best[1] - best[0]):
+                    best = span
+        return best
+
     def increased(self) -> Run | None:
         """What a fall took is as lively as the livelier of the minutes beside it, two away."""
         values = list(self.all.fetal.bandwidth.values)
@@ -372,9 +397,30 @@ class Plain:
         return min(fall.end_s, self.end) - fall.onset_s
 
     def long(self) -> list[Deceleration]:
-        """Falls of two minutes or more so far, the longest first."""
-        found = [f for f in self.here(not_shallow) if self.lasted(f) >= 120.0]
-        return sorted(found, key=lambda f: -self.lasted(f))
+        """Falls of two minutes or more so far, the longest first.
+
+        One that begins before another was seen back is a piece of that, and may make it longer.
+        """
+        found: list[Deceleration] = []
+        for fall in sorted(self.here(not_shallow), key=lambda f: f.onset_s):
+            for place, one in enumerate(found):
+                if self.back(one) or not one.onset_s < fall.onset_s < min(one.end_s, self.end):
+                    continue
+                ends_it = min(fall.end_s, self.end) >= min(one.end_s, self.end)
+                lowest = min(one.nadir_bpm, fall.nadir_bpm)
+                found[place] = replace(
+                    one,
+                    end_s=max(one.end_s, fall.end_s),
+                    nadir_bpm=lowest,
+                    depth_bpm=one.depth_bpm + one.nadir_bpm - lowest,
+                    recovered=self.back(fall) and ends_it,
+                )
+                break
+            else:
+                found.append(fall)
+        return sorted(
+            (f for f in found if self.lasted(f) >= 120.0), key=lambda f: -self.lasted(f)
+        )  # fmt: skip
 
     def back(self, fall: Deceleration) -> bool:
         return fall.end_s <= self.end and fall.recovered
@@ -630,6 +676,9 @@ class Plain:
         if fall.shallow:
             return False
         return prolonged(fall) or (variable(fall) and bool(self.concerning(fall)))
+
+    def untold_and_concerning(self, fall: Deceleration) -> bool:
+        return unpaired(fall) and not fall.shallow and bool(self.concerning(fall))
 
     @cached_property
     def is_late(self) -> Which:
@@ -952,10 +1001,17 @@ def _nichd_falls(told: Told, seen: Plain, slowest: float) -> None:
     nothing_known = not any(name for _, name, _ in tens)
     narrowest = min((width for _, name, width in tens if name), default=NAN)
     nearly = 2.5 <= narrowest <= 2.5 * (1.05 + told.lost)
+    hidden = False
+    for span, name, width_bpm in tens:
+        taken = 1.0 - sum(map(known, seen.bands(span))) / ((span[1] - span[0]) / MINUTE)
+        near_absent = name == "minimal" and width_bpm <= 2.5 * (1.0 + 0.25 * taken)
+        hidden = hidden or (taken >= 0.3 and near_absent)
     if absent and slowest < 110:
         told.say("nichd-III-absent-bradycardia", 2, slowest, *absent)
     elif nearly and slowest < 110:
         told.hides(2, "with bradycardia variability is nearly absent")
+    elif hidden and slowest < 110:
+        told.open.append("with bradycardia variability from")
     elif nothing_known and slowest < 110:
         told.open.append("the bradycardia would make Category III")
     for kind, falls, which in (
@@ -982,6 +1038,8 @@ def _nichd_falls(told: Told, seen: Plain, slowest: float) -> None:
             told.say("nichd-recurrent", -1, found.share, found.span)
             if nearly:
                 told.hides(2, f"with recurrent {kind} decelerations variability is nearly absent")
+            if hidden:
+                told.open.append(f"with recurrent {kind} decelerations variability from")
             if nothing_known:
                 told.open.append(f"the recurrent {kind} decelerations would make")
             elif any(not name for _, name, _ in tens):
@@ -1118,6 +1176,15 @@ def _figo_falls(told: Told, seen: Plain, low: float) -> None:
     else:
         told.say("figo-decelerations-normal", 0, NAN, *touched)
     run = seen.lasting(_either(is_late, prolonged3))
+
+    def partly_seen(fall: Deceleration) -> bool:
+        timed = fall.contraction >= 0 and fall.onset_lag_s > 20.0 and fall.lag_s > 14.0
+        return timed and not fall.shallow and fall.valid_share < 0.95
+
+    wider = seen.lasting(lambda f: is_late(f) or prolonged3(f) or partly_seen(f))
+    long_already = run is not None and (run[0][1] - run[0][0]) / MINUTE > 30
+    if wider and (wider[0][1] - wider[0][0]) / MINUTE > 30 and not long_already:
+        told.hides(2, "decelerations that are late in their timing")
     if run:
         span = run[0]
         minutes = (span[1] - span[0]) / MINUTE
@@ -1275,6 +1342,10 @@ def _nice_variability(told: Told, seen: Plain) -> bool:
             told.say("nice-variability-reduced-red", 2, minutes, reduced.span, of=of)
         elif minutes >= 30:
             told.say("nice-variability-reduced-amber", 1, minutes, reduced.span, of=of)
+    mostly = seen.mostly_reduced()
+    if mostly and mostly[1] - mostly[0] >= 30 * MINUTE and not told.weighs(of):
+        minutes = (mostly[1] - mostly[0]) / MINUTE
+        told.say("nice-variability-reduced-most", 1, minutes, mostly, of=of)
     if increased:
         line, rank = "short", -1
         if increased.minutes >= 5:
@@ -1324,7 +1395,10 @@ def _nice_falls(told: Told, seen: Plain) -> bool:
         told.say("nice-decelerations-long", 1, NAN, *_where(seen), of=of)
     lates = seen.recurring_late()
     answers = {}
-    for name, which in (("late", lates), ("variable", seen.is_concerning)):
+    either = _either(lates, seen.is_concerning)
+    for name, which in (
+        ("late", lates), ("variable", seen.is_concerning), ("either", either),
+    ):  # fmt: skip
         found = seen.with_contractions(which, strictly=True)
         answers[name] = found
         if found.answer is not None and seen.by_one(found, which, strictly=True):
@@ -1343,10 +1417,21 @@ def _nice_falls(told: Told, seen: Plain) -> bool:
         elif found.answer:
             told.say(f"nice-{name}-repetitive", 1, found.share, found.span, of=of)
         elif name == "variable":
-            series = seen.series(which, TWENTY)
+            series = seen.series(_either(which, seen.untold_and_concerning), TWENTY)
             if series and (series[1] - series[0]) / MINUTE > 30:
                 minutes = (series[1] - series[0]) / MINUTE
                 told.say("nice-variable-lasting", 1, minutes, series, of=of)
+    alone = {"nice-late-red", "nice-variable-red"} & set(told.ranks)
+    run = seen.lasting(either)
+    minutes = (run[0][1] - run[0][0]) / MINUTE if run else NAN
+    told.nearly(2, minutes, 30, minutes > 30, "more than 30")
+    if run and minutes > 30 and not alone:
+        told.say("nice-late-or-variable-red", 2, minutes, run[0], of=of)
+    elif answers["either"].answer and not (
+        alone | {"nice-late-repetitive", "nice-variable-repetitive"} & set(told.ranks)
+    ):
+        found = answers["either"]
+        told.say("nice-late-or-variable-repetitive", 1, found.share, found.span, of=of)
     untold = _nice_untold(told, seen, answers["variable"])
     if not told.weighs(of):
         told.say("nice-decelerations-white", 0, NAN, of=of)

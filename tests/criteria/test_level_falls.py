@@ -175,12 +175,14 @@ def test_a_piece_of_a_fall_that_goes_on_only_makes_it_deeper() -> None:
     assert (whole.nadir_bpm, whole.depth_bpm) == (84.0, 56.0)
     milder = replace(piece, nadir_bpm=95.0)
     assert _with_one_more([OPEN], milder) == [OPEN]
-    for other in (
-        replace(piece, recovered=True),
-        replace(piece, onset_s=900.0),
-        replace(piece, end_s=1801.0),
-    ):
-        assert _with_one_more([OPEN], other) == [OPEN, other]
+    for beside in (replace(piece, onset_s=900.0), replace(piece, onset_s=1801.0, end_s=1900.0)):
+        assert _with_one_more([OPEN], beside) == [OPEN, beside]
+    (longer,) = _with_one_more([OPEN], replace(piece, end_s=1860.0))
+    assert (longer.end_s, longer.recovered) == (1860.0, False), "the piece goes on for longer"
+    (back_at_last,) = _with_one_more([OPEN], replace(piece, end_s=1860.0, recovered=True))
+    assert (back_at_last.end_s, back_at_last.recovered) == (1860.0, True)
+    (whole,) = _with_one_more([OPEN], replace(piece, end_s=1700.0, recovered=True))
+    assert (whole.end_s, whole.recovered) == (1800.0, False)
     level = replace(OPEN, to_a_level=True)
     assert _with_one_more([level], piece) == [level, piece]
     back = replace(OPEN, recovered=True)

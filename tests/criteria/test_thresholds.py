@@ -31,7 +31,7 @@ from ebbline.criteria import TABLES
 from ebbline.criteria.model import Classification, Standard
 from ebbline.criteria.rule import Compare, Part
 from ebbline.definitions import ABSENT_BELOW_BPM
-from ebbline.features.findings import Findings
+from ebbline.features.findings import Contraction, Deceleration, Findings
 from ebbline.recording.model import Context
 from ebbline.terms import SensorKind, Stage, Window
 
@@ -85,6 +85,30 @@ def reduced_for(minutes: float) -> Findings:
     """Reduced variability at the end, after an hour of moderate."""
     count = int(minutes)
     return trace(60 + count, bandwidth=[12.0] * 60 + [3.0] * count)
+
+
+def mostly_reduced_for(minutes: float) -> Findings:
+    """Reduced at the end, a livelier minute pair among it, after an hour of moderate."""
+    count = int(minutes)
+    at_end = [3.0] * (count - 17) + [9.0, 9.0, 9.0] + [3.0] * 14
+    return trace(60 + count, bandwidth=[12.0] * 60 + at_end)
+
+
+def late_and_variable(share: float) -> Findings:
+    """Ten contractions in 20 minutes; the first so many carry a late or a long variable one."""
+    squeezes = contractions(20, every_s=120.0, first_s=60.0, duration_s=40.0)
+    falls = [
+        late(one) if number % 2 else variable(one, duration_s=70.0)
+        for number, one in enumerate(squeezes[: round(10 * share)])
+    ]
+    return trace(20, uterus=squeezes, decelerations=falls)
+
+
+def variable_late_variable(its: Contraction, *, duration_s: float) -> Deceleration:
+    """Long variable ones at both ends of half an hour, late ones for twenty minutes between."""
+    if 66 * MINUTE < its.peak_s < 84 * MINUTE:
+        return late(its)
+    return variable(its, duration_s=duration_s)
 
 
 def increased_for(minutes: float) -> Findings:
@@ -495,6 +519,31 @@ CASES = [
         (4.9, 5.0, 5.1),
         BELOW,
         whole,
+    ),
+    Case(
+        "nice-variability-reduced-most",
+        NICE,
+        OUR_CHOICE,
+        mostly_reduced_for,
+        (29, 30, 31),
+        AT_LEAST,
+    ),
+    Case(
+        "nice-late-or-variable-repetitive",
+        NICE,
+        NG229,
+        late_and_variable,
+        (0.4, 0.5, 0.6),
+        ABOVE,
+        whole,
+    ),
+    Case(
+        "nice-late-or-variable-red",
+        NICE,
+        NG229,
+        lambda minutes: pattern_for(minutes, variable_late_variable, duration_s=70.0),
+        (29.9, 30, 30.1),
+        ABOVE,
     ),
     Case(
         "nice-variable-red",

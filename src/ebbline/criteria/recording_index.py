@@ -289,6 +289,21 @@ class RecordingFacts:
         )
 
     @cached_property
+    def concerning_or_untold(self) -> BoolArray:
+        """The same, and gradual ones with such a characteristic whose contraction is not known.
+
+        Whether they are late or variable cannot be told: they break no series (ours).
+        """
+        gradual = self.unpaired.tolist()
+        return self.concerning | np.array(
+            [
+                bool(untold and within.concerning_features(self.findings, fall))
+                for untold, fall in zip(gradual, self.falls.items, strict=True)
+            ],
+            dtype=np.bool_,
+        )
+
+    @cached_property
     def drops(self) -> tuple[Drop, ...]:
         """Sudden falls to another level that stayed there, and until when they did.
 

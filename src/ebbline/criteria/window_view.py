@@ -27,6 +27,7 @@ from ebbline.definitions import (
     CONCERNING_LONGER_S,
     HALF_HOUR_S,
     HALF_OF_CONTRACTIONS,
+    HOUR_S,
     PROLONGED_FROM_S,
     REDUCED_BELOW_BPM,
     TEN_MINUTES_S,
@@ -50,6 +51,9 @@ from ebbline.terms import Window, counted
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
+
+MOSTLY = 0.8
+"""Variability is mostly reduced where so many of the minutes are (ours)."""
 
 LEAST_STEP_S = 180.0
 """A step down that has not come back is told from three minutes on; before, it is a fall."""
@@ -227,6 +231,40 @@ class WindowFacts:
     def reduced_run(self) -> RunFound | None:
         """The longest run of reduced variability that reaches into the window."""
         return self.minutes.filled.longest(self.minutes.reduced_runs, self.window)
+
+    @cached_property
+    def mostly_reduced(self) -> Window | None:
+        """The longest stretch that reaches into the window with a bandwidth under 5 bpm in all but
+        a fifth of its minutes, the first and the last among them; None without one.
+
+        Looked for in the hour that ends with the window.
+        """
+        track = self.minutes.filled
+        _, stop = track.inside(self.window.start_s, self.window.end_s)
+        begin, _ = track.inside(self.window.end_s - HOUR_S, self.window.end_s)
+        flat = track.bpm[begin:stop] < REDUCED_BELOW_BPM
+        starts = track.start_s[begin:stop]
+        sums = np.concatenate(([0], np.cumsum(flat)))
+        best: Window | None = None
+        places = np.flatnonzero(flat)
+        for first in places.tolist():
+            ends = places[places >= first]
+            many = sums[ends + 1] - sums[first] >= MOSTLY * (ends + 1 - first)
+            here = starts[ends] + track.step_s > self.window.start_s
+            last = ends[many & here]
+            if not len(last):
+                continue
+            end_s = min(float(starts[last[-1]]) + track.step_s, self.window.end_s)
+            one = Window(float(starts[first]), end_s)
+            if (best is None or one.duration_s > best.duration_s) and not self._broken(one):
+                best = one
+        return best
+
+    def _broken(self, where: Window) -> bool:
+        """Whether more than a fifth of a stretch's minutes has no variability."""
+        track = self.minutes.filled
+        first, stop = track.inside(where.start_s, where.end_s)
+        return (stop - first) * track.step_s < MOSTLY * where.duration_s
 
     @cached_property
     def reduced_over_gaps(self) -> RunFound | None:
@@ -629,7 +667,7 @@ def _with_one_more(found: list[LongFall], fall: LongFall) -> list[LongFall]:
     """The falls and one more, unless it is told already.
 
     A fall that turns into a baseline is one fall, and lasts as long as that; one that begins while
-    another goes on that is not back at the end is a piece of it, and may be its lowest.
+    another goes on that is not seen back is a piece of it, may be its lowest, and may last longer.
     """
     if any(
         one.to_a_level and _begin_together(fall.onset_s, one.onset_s) and fall.end_s <= one.end_s
@@ -637,13 +675,17 @@ def _with_one_more(found: list[LongFall], fall: LongFall) -> list[LongFall]:
     ):
         return found
     for place, one in enumerate(found):
-        if fall.recovered or one.recovered or one.to_a_level:
+        if one.recovered or one.to_a_level or not one.onset_s < fall.onset_s < one.end_s:
             continue
-        if one.onset_s < fall.onset_s and fall.end_s <= one.end_s:
-            lowest_bpm = min(one.nadir_bpm, fall.nadir_bpm)
-            depth_bpm = one.depth_bpm + one.nadir_bpm - lowest_bpm
-            whole = replace(one, nadir_bpm=lowest_bpm, depth_bpm=depth_bpm)
-            return [*found[:place], whole, *found[place + 1 :]]
+        lowest_bpm = min(one.nadir_bpm, fall.nadir_bpm)
+        whole = replace(
+            one,
+            end_s=max(one.end_s, fall.end_s),
+            nadir_bpm=lowest_bpm,
+            depth_bpm=one.depth_bpm + one.nadir_bpm - lowest_bpm,
+            recovered=fall.recovered and fall.end_s >= one.end_s,
+        )
+        return [*found[:place], whole, *found[place + 1 :]]
     return [*found, fall]
 
 

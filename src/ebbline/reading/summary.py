@@ -327,6 +327,10 @@ def _level_falls(facts: WindowFacts) -> tuple[LevelFall, ...]:
 
 def _lasted_s(facts: WindowFacts, fall: Deceleration) -> float:
     """How long a fall lasted by the window's end, the longer way where the classes count it so."""
+    whole = (one for one in facts.long_falls if one.onset_s == fall.onset_s)
+    counted = next((one.duration_s for one in whole if not one.to_a_level), None)
+    if counted is not None:
+        return counted
     until_back_s = (
         min(facts.whole.back_s(fall, facts.window.end_s), facts.window.end_s) - fall.onset_s
     )

@@ -25,10 +25,14 @@ from ebbline.criteria.tables import figo as line
 from ebbline.criteria.window_view import WindowFacts
 from ebbline.definitions import REDUCED_BELOW_BPM
 from ebbline.features import window as within
+from ebbline.features.pattern_duration import PatternRun
 from ebbline.recording.model import Context
 from ebbline.terms import Window
 
 BoolArray = NDArray[np.bool_]
+
+SEEN_WHOLE = 0.95
+"""A deceleration of which less was seen may have been gradual, or flat, where it was not (ours)."""
 
 UNTOLD_APART_S = 600.0
 """Decelerations further apart than this are no pattern, whatever the contractions were."""
@@ -183,6 +187,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> 
         builder.add(line.NOT_REPETITIVE, evidence=spans(touched), detail=counted)
 
     run = facts.longest_run(late | prolonged)
+    _hidden_in_loss(builder, facts, late | prolonged, run)
     if run is not None:
         carried = (
             f"{run.carrying} contractions carry one; late here: gradual in onset or return, or "
@@ -197,6 +202,28 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> 
                 f"and whether with most contractions cannot be told ({answer.why}): pathological "
                 "is not excluded"
             )
+
+
+def _hidden_in_loss(
+    builder: ClassBuilder, facts: WindowFacts, which: BoolArray, run: PatternRun | None
+) -> None:
+    """Falls late in their timing of which a part was lost: that may be why they are not in form."""
+    if run is not None and line.LATE_LONG.met(run.duration_s / 60.0):
+        return
+    falls = facts.whole.falls
+    valid = np.array([one.valid_share for one in falls.items], dtype=np.float64)
+    maybe = (
+        (falls.paired & ~falls.shallow & (valid < SEEN_WHOLE))
+        & (falls.onset_lag_s > line.LATE_ONSET.threshold)
+        & (falls.lag_s > line.LATE_NADIR.threshold)
+    )
+    longer = facts.longest_run(which | maybe)
+    if longer is not None and line.LATE_LONG.met(longer.duration_s / 60.0):
+        builder.hides(
+            line.LATE_LONG,
+            "decelerations that are late in their timing, of some of which a part was lost, go on "
+            f"for {longer.duration_s / 60.0:.0f} min",
+        )
 
 
 def _lasting(builder: ClassBuilder, facts: WindowFacts, lasted: Window, detail: str) -> None:

@@ -21,7 +21,7 @@ from ebbline.criteria.model import Classification, Level
 from ebbline.criteria.recording_index import TenMinuteBaseline
 from ebbline.criteria.rules.figo import UNTOLD_APART_S, state_unmeasured
 from ebbline.criteria.tables import nice as line
-from ebbline.criteria.window_view import WindowFacts, clock
+from ebbline.criteria.window_view import BoolArray, WindowFacts, clock
 from ebbline.definitions import HOUR_S, RECURRENCE_S, WORKABLE_LOSS
 from ebbline.features import window as within
 from ebbline.recording.model import Context
@@ -197,6 +197,11 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> str:
             builder.near(rule, reduced.minutes)
             if rule.met(reduced.minutes):
                 builder.add(rule, reduced.minutes, evidence=(reduced.evidence,))
+    mostly = facts.mostly_reduced
+    if mostly is not None and not builder.weighs("variability"):
+        minutes = mostly.duration_s / 60.0
+        if line.REDUCED_MOST.met(minutes):
+            builder.add(line.REDUCED_MOST, minutes, evidence=(mostly,))
     if increased is not None:
         for rule in (line.INCREASED_RED, line.INCREASED_AMBER, line.INCREASED_SHORT):
             if rule.met(increased.minutes):
@@ -272,9 +277,11 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
         builder.add(line.LONG_FALLS, evidence=facts.long_falls_where)
     late = facts.repetitive(facts.recurring_late)
     variable = facts.repetitive(whole.concerning)
+    either = facts.recurring_late | whole.concerning
     for rule, answer, mask in (
         (line.LATE_AMBER, late, facts.recurring_late),
         (line.VARIABLE_AMBER, variable, whole.concerning),
+        (line.MIXED_AMBER, facts.repetitive(either), either),
     ):
         at_edge = facts.by_one_event(answer, mask, strictly=True)
         builder.near_by_event(rule, answer.answer, at_edge)
@@ -306,7 +313,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
             detail=_characteristics(facts),
         )
     else:
-        series = facts.chain(whole.concerning, SERIES_APART_S)
+        series = facts.chain(whole.concerning_or_untold, SERIES_APART_S)
         if series is not None and line.VARIABLE_LASTING.met(series.duration_s / 60.0):
             builder.add(
                 line.VARIABLE_LASTING,
@@ -314,10 +321,32 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
                 evidence=(series,),
                 detail=_characteristics(facts),
             )
+    _mixed(builder, facts, either)
     _untold(builder, facts, variable)
     if not builder.weighs("decelerations"):
         counted = f"{len(touched) or 'none'} {facts.seen_words}"
         builder.add(line.DECELERATIONS_WHITE, detail=counted)
+
+
+def _mixed(builder: ClassBuilder, facts: WindowFacts, either: BoolArray) -> None:
+    """Late ones and variable ones with a concerning characteristic, where neither alone is as much.
+
+    A fall that grows deeper may turn from late to variable: the pattern is no milder for it (ours).
+    """
+    met = {rule.id for rank in (1, 2) for rule in builder.met(rank)}
+    run = facts.longest_run(either)
+    if run is not None:
+        builder.near(line.MIXED_RED, run.duration_s / 60.0)
+        if not met & {line.LATE_RED.id, line.VARIABLE_RED.id} and line.MIXED_RED.met(
+            run.duration_s / 60.0
+        ):
+            where = (Window(run.start_s, run.end_s),)
+            builder.add(line.MIXED_RED, run.duration_s / 60.0, evidence=where)
+            return
+    answer = facts.repetitive(either)
+    alone = {line.LATE_RED, line.LATE_AMBER, line.VARIABLE_RED, line.VARIABLE_AMBER}
+    if answer.answer and not met & {rule.id for rule in alone}:
+        builder.add(line.MIXED_AMBER, answer.value, evidence=(answer.stretch,))
 
 
 def _untold(builder: ClassBuilder, facts: WindowFacts, variable: within.Answer) -> None:

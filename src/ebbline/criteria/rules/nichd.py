@@ -14,12 +14,17 @@ from ebbline.criteria.classification_builder import (
 )
 from ebbline.criteria.model import Classification, Level
 from ebbline.criteria.tables import nichd as line
+from ebbline.criteria.variability_runs import MINUTE_S
 from ebbline.criteria.window_view import WindowFacts, stretch
 from ebbline.definitions import ABSENT_BELOW_BPM, TEN_MINUTES_S, rounded_baseline
 from ebbline.features import window as within
 from ebbline.features.findings import Deceleration, DecelerationKind, VariabilityClass
 from ebbline.recording.model import Context
 from ebbline.terms import Window
+
+TAKEN_FROM, NEARLY = 0.3, 0.25
+"""From such a share of ten minutes not measured on, the rest may be the livelier one; a quarter of
+that share over the limit of absent it is nearly absent (ours)."""
 
 
 def classify(facts: WindowFacts, context: Context) -> Classification:
@@ -144,10 +149,13 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
     absent = facts.variability_of(VariabilityClass.ABSENT)
     absent_windows = [Window(one.start_s, one.end_s) for one in absent]
     nearly = _nearly_absent(builder, facts)
+    hidden = _absent_under_falls(facts)
     if absent and line.BRADYCARDIA.met(slowest_bpm):
         builder.add(line.ABSENT_AND_BRADYCARDIA, slowest_bpm, evidence=absent_windows)
     elif nearly and line.BRADYCARDIA.met(slowest_bpm):
         builder.hides(line.ABSENT_AND_BRADYCARDIA, f"with bradycardia {nearly}")
+    elif hidden and line.BRADYCARDIA.met(slowest_bpm):
+        builder.leave_open(f"with bradycardia {hidden}")
     elif not facts.known_variabilities and line.BRADYCARDIA.met(slowest_bpm):
         builder.leave_open("with absent variability, the bradycardia would make Category III")
     for rule, name, mask, falls in (
@@ -171,6 +179,8 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
                 continue
             if nearly:
                 builder.hides(rule, f"with recurrent {name} decelerations {nearly}")
+            if hidden:
+                builder.leave_open(f"with recurrent {name} decelerations {hidden}")
             unknown = len(facts.known_variabilities) < len(facts.variabilities)
             builder.add(
                 line.RECURRENT,
@@ -206,6 +216,25 @@ def _nearly_absent(builder: ClassBuilder, facts: WindowFacts) -> str:
     if not builder.within_loss(narrowest, ABSENT_BELOW_BPM):
         return ""
     return f"variability is nearly absent, bandwidth {narrowest:.1f} bpm"
+
+
+def _absent_under_falls(facts: WindowFacts) -> str:
+    """Words where falls take the rest of ten minutes that are nearly absent, or "".
+
+    What a fall takes was not measured: it may have been what made the ten minutes absent.
+    """
+    for one in facts.known_variabilities:
+        if one.variability is not VariabilityClass.MINIMAL:
+            continue
+        minutes = (one.end_s - one.start_s) / MINUTE_S
+        taken = 1.0 - one.measured_minutes / minutes
+        if taken >= TAKEN_FROM and one.bandwidth_bpm <= ABSENT_BELOW_BPM * (1.0 + NEARLY * taken):
+            return (
+                f"variability from {stretch(one.start_s, one.end_s)} is nearly absent, bandwidth "
+                f"{one.bandwidth_bpm:.1f} bpm, in the {one.measured_minutes} min beside them: "
+                "Category III is not excluded"
+            )
+    return ""
 
 
 def _untold(

@@ -233,6 +233,17 @@ REDUCED_AMBER = _line(
     "min",
     upper=REDUCED_RED.threshold,
 )
+REDUCED_MOST = _line(
+    "nice-variability-reduced-most",
+    "variability",
+    "amber",
+    "Variability under 5 bpm, but for a few livelier minutes, for",
+    Compare.AT_LEAST,
+    REDUCED_AMBER.threshold,
+    "min",
+    source=OURS,
+    note="No more than a fifth of the minutes: so few make no half hour better.",
+)
 REDUCED_SHORT = _line(
     "nice-variability-reduced-short",
     "variability",
@@ -347,6 +358,26 @@ LATE_RED = _line(
     30.0,
     "min",
 )
+MIXED_AMBER = _line(
+    "nice-late-or-variable-repetitive",
+    "decelerations",
+    "amber",
+    "Decelerations that are late, or variable with a concerning characteristic, with",
+    Compare.ABOVE,
+    HALF_OF_CONTRACTIONS,
+    "%",
+    note="Either alone is amber: told together where neither alone comes with so many.",
+)
+MIXED_RED = _line(
+    "nice-late-or-variable-red",
+    "decelerations",
+    "red",
+    "Repetitive decelerations that are late, or variable with a concerning characteristic, for",
+    Compare.ABOVE,
+    30.0,
+    "min",
+    note="Either alone is red: told together where neither alone goes on for so long.",
+)
 PROLONGED = _line(
     "nice-prolonged",
     "decelerations",
@@ -449,6 +480,7 @@ TABLE = Table(
         VARIABILITY_WHITE,
         REDUCED_SHORT,
         REDUCED_AMBER,
+        REDUCED_MOST,
         REDUCED_RED,
         REDUCED_UNMEASURED,
         INCREASED_SHORT,
@@ -461,6 +493,8 @@ TABLE = Table(
         VARIABLE_RED,
         LATE_AMBER,
         LATE_RED,
+        MIXED_AMBER,
+        MIXED_RED,
         LONG_FALLS,
         PROLONGED,
         UNTOLD,
