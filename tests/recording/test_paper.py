@@ -360,6 +360,15 @@ def test_a_copy_of_one_bit_is_refused_with_why() -> None:
     assert "in grey or in colour" in (told.value.remedy or "")
 
 
+def test_nothing_read_from_a_copy_of_one_bit_is_sure() -> None:
+    """Its grid is as dark as its trace: a level line may hide a fall."""
+    grey = strip().image.min(axis=2)
+    image = np.repeat(np.where(grey > 225, 255, 0).astype(np.uint8)[:, :, None], 3, axis=2)
+    found = read_paper(image, PaperAnswers(speed=1.0))
+    assert [one for one in found.said if "black and white alone" in one]
+    assert found.minutes.max() < 0.5
+
+
 def test_a_picture_of_a_screen_with_moire_is_refused_not_failed() -> None:
     image = cv2.resize(strip().image, None, fx=0.6, fy=0.6, interpolation=cv2.INTER_AREA)
     y, x = np.mgrid[: image.shape[0], : image.shape[1]]

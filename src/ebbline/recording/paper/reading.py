@@ -77,6 +77,8 @@ FOLD_STRAY, FOLD_BEND, FOLD_SEEN = (0.03, 0.05), (0.5, 0.75), (0.8, 0.5)
 by so much, lines a line; that are seen in such a share of the paper's height. Without a fold none
 of 8 pages had 0.01, 0.03 and under 0.98; of 9 folds that were read right the most were 0.08, 0.56
 and 1; of 5 that were read a line wrong each passed one of the last limits (ours)."""
+ONE_BIT_SURE = 0.3
+"""Certainty of what is read from a picture of black and white alone (ours)."""
 FOLD_LINES, FOLD_SURE = 2.5, 0.1
 """A fold takes its certainty from so many upright lines to either side, down to this (ours)."""
 OFF_PRINT = 0.75
@@ -161,7 +163,8 @@ def found_papers(
         )
         if papers[0].inverted:
             image = changed(image)
-        heart = replace(papers[0], times=time_marks(image, papers[0]))
+        one_bit = black_and_white(image)
+        heart = replace(papers[0], times=time_marks(image, papers[0]), one_bit=one_bit)
         return [heart, *(_whole(image, one, where) for one in papers[1:2])]
     except RecordingError as error:
         if corners is None:
@@ -283,7 +286,7 @@ def read_papers(
         told,
         told_time,
         *_turned(main),
-        *_inverted(main),
+        *_tones(main),
         *_corrected(main, corrections),
     ]
     rate_hz = _rate(main, line_s)
@@ -419,6 +422,8 @@ def _bent(trace: PaperTrace, paper: Paper, clock: _Clock) -> PaperTrace:
     """The trace with less certainty where its paper's lines stray."""
     times = np.asarray((np.arange(clock.count) + 0.5) / clock.rate_hz, np.float64)
     steady = _steady(paper, paper.lines[0] + times / clock.line_s)
+    if paper.one_bit:
+        steady = np.minimum(steady, ONE_BIT_SURE)
     return replace(trace, certainty=trace.certainty * steady)
 
 
@@ -530,10 +535,17 @@ def _turned(paper: Paper) -> list[str]:
     return [f"The picture was turned {how}: its printed numbers are read that way round."]
 
 
-def _inverted(paper: Paper) -> list[str]:
-    """A sentence where the picture was read with light and dark changed."""
-    told = "The picture is light on dark: it was read with light and dark changed."
-    return [told] if paper.inverted else []
+def _tones(paper: Paper) -> list[str]:
+    """Sentences where the picture is light on dark, or has no greys."""
+    said = []
+    if paper.inverted:
+        said.append("The picture is light on dark: it was read with light and dark changed.")
+    if paper.one_bit:
+        said.append(
+            "The picture knows black and white alone: its grid is as dark as its trace, and a line "
+            "may have been taken for it. Nothing read from it is sure: scan the paper in grey."
+        )
+    return said
 
 
 def _corrected(paper: Paper, corrections: Corrections) -> list[str]:

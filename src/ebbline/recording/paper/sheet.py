@@ -93,6 +93,7 @@ class Paper:
     strips: int = 1
     strays: Strays | None = None
     inverted: bool = False
+    one_bit: bool = False
 
 
 def unread(what: str, where: str) -> RecordingError:
