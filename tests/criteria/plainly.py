@@ -966,7 +966,7 @@ def nichd(seen: Plain, stage: Stage) -> Told:
     if seen.busiest[0] is None:
         told.unseen.append("contractions: ")
     elif seen.busiest[0]:
-        told.say("nichd-tachysystole", -1, *seen.busiest[1:])
+        _tachysystole(told, seen, "nichd-tachysystole", *seen.busiest[1:])
     if seen.accelerations():
         told.say("nichd-accelerations", -1)
     _beyond(told, seen)
@@ -1128,12 +1128,24 @@ def figo(seen: Plain, stage: Stage) -> Told:
     return told
 
 
+def _tachysystole(told: Told, seen: Plain, line: str, rate: float, span: Span) -> None:
+    """Said only where more than five are left without the hills that may be no contractions."""
+    there = [seen.squeezes[i] for i in seen.places(span)]
+    catheter = seen.all.uterine.sensor is SensorKind.PRESSURE_CATHETER
+    sure = [c for c in there if catheter or c.certainty >= 0.5]
+    if len(sure) < len(there) and rate * len(sure) / len(there) <= 5:
+        told.unseen.append(f"contractions: {len(there) - len(sure)} of {len(there)} hills")
+    else:
+        told.say(line, -1, rate, span)
+
+
 def _figo_contractions(told: Told, seen: Plain) -> None:
     answer, rate, span = seen.busiest
+    tens = seen.two_tens() if seen.all.uterine.present else (None, NAN, span)
     if answer:
-        told.say("figo-tachysystole", -1, rate, span)
-    elif seen.all.uterine.present and seen.two_tens()[0]:
-        told.say("figo-tachysystole-successive", -1, *seen.two_tens()[1:])
+        _tachysystole(told, seen, "figo-tachysystole", rate, span)
+    elif tens[0]:
+        _tachysystole(told, seen, "figo-tachysystole-successive", *tens[1:])
     elif answer is None:
         told.unseen.append("contractions: ")
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from criteria.build import contractions, judged, late, trace, variable
+from criteria.build import contractions, judged, late, rules_of, trace, variable
 from ebbline.criteria.model import Classification, Standard
 from ebbline.features import window as within
 from ebbline.features.findings import DecelerationKind
@@ -111,3 +111,19 @@ def test_a_belt_that_lost_much_hides_no_fifth_contraction_in_ten_minutes() -> No
         assert found.refused is refused, (every_s, activity)
         told = any("of the activity was not measured" in why for why in found.refusal)
         assert told is refused
+
+
+def test_no_tachysystole_rests_on_hills_of_a_toco_that_are_no_likely_contractions() -> None:
+    """More than 5 in 10 minutes (Macones 2008; FIGO 2015), of which a third may be breathing."""
+    sure = contractions(30, every_s=90.0, duration_s=50.0)
+    doubted = tuple(
+        replace(one, certainty=0.35) if number % 3 == 0 else one for number, one in enumerate(sure)
+    )
+    for standard, rule in (
+        (Standard.NICHD, "nichd-tachysystole"),
+        (Standard.FIGO, "figo-tachysystole"),
+    ):
+        seen, unsure = (judged(standard, trace(30, uterus=found)) for found in (sure, doubted))
+        assert rule in rules_of(seen)
+        assert not any("tachysystole" in one for one in rules_of(unsure))
+        assert any("feel the contractions" in text for text in unsure.not_assessed)

@@ -30,6 +30,7 @@ from ebbline.definitions import (
     HOUR_S,
     PROLONGED_FROM_S,
     REDUCED_BELOW_BPM,
+    TACHYSYSTOLE_ABOVE,
     TEN_MINUTES_S,
     WORKABLE_LOSS,
 )
@@ -46,11 +47,14 @@ from ebbline.features.findings import (
 )
 from ebbline.features.kept import kept
 from ebbline.features.steps_down import Drop
-from ebbline.terms import Window, counted
+from ebbline.terms import SensorKind, Window, counted
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
+
+LIKELY = 0.5
+"""A hill of a toco counts towards a tachysystole or an amber from this certainty on (ours)."""
 
 MOSTLY = 0.8
 """Variability is mostly reduced where so many of the minutes are (ours)."""
@@ -652,6 +656,26 @@ class WindowFacts:
     def chain(self, which: BoolArray, apart_s: float) -> Window | None:
         """The longest series of decelerations no further apart than apart_s that reaches in."""
         return pattern_duration.longest_chain(self.findings, self.window, which, apart_s)
+
+    def doubtful_contractions(self, where: Window) -> tuple[int, int]:
+        """Hills of a toco that are less than likely contractions, and all of a stretch."""
+        seen = within.contractions_in(self.findings, where)
+        if self.findings.uterine.sensor is SensorKind.PRESSURE_CATHETER:
+            return 0, len(seen)
+        return sum(one.certainty < LIKELY for one in seen), len(seen)
+
+    def doubt_of_tachysystole(self, answer: within.Answer) -> str:
+        """Why a tachysystole is not said: it rests on hills that may be no contractions; or ""."""
+        doubtful, count = self.doubtful_contractions(answer.stretch)
+        if not answer.answer or not doubtful:
+            return ""
+        sure = answer.value * (count - doubtful) / count
+        if sure > TACHYSYSTOLE_ABOVE:
+            return ""
+        return (
+            f"contractions: {doubtful} of {count} hills of the toco are doubtful, and without them "
+            f"there are {sure:.1f} in 10 min, not {answer.value:.1f}; feel the contractions"
+        )
 
     @cached_property
     def tachysystole(self) -> within.Answer:

@@ -292,5 +292,7 @@ def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
             answer, rule = tens, line.TACHYSYSTOLE_TENS
     if answer.answer is None:
         builder.not_seen(f"contractions: {answer.why}")
+    elif doubt := facts.doubt_of_tachysystole(answer):
+        builder.not_seen(doubt)
     elif answer.answer:
         builder.add(rule, answer.value, evidence=(answer.stretch,))

@@ -27,9 +27,6 @@ from ebbline.features import window as within
 from ebbline.recording.model import Context
 from ebbline.terms import SensorKind, Window
 
-LIKELY = 0.5
-"""A hill of a toco counts towards an amber from this certainty on (ours)."""
-
 SERIES_APART_S = RECURRENCE_S
 """Decelerations further apart than 20 minutes are no series that goes on (our choice)."""
 
@@ -72,7 +69,7 @@ def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
     _hypertonus(builder, facts)
     if busiest.answer is None:
         builder.withhold(f"contractions, one of the four features: {busiest.why}")
-    doubtful, count = _doubtful(facts, evidence[0])
+    doubtful, count = facts.doubtful_contractions(busiest.stretch)
     sure = busiest.value * (count - doubtful) / count if count else busiest.value
     if line.CONTRACTIONS_AMBER.met(busiest.value) and not line.CONTRACTIONS_AMBER.met(sure):
         # No amber rests on hills that may be breathing, a shifted belt or movement.
@@ -101,14 +98,6 @@ def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
                 f"{100 * lost:.0f} % of the activity was not measured, and with so many more there "
                 "were 5 or more contractions in 10 min; feel them"
             )
-
-
-def _doubtful(facts: WindowFacts, where: Window) -> tuple[int, int]:
-    """Hills of a toco that are less than likely contractions, and all of a stretch."""
-    seen = within.contractions_in(facts.findings, where)
-    if facts.findings.uterine.sensor is SensorKind.PRESSURE_CATHETER:
-        return 0, len(seen)
-    return sum(one.certainty < LIKELY for one in seen), len(seen)
 
 
 def _median_rest_s(facts: WindowFacts, where: Window) -> float:

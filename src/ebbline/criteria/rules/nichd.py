@@ -269,5 +269,7 @@ def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
     answer = facts.tachysystole
     if answer.answer is None:
         builder.not_seen(f"contractions: {answer.why}")
+    elif doubt := facts.doubt_of_tachysystole(answer):
+        builder.not_seen(doubt)
     elif answer.answer:
         builder.add(line.TACHYSYSTOLE, answer.value, evidence=(answer.stretch,))
