@@ -278,7 +278,7 @@ def _decelerations(
         repetitive = masks.repetitive(which)
         for answer in (recurrent, repetitive):
             if answer.answer is None:
-                untold[f"whether {of_kind(kind.value)} recur: {answer.why}"] = None
+                untold[f"whether {of_kind(kind.value)} are recurrent: {answer.why}"] = None
         concerns = (
             Counter(
                 feature for one in chosen for feature in within.concerning_features(findings, one)
