@@ -190,7 +190,7 @@ def test_share_of_contractions_is_untold_without_activity_and_said_why() -> None
     assert only.recurrent is None
     assert only.repetitive is None
     assert any(
-        "whether gradual decelerations (contraction not known) recur" in what
+        "whether gradual decelerations (contraction not known) are recurrent" in what
         for what in review.not_assessed
     )
 
