@@ -227,3 +227,26 @@ def test_evidence_and_detail_are_carried_into_the_reason() -> None:
     assert made.evidence == (Window(0, 600),)
     assert made.text.endswith("(carried).")
     assert made.citation == f"{FIGO_2015.full}, a section"
+
+
+def test_a_line_ranks_as_grave_as_it_is_said_to_be() -> None:
+    """A caution is never the gravest class, an alarm never the best (NG229: amber 1, red 2)."""
+    for table in TABLES.values():
+        for rule in table.rules:
+            if rule.part is not Part.CLASS:
+                continue
+            if rule.level is Level.ALARMING:
+                assert rule.rank >= 1, rule.id
+            elif rule.level is Level.CAUTION:
+                assert rule.rank <= 1, rule.id
+            elif rule.level is Level.REASSURING:
+                assert rule.rank == 0, rule.id
+    colours = {"white": 0, "amber": 1, "red": 2}
+    nice = [rule for rule in TABLES[Standard.NICE].rules if rule.verdict in colours]
+    assert all(rule.rank == colours[rule.verdict] for rule in nice)
+
+
+def test_what_only_has_to_be_there_is_met_by_one_and_not_by_none() -> None:
+    asked = [r for table in TABLES.values() for r in table.rules if r.compare is Compare.PRESENT]
+    assert asked
+    assert all(rule.met(1.0) and not rule.met(0.0) for rule in asked)

@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 
 from ebbline.features import detect
+from ebbline.features.event_matching import Span, match
+from ebbline.features.findings import ArtefactKind, Curve, minutes_from
 from ebbline.features.segments import baseline_segments
+from ebbline.features.variability import _width
 from features.constructed import RATE, Trace
 
 
@@ -46,3 +49,43 @@ def test_a_wave_with_a_fifth_of_its_power_in_overtones_is_jagged(
     found = detect(trace.recording()).fetal.sinusoidal
     assert found
     assert {one.pseudo for one in found} == {pseudo}
+
+
+def test_minutes_from_a_moving_curve_begin_where_they_are_asked_to() -> None:
+    """By hand: values each 5 s; of the minutes that begin at 10 s the first is the third value."""
+    moving = Curve(0.0, 5.0, np.arange(40.0))
+    by_minute = Curve(0.0, 60.0, np.zeros(3))
+    found = minutes_from(moving, by_minute, 10.0)
+    assert (found.start_s, found.step_s) == (10.0, 60.0)
+    assert found.values.tolist() == [2.0, 14.0, 26.0, 38.0]
+
+
+def test_without_marks_all_is_missed_and_without_events_all_is_too_much() -> None:
+    stretch = Span(10.0, 20.0)
+    assert match([], [stretch, stretch]).missed == (0, 1)
+    assert match([stretch], []).extra == (0,)
+
+
+def test_a_wide_piece_is_as_wide_as_its_own_samples_and_no_wider() -> None:
+    """By hand: a zigzag of 30 bpm is 30 wide; its drawn line, half as wide, counts no more."""
+    zigzag = np.tile([-15.0, 15.0], 60)
+    off, ends = np.empty(120), np.empty((2, 120))
+    assert _width(zigzag, zigzag, off, ends) == pytest.approx(30.0, abs=1.0)
+    assert _width(0.6 * zigzag, zigzag, off, ends) == pytest.approx(30.0, abs=1.0)
+    assert _width(0.1 * zigzag, zigzag, off, ends) == pytest.approx(3.0, abs=0.2)
+
+
+def test_a_stretch_counted_double_ends_where_it_ended() -> None:
+    """A sudden step to twice the rate for three minutes: the suspicion lies on these alone."""
+    trace = Trace(20, band=4.0)
+    trace.bpm[600 * RATE : 780 * RATE] = 2.0 * (trace.bpm[600 * RATE : 780 * RATE] - 65.0)
+    trace.bpm[: 600 * RATE] -= 65.0
+    trace.bpm[780 * RATE :] -= 65.0
+    found = [
+        one
+        for one in detect(trace.recording()).fetal.artefacts
+        if one.kind is ArtefactKind.DOUBLING
+    ]
+    assert found
+    assert min(one.start_s for one in found) == pytest.approx(600.0, abs=5.0)
+    assert max(one.end_s for one in found) == pytest.approx(780.0, abs=5.0)
