@@ -181,3 +181,33 @@ def test_where_the_clock_is_known_a_line_has_no_times_from_the_start() -> None:
     assert by_the_clock(words, at) == (
         "9 s from 05:03:20 (day 2) to 05:03:34 (day 2) are not relied on: halving suspected."
     )
+
+
+def test_one_heart_on_two_channels_is_no_reassurance_of_either_fetus() -> None:
+    """Common practice, no source: two sensors on twins must show two rates."""
+    bpm = trace()
+    heart = [
+        Channel(ChannelKind.FETAL_HEART_RATE, bpm + off, RATE, SensorKind.ULTRASOUND, number)
+        for number, off in ((1, 0.0), (2, 0.3))
+    ]
+    context = Context(weeks=40.0, stage=Stage.FIRST)
+    made = read(Recording("twins", tuple(heart), context=context))
+    alone = read(Recording("one", tuple(heart[:1]), context=context)).fetuses[0]
+    assert alone.classes[0].label == "Category I"
+    for fetus in made.fetuses:
+        assert fetus.panel is None
+        assert "one fetus twice?" in fetus.panel_silence
+        for one in fetus.classes:
+            assert one.rank != 0
+            assert any(text.startswith("one fetus twice?") for text in one.beyond)
+        assert fetus.classes[0].said == "at best Category I, if this is the fetus"
+        assert fetus.history[-1].labels["nichd"] == fetus.classes[0].said
+
+
+def test_a_lower_level_at_a_mothers_rate_asks_for_her_pulse() -> None:
+    """FIGO 2015: a maternal rate may be told as a fetal one; by a slow slide to it, too."""
+    n = 60 * 60 * RATE
+    slid = np.clip((np.arange(n) / RATE - 2400.0) / 120.0, 0.0, 1.0)
+    said = first_lines(trace() - 22.0 * slid)
+    assert "may be the mother's: feel her pulse" in said.now_line
+    assert said.level is Level.ALARMING

@@ -11,6 +11,7 @@ import numpy as np
 
 from ebbline import CAUTION, __version__
 from ebbline.criteria import classify
+from ebbline.criteria.classification_builder import NO_CLASS
 from ebbline.criteria.model import Classification, Standard
 from ebbline.criteria.panel import panel_answer
 from ebbline.criteria.study import AnyStandard
@@ -160,16 +161,14 @@ def _fetus(
     findings = every[0]
     review = summarise(findings, window, columns=not brief)
     classed = _class if brief else _with_edge
-    classes = tuple(classed(every, window, one, context) for one in standards)
-    if above:
-        classes = tuple(replace(one, beyond=(*above, *one.beyond)) for one in classes)
-    panel, silence = panel_answer(findings, window, context)
+    classes = tuple(classed(every, window, one, context, above) for one in standards)
+    panel, silence = (None, above[0]) if above else panel_answer(findings, window, context)
     return FetalReading(
         fetus=findings.fetal.fetus,
         findings=findings,
         review=review,
         classes=classes,
-        history=_history(every, window, context, standards) if history else (),
+        history=_history(every, window, context, standards, above) if history else (),
         panel=panel,
         four_lines=(
             four_lines(findings, review, classes[0], clock) if classes and not brief else None
@@ -179,22 +178,39 @@ def _fetus(
 
 
 def _class(
-    every: tuple[Findings, ...], window: Window, standard: AnyStandard, context: Context
+    every: tuple[Findings, ...],
+    window: Window,
+    standard: AnyStandard,
+    context: Context,
+    above: tuple[str, ...],
 ) -> Classification:
-    """The class that all findings of one recording carry."""
-    found, *otherwise = (classify(one, window, standard, context) for one in every)
-    return held_back(found, otherwise)
+    """The class that all findings of one recording carry; the best one only of a fetus that was
+    heard."""
+    made, *otherwise = (classify(one, window, standard, context) for one in every)
+    found = held_back(made, otherwise)
+    if not above:
+        return found
+    found = replace(found, beyond=(*above, *found.beyond))
+    if found.rank != 0:
+        return found
+    return replace(
+        found, label=NO_CLASS, rank=-1, at_best=found.label, refusal=above, decided_by=()
+    )
 
 
 def _with_edge(
-    every: tuple[Findings, ...], window: Window, standard: AnyStandard, context: Context
+    every: tuple[Findings, ...],
+    window: Window,
+    standard: AnyStandard,
+    context: Context,
+    above: tuple[str, ...],
 ) -> Classification:
     """The class, with a word where a window moved by EDGE_S would have another."""
-    found = _class(every, window, standard, context)
+    found = _class(every, window, standard, context, above)
     moved = Window(window.start_s - EDGE_S, window.end_s - EDGE_S)
     if moved.start_s < 0:
         return found
-    other = _class(every, moved, standard, context)
+    other = _class(every, moved, standard, context, above)
     if other.said == found.said:
         return found
     told = f"a window {EDGE_S:.0f} s earlier is {other.said}"
@@ -202,7 +218,11 @@ def _with_edge(
 
 
 def _history(
-    every: tuple[Findings, ...], window: Window, context: Context, standards: Sequence[AnyStandard]
+    every: tuple[Findings, ...],
+    window: Window,
+    context: Context,
+    standards: Sequence[AnyStandard],
+    above: tuple[str, ...],
 ) -> tuple[HistoryPoint, ...]:
     """Classes of the half hours whose ends lie ten minutes apart, one of them the window's end.
 
@@ -216,7 +236,9 @@ def _history(
         if end_s < WINDOW_S:
             continue
         half_hour = Window(end_s - WINDOW_S, end_s)
-        labels = {one.value: _class(every, half_hour, one, context).said for one in standards}
+        labels = {
+            one.value: _class(every, half_hour, one, context, above).said for one in standards
+        }
         points.append(HistoryPoint(end_s, labels))
     return tuple(points)
 

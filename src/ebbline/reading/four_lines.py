@@ -29,6 +29,7 @@ from ebbline.reading import counts
 from ebbline.reading.model import FourLines, Review
 from ebbline.reading.summary import new_against_the_hour_before
 from ebbline.reading.text import Clock, length, number, sentence, share, upper
+from ebbline.signal import maternal
 from ebbline.signal.quality import middle
 from ebbline.terms import VariabilityClass, Window, counted
 
@@ -238,7 +239,8 @@ def right_now(
     before_bpm = _level_before(findings, window, begin_s)
     falls = within.decelerations_in(findings, Window(begin_s, window.end_s))
     if now_bpm < before_bpm - LEAST_EXCURSION_BPM:
-        before = f", baseline {number(before_bpm, 'bpm')} before."
+        hers = "; it may be the mother's: feel her pulse" if now_bpm <= maternal.HIGH_BPM else ""
+        before = f", baseline {number(before_bpm, 'bpm')} before{hers}."
         head = "Not at its earlier level: "
         return LastMinute(Level.ALARMING, now_bpm, before, head, down=True).told(moment)
     level = Level.REASSURING
@@ -262,7 +264,7 @@ def right_now(
         lately = f"no deceleration seen in the {share(valid)} valid of the last {minutes}."
     facts = window_facts(findings, Window(begin_s, window.end_s))
     undulating = _undulating(facts, clock)
-    unusual = _unusual(facts)
+    unusual = _unusual(facts, undulating=bool(undulating))
     if unusual:
         level = max(level, Level.CAUTION, key=GRAVITY.index)
     if undulating:
@@ -282,8 +284,11 @@ def _undulating(facts: WindowFacts, clock: Clock) -> str:
     return f"Sinusoidal pattern for {length(so_far_s)}{until}: "
 
 
-def _unusual(facts: WindowFacts) -> list[str]:
-    """Baseline and variability of the last minutes, each where it was seen and is not normal."""
+def _unusual(facts: WindowFacts, *, undulating: bool) -> list[str]:
+    """Baseline and variability of the last minutes, each where it was seen and is not normal.
+
+    undulating: the waves are said already, and are no variability.
+    """
     said = []
     for level in facts.baselines[-1:]:
         bpm = number(level.whole_bpm, "bpm")
@@ -294,7 +299,7 @@ def _unusual(facts: WindowFacts) -> list[str]:
         elif level.whole_bpm < BASELINE_NORMAL_FROM_BPM:
             said.append(f"baseline {bpm}, under {BASELINE_NORMAL_FROM_BPM:.0f}")
     for seen in facts.known_variabilities[-1:]:
-        if seen.variability is not VariabilityClass.MODERATE:
+        if seen.variability is not VariabilityClass.MODERATE and not undulating:
             said.append(
                 f"variability {seen.variability.value}, {number(seen.bandwidth_bpm, 'bpm')}"
             )
