@@ -267,7 +267,7 @@ def test_a_reader_that_closes_the_pipe_early_sees_no_traceback(record: Path) -> 
     process.stdout.close()
     wrong = process.stderr.read()
     process.stderr.close()
-    process.wait(timeout=60)
+    process.wait(timeout=90)
     assert wrong == b""
 
 
@@ -313,7 +313,7 @@ def test_an_interrupt_ends_quietly() -> None:
     assert process.stdout is not None
     assert process.stdout.readline() == b"reading\n"
     process.send_signal(signal.SIGINT)
-    _, wrong = process.communicate(timeout=60)
+    _, wrong = process.communicate(timeout=90)
     assert process.returncode == 130
     assert wrong == b""
 
