@@ -16,8 +16,10 @@ from ebbline.criteria.window_view import LongFall, _with_one_more, window_facts
 from ebbline.features import detect
 from ebbline.features import window as within
 from ebbline.features.findings import Findings
+from ebbline.recording import open_recording
 from ebbline.recording.model import Channel, ChannelKind, Context, Recording
 from ebbline.terms import SensorKind, Stage, Window
+from shared_data import CTU_UHB, needs_ctu_uhb
 
 RATE = 4
 HOUR = Window(1800.0, 3600.0)
@@ -243,3 +245,22 @@ def test_a_fall_that_rose_in_part_and_then_was_lost_is_as_long_as_seen_and_not_b
         (long,) = window_facts(trace(60, rate=after, decelerations=[fall]), HOUR).long_falls
         assert long.recovered is recovered
         assert long.end_s == end_s if recovered else long.end_s >= end_s
+
+
+@needs_ctu_uhb
+@pytest.mark.parametrize(
+    ("name", "from_s", "to_s"), [("1031", 3510.0, 3580.0), ("1361", 3110.0, 3180.0),
+                                 ("1395", 3310.0, 3380.0)]
+)  # fmt: skip
+def test_a_step_down_is_over_once_the_rate_was_back_for_a_minute(
+    name: str, from_s: float, to_s: float
+) -> None:
+    """Falls that come one upon another are no one fall: the rate was at its baseline between them,
+    as any eye sees there (CTU-UHB, in the seconds named)."""
+    recording = open_recording(CTU_UHB / f"{name}.hea")
+    heart = recording.heart_rate()
+    there = heart.samples[round(from_s * heart.rate_hz) : round(to_s * heart.rate_hz)]
+    window = Window(recording.duration_s - 1800.0, recording.duration_s)
+    for one in window_facts(detect(recording), window).long_falls:
+        if one.onset_s < from_s and one.end_s > to_s:
+            assert float(np.nanmean(there)) < one.nadir_bpm + one.depth_bpm - 15.0

@@ -38,6 +38,7 @@ from ebbline.features.findings import (
 from ebbline.features.kept import kept
 from ebbline.features.steps_down import (
     LEAST_STEP_BPM,
+    LEVEL_SHARE,
     STEP_APART_S,
     STEP_AROUND_S,
     STEP_MEAN_S,
@@ -329,14 +330,41 @@ class RecordingFacts:
         """Sudden steps of the rate to a level 15 bpm or more under its baseline (`steps_down`).
 
         A rate that comes down from a long rise to where it was before has not fallen; and a step
-        that a deceleration tells, from which the rate came back, is that deceleration.
+        that a deceleration tells, from which the rate came back, is that deceleration. It is over
+        at the latest when the rate was near where it fell from for a minute.
         """
         return tuple(
-            step
+            replace(step, until_s=min(step.until_s, self._minute_back_s(step)))
             for step in steps_down(self.findings.fetal.rate_curve)
             if self._baseline_before(step) - step.to_bpm >= LEAST_STEP_BPM
             and not self._came_back(step)
         )
+
+    def _minute_back_s(self, step: Drop) -> float:
+        """When the first minute after a step begins whose mean is near where it fell from.
+
+        Infinity without one. A minute of which a quarter or more was lost tells nothing, nor does
+        one whose baseline lies lower: there it is the way back that does not stay.
+        """
+        fetal = self.findings.fetal
+        curve, level = fetal.rate_curve, fetal.baseline_curve
+        first = max(0, round((step.start_s + STEP_MEAN_S - curve.start_s) / curve.step_s))
+        slack = min(LEAST_EXCURSION_BPM, LEVEL_SHARE * (step.from_bpm - step.to_bpm))
+        near = self._minutes_ahead[first:] >= step.from_bpm - slack
+        at_s = curve.start_s + (first + np.arange(len(near))) * curve.step_s
+        place = np.rint((at_s - level.start_s) / level.step_s).astype(np.int64)
+        there = (place >= 0) & (place < len(level.values))
+        near &= there
+        near[there] &= level.values[place[there]] >= step.from_bpm - LEAST_EXCURSION_BPM
+        return (
+            curve.start_s + (first + int(near.argmax())) * curve.step_s if near.any() else math.inf
+        )
+
+    @cached_property
+    def _minutes_ahead(self) -> FloatArray:
+        """Of each second, the mean rate of the next minute; NaN where a quarter of it was lost."""
+        rate = np.ascontiguousarray(self.findings.fetal.rate_curve.values, np.float64)
+        return means(rate, 0, round(MINUTE_S), round(0.75 * MINUTE_S))
 
     def _came_back(self, step: Drop) -> bool:
         """Whether a deceleration holds the step and the rate was nearer to where it fell from

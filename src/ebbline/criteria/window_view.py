@@ -362,14 +362,20 @@ class WindowFacts:
     def _with_step(self, long: list[LongFall]) -> list[LongFall]:
         """The falls, and a step down that goes on where none of them does.
 
-        What was told as a fall that began with the step is the step's first part.
+        What was told as a fall that began with the step, or was not seen back when it came, is the
+        step's first part.
         """
         step = self._step
         end_s = self.window.end_s
         goes_on_already = any(not one.recovered and one.end_s >= end_s for one in long)
         if step is None or self._settled(step) or goes_on_already:
             return long
-        first = [one for one in long if _begin_together(one.onset_s, step.start_s)]
+        first = [
+            one
+            for one in long
+            if _begin_together(one.onset_s, step.start_s)
+            or (not one.recovered and one.onset_s < step.start_s <= one.end_s)
+        ]
         onset_s = min((step.start_s, *(one.onset_s for one in first)))
         depth_bpm = max((step.from_bpm - step.to_bpm, *(one.depth_bpm for one in first)))
         nadir_bpm = min((step.to_bpm, *(one.nadir_bpm for one in first)))
