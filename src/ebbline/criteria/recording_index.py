@@ -363,8 +363,12 @@ class RecordingFacts:
     @cached_property
     def _minutes_ahead(self) -> FloatArray:
         """Of each second, the mean rate of the next minute; NaN where a quarter of it was lost."""
+        return self._ahead(MINUTE_S, round(0.75 * MINUTE_S))
+
+    def _ahead(self, seconds: float, least: int) -> FloatArray:
+        """Of each second, the mean rate of so many next ones; NaN where under `least` were seen."""
         rate = np.ascontiguousarray(self.findings.fetal.rate_curve.values, np.float64)
-        return means(rate, 0, round(MINUTE_S), round(0.75 * MINUTE_S))
+        return means(rate, 0, round(seconds), least)
 
     def _came_back(self, step: Drop) -> bool:
         """Whether a deceleration holds the step and the rate was nearer to where it fell from
@@ -411,9 +415,7 @@ class RecordingFacts:
     @cached_property
     def _coming(self) -> FloatArray:
         """Of each second, the mean rate of the next BACK_FOR_S; NaN where too little was seen."""
-        seconds = round(BACK_FOR_S)
-        rate = np.ascontiguousarray(self.findings.fetal.rate_curve.values, np.float64)
-        return means(rate, 0, seconds, 1)
+        return self._ahead(BACK_FOR_S, 1)
 
     def back_s(self, fall: Deceleration, by_s: float) -> float:
         """When the rate was back after a fall: near the baseline that it fell from.

@@ -663,25 +663,26 @@ class WindowFacts:
         """The longest series of decelerations no further apart than apart_s that reaches in."""
         return pattern_duration.longest_chain(self.findings, self.window, which, apart_s)
 
-    def doubtful_contractions(self, where: Window) -> tuple[int, int]:
-        """Hills of a toco that are less than likely contractions, and all of a stretch."""
-        seen = within.contractions_in(self.findings, where)
-        if self.findings.uterine.sensor is SensorKind.PRESSURE_CATHETER:
-            return 0, len(seen)
-        return sum(one.certainty < LIKELY for one in seen), len(seen)
+    def likely_contractions(self, busiest: within.Answer) -> tuple[float, str]:
+        """Contractions in 10 minutes of a stretch without hills of a toco that may be none, and
+        words on those."""
+        seen = within.contractions_in(self.findings, busiest.stretch)
+        by_toco = self.findings.uterine.sensor is not SensorKind.PRESSURE_CATHETER
+        doubtful = sum(one.certainty < LIKELY for one in seen) if by_toco else 0
+        if not doubtful:
+            return busiest.value, ""
+        sure = busiest.value * (len(seen) - doubtful) / len(seen)
+        return sure, (
+            f"contractions: {doubtful} of {len(seen)} hills of the toco are doubtful, and without "
+            f"them there are {sure:.1f} in 10 min"
+        )
 
     def doubt_of_tachysystole(self, answer: within.Answer) -> str:
         """Why a tachysystole is not said: it rests on hills that may be no contractions; or ""."""
-        doubtful, count = self.doubtful_contractions(answer.stretch)
-        if not answer.answer or not doubtful:
+        sure, told = self.likely_contractions(answer)
+        if not answer.answer or not told or sure > TACHYSYSTOLE_ABOVE:
             return ""
-        sure = answer.value * (count - doubtful) / count
-        if sure > TACHYSYSTOLE_ABOVE:
-            return ""
-        return (
-            f"contractions: {doubtful} of {count} hills of the toco are doubtful, and without them "
-            f"there are {sure:.1f} in 10 min, not {answer.value:.1f}; feel the contractions"
-        )
+        return f"{told}, not {answer.value:.1f}; feel the contractions"
 
     @cached_property
     def tachysystole(self) -> within.Answer:

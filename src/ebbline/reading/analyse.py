@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import combinations
 
 import numpy as np
@@ -93,8 +94,7 @@ def read_findings(
     corrected by a reader (by_hand). No class of a recording from paper rests on less than paper
     tells (`paper_doubt`), unless a reader stands for it. A brief one, for tables of thousands, has
     no ten-minute columns and no four lines, and it is not asked what class a window moved by EDGE_S
-    would have. Raises
-    ContextError for a window outside the recording.
+    would have. Raises ContextError for a window outside the recording.
     """
     context = recording.context
     chosen = _window(recording, window)
@@ -160,15 +160,17 @@ def _fetus(
     """
     findings = every[0]
     review = summarise(findings, window, columns=not brief)
-    classed = _class if brief else _with_edge
-    classes = tuple(classed(every, window, one, context, above) for one in standards)
+    classed = partial(_class, every, context, above)
+    classes = tuple(
+        classed(window, one) if brief else _with_edge(classed, window, one) for one in standards
+    )
     panel, silence = (None, above[0]) if above else panel_answer(findings, window, context)
     return FetalReading(
         fetus=findings.fetal.fetus,
         findings=findings,
         review=review,
         classes=classes,
-        history=_history(every, window, context, standards, above) if history else (),
+        history=_history(classed, findings.duration_s, window, standards) if history else (),
         panel=panel,
         four_lines=(
             four_lines(findings, review, classes[0], clock) if classes and not brief else None
@@ -177,12 +179,16 @@ def _fetus(
     )
 
 
+Classed = Callable[[Window, AnyStandard], Classification]
+"""Gives the class of a window of one recording by a standard."""
+
+
 def _class(
     every: tuple[Findings, ...],
-    window: Window,
-    standard: AnyStandard,
     context: Context,
     above: tuple[str, ...],
+    window: Window,
+    standard: AnyStandard,
 ) -> Classification:
     """The class that all findings of one recording carry; the best one only of a fetus that was
     heard."""
@@ -198,19 +204,13 @@ def _class(
     )
 
 
-def _with_edge(
-    every: tuple[Findings, ...],
-    window: Window,
-    standard: AnyStandard,
-    context: Context,
-    above: tuple[str, ...],
-) -> Classification:
+def _with_edge(classed: Classed, window: Window, standard: AnyStandard) -> Classification:
     """The class, with a word where a window moved by EDGE_S would have another."""
-    found = _class(every, window, standard, context, above)
+    found = classed(window, standard)
     moved = Window(window.start_s - EDGE_S, window.end_s - EDGE_S)
     if moved.start_s < 0:
         return found
-    other = _class(every, moved, standard, context, above)
+    other = classed(moved, standard)
     if other.said == found.said:
         return found
     told = f"a window {EDGE_S:.0f} s earlier is {other.said}"
@@ -218,27 +218,21 @@ def _with_edge(
 
 
 def _history(
-    every: tuple[Findings, ...],
-    window: Window,
-    context: Context,
-    standards: Sequence[AnyStandard],
-    above: tuple[str, ...],
+    classed: Classed, duration_s: float, window: Window, standards: Sequence[AnyStandard]
 ) -> tuple[HistoryPoint, ...]:
     """Classes of the half hours whose ends lie ten minutes apart, one of them the window's end.
 
     So a window of half an hour is one of them, and says the same here as above.
     """
     earlier = math.floor((window.end_s - WINDOW_S) / HISTORY_STEP_S + 1e-9)
-    later = math.floor((every[0].duration_s - window.end_s) / HISTORY_STEP_S + 1e-9)
+    later = math.floor((duration_s - window.end_s) / HISTORY_STEP_S + 1e-9)
     points = []
     for step in range(-earlier, later + 1):
         end_s = window.end_s + step * HISTORY_STEP_S
         if end_s < WINDOW_S:
             continue
         half_hour = Window(end_s - WINDOW_S, end_s)
-        labels = {
-            one.value: _class(every, half_hour, one, context, above).said for one in standards
-        }
+        labels = {one.value: classed(half_hour, one).said for one in standards}
         points.append(HistoryPoint(end_s, labels))
     return tuple(points)
 

@@ -217,6 +217,8 @@ def _hidden_in_loss(
         & (falls.onset_lag_s > line.LATE_ONSET.threshold)
         & (falls.lag_s > line.LATE_NADIR.threshold)
     )
+    if not (maybe & ~which).any():
+        return
     longer = facts.longest_run(which | maybe)
     if longer is not None and line.LATE_LONG.met(longer.duration_s / 60.0):
         builder.hides(

@@ -69,14 +69,10 @@ def _contractions(builder: ClassBuilder, facts: WindowFacts) -> None:
     _hypertonus(builder, facts)
     if busiest.answer is None:
         builder.withhold(f"contractions, one of the four features: {busiest.why}")
-    doubtful, count = facts.doubtful_contractions(busiest.stretch)
-    sure = busiest.value * (count - doubtful) / count if count else busiest.value
+    sure, told = facts.likely_contractions(busiest)
     if line.CONTRACTIONS_AMBER.met(busiest.value) and not line.CONTRACTIONS_AMBER.met(sure):
         # No amber rests on hills that may be breathing, a shifted belt or movement.
-        builder.withhold(
-            f"contractions: {doubtful} of {count} hills of the toco are doubtful, and without them "
-            f"there are {sure:.1f} in 10 min; feel the contractions"
-        )
+        builder.withhold(f"{told}; feel the contractions")
     elif line.CONTRACTIONS_AMBER.met(busiest.value):
         rest_s = _median_rest_s(facts, evidence[0])
         if math.isnan(rest_s) or line.REST.met(rest_s):
@@ -186,11 +182,10 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> str:
             builder.near(rule, reduced.minutes)
             if rule.met(reduced.minutes):
                 builder.add(rule, reduced.minutes, evidence=(reduced.evidence,))
-    mostly = facts.mostly_reduced
-    if mostly is not None and not builder.weighs("variability"):
-        minutes = mostly.duration_s / 60.0
+    if not builder.weighs("variability") and facts.mostly_reduced is not None:
+        minutes = facts.mostly_reduced.duration_s / 60.0
         if line.REDUCED_MOST.met(minutes):
-            builder.add(line.REDUCED_MOST, minutes, evidence=(mostly,))
+            builder.add(line.REDUCED_MOST, minutes, evidence=(facts.mostly_reduced,))
     if increased is not None:
         for rule in (line.INCREASED_RED, line.INCREASED_AMBER, line.INCREASED_SHORT):
             if rule.met(increased.minutes):
