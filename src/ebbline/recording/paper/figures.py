@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.recording.paper.flatten import Plane
+from ebbline.recording.paper.stretches import stretches
 
 Shape = NDArray[np.uint8]
 _SIZE = (20, 28)
@@ -129,8 +130,7 @@ def _words(
 def _printed_on(dark: NDArray[np.bool_], beside: int) -> list[tuple[int, int]]:
     """Stretches of columns with ink, and a little beside them: most of a margin is blank."""
     wide = np.convolve(dark.any(axis=0), np.ones(2 * beside + 1), "same") > 0
-    edges = np.flatnonzero(np.diff(np.r_[False, wide, False].astype(np.int8)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return stretches(wide)
 
 
 def _digits_on(

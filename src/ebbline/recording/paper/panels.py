@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from ebbline.recording.paper.flatten import Plane
 from ebbline.recording.paper.lattice import demodulated, pen_free
+from ebbline.recording.paper.stretches import stretches
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,14 +139,13 @@ def _runs(
 
     Small holes are closed, and those in which the pen hides the lines.
     """
-    edges = np.flatnonzero(np.diff(np.r_[False, there, False].astype(np.int8)))
     runs: list[tuple[int, int]] = []
-    for first, last in zip(edges[::2], edges[1::2], strict=True):
+    for first, last in stretches(there):
         hole = first - runs[-1][1] if runs else np.inf
         if hole < CLOSED * period or (runs and hidden[runs[-1][1] : first].mean() > 0.5):
-            runs[-1] = (runs[-1][0], int(last))
+            runs[-1] = (runs[-1][0], last)
         else:
-            runs.append((int(first), int(last)))
+            runs.append((first, last))
     return [run for run in runs if run[1] - run[0] > LEAST_LINES * period]
 
 
@@ -333,11 +333,9 @@ def _seen(
 
 def _row(share: NDArray[np.float64]) -> tuple[int, int] | None:
     """First and last of the longest row of lines, a few missing ones allowed."""
-    held = share > HELD
-    edges = np.flatnonzero(np.diff(np.r_[False, held, False].astype(np.int8)))
-    if not len(edges):
+    rows = [(first, beyond - 1) for first, beyond in stretches(share > HELD)]
+    if not rows:
         return None
-    rows = [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
     near = [[rows[0]]]
     for row in rows[1:]:
         if row[0] - near[-1][-1][1] - 1 <= MISSING:

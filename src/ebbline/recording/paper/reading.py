@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -42,6 +43,7 @@ from ebbline.recording.paper.sheet import (
     turning,
     unread,
 )
+from ebbline.recording.paper.stretches import stretches
 from ebbline.recording.paper.timemarks import agreeing, in_step, time_marks
 from ebbline.recording.paper.trace import (
     Path,
@@ -197,15 +199,11 @@ def _light_or_dark(image: Image, where: str, strip: int) -> list[Paper]:
     try:
         return upright_papers(image, where, strip)
     except RecordingError:
-        if np.median(image[::8, ::8]) > MOSTLY_DARK:
-            raise
-        try:
-            found = upright_papers(changed(image), where, strip)
-        except RecordingError:
-            found = []
-        if not found:
-            raise
-        return [replace(one, inverted=True) for one in found]
+        if np.median(image[::8, ::8]) <= MOSTLY_DARK:
+            with suppress(RecordingError):
+                found = upright_papers(changed(image), where, strip)
+                return [replace(one, inverted=True) for one in found]
+        raise
 
 
 MOSTLY_DARK = 110
@@ -435,10 +433,10 @@ def _folded(paper: Paper, line_s: float) -> list[str]:
     which = np.unique(np.floor(middles[lost]).astype(int) + 1)
     if not len(which):
         return []
-    named = ", ".join(str(n) for n in which[:12]) + (" and others" if len(which) > 12 else "")
     return [
-        f"About minute {named} the level lines are not followed surely (a fold, a stain, faint "
-        "print): one may have been taken for its neighbour. Check the values on the paper."
+        f"About minute {_named(which.tolist())} the level lines are not followed surely (a fold, "
+        "a stain, faint print): one may have been taken for its neighbour. Check the values on the "
+        "paper."
     ]
 
 
@@ -668,12 +666,7 @@ def _meetings(one: PaperTrace, other: PaperTrace, rate_hz: float, pen_bpm: float
     apart = np.abs(one.values - other.values)
     # Beneath one stroke the second trace is not seen.
     parted = apart > PENS_APART * pen_bpm
-    edges = np.flatnonzero(np.diff(np.r_[False, parted, False].astype(np.int8)))
-    rows = [
-        (int(a), int(b))
-        for a, b in zip(edges[::2], edges[1::2], strict=True)
-        if b - a >= LEAST_APART_S * rate_hz
-    ]
+    rows = [(a, b) for a, b in stretches(parted) if b - a >= LEAST_APART_S * rate_hz]
     met = [
         (before[1] + after[0]) / 2
         for before, after in pairwise(rows)
@@ -683,11 +676,10 @@ def _meetings(one: PaperTrace, other: PaperTrace, rate_hz: float, pen_bpm: float
     if not met:
         return []
     minutes = list(dict.fromkeys(int(at / rate_hz / 60) + 1 for at in met))
-    named = ", ".join(str(n) for n in minutes[:12]) + (" and others" if len(minutes) > 12 else "")
     return [
-        f"The two traces meet or cross in minute {named}: which of them goes on as which the "
-        "paper does not tell. From there on fetus 1 and fetus 2 may have changed places: check on "
-        "the paper."
+        f"The two traces meet or cross in minute {_named(minutes)}: which of them goes on as "
+        "which the paper does not tell. From there on fetus 1 and fetus 2 may have changed places: "
+        "check on the paper."
     ]
 
 
@@ -703,6 +695,12 @@ def by_minute(trace: PaperTrace, rate_hz: float) -> FloatArray:
     return np.array([sure[start : start + size].mean() for start in range(0, len(sure), size)])
 
 
+def _named(minutes: list[int]) -> str:
+    """Numbers of minutes: the first twelve, and how many others."""
+    more = f" and {len(minutes) - 12} others" if len(minutes) > 12 else ""
+    return ", ".join(map(str, minutes[:12])) + more
+
+
 def _doubts(minutes: FloatArray) -> list[str]:
     """Sentences about minutes that were read with doubt, and those without a trace."""
     said = []
@@ -712,10 +710,7 @@ def _doubts(minutes: FloatArray) -> list[str]:
         (np.flatnonzero(minutes < EMPTY_MINUTE), "shows no trace", "show no trace"),
     ):
         if len(which):
-            named = ", ".join(str(n + 1) for n in which[:12])
-            more = f" and {len(which) - 12} others" if len(which) > 12 else ""
-            what = (
-                f"Minute {named} {one}" if len(which) == 1 else f"Minutes {named}{more} {several}"
-            )
+            named = _named((which + 1).tolist())
+            what = f"Minute {named} {one}" if len(which) == 1 else f"Minutes {named} {several}"
             said.append(f"{what}: check on the paper.")
     return said

@@ -231,26 +231,34 @@ def seconds_per_line(
         # Three numbers stand in step by chance here and there, seldom at another paper's speed.
         least = LEAST_MARKS if _of_speeds(own_s / line_s) else LEAST_AGAINST
         if others and printed.agreed >= least:
-            raise RecordingError(
+            raise _denied(
                 f"{printed.agreed} times printed along the paper tell {own_s:.3g} s from one "
                 f"upright line to the next, which is not {answers.speed:g} cm/min, as told, but "
                 f"{answers.speed * line_s / own_s:.3g}.",
-                where=where,
-                remedy=f"Say the speed that the paper was printed at, or, to insist, --paper-line "
-                f"{line_s:g}: the seconds between two neighbouring upright lines.",
+                line_s,
+                where,
             )
     if pairs_at(paper.times, line_s / 60):
         return line_s, f"{told} {FEW}"
     printed_at = [s for s in SPEEDS if pairs_at(paper.times, line_s / 60 * answers.speed / s)]
     if printed_at:
-        raise RecordingError(
+        raise _denied(
             f"two times printed along the paper tell {printed_at[0]:g} cm/min, not "
             f"{answers.speed:g} cm/min, as told.",
-            where=where,
-            remedy=f"Say the speed that the paper was printed at, or, to insist, --paper-line "
-            f"{line_s:g}: the seconds between two neighbouring upright lines.",
+            line_s,
+            where,
         )
     return line_s, f"{told} {UNCHECKED}"
+
+
+def _denied(what: str, line_s: float, where: str) -> RecordingError:
+    """The speed that was told is denied by what is printed."""
+    return RecordingError(
+        what,
+        where=where,
+        remedy=f"Say the speed that the paper was printed at, or, to insist, --paper-line "
+        f"{line_s:g}: the seconds between two neighbouring upright lines.",
+    )
 
 
 def _of_speeds(times: float) -> bool:
