@@ -91,20 +91,21 @@ def _figures(hours: Sequence[Hour], folder: Path) -> None:
     left.plot(middle, [np.median(e) for e in errors], "o-", ms=4, label="median")
     left.plot(middle, [np.percentile(e, 95) for e in errors], "s--", ms=4, label="95 %")
     left.set(title="Baseline, absolute error", ylabel="bpm", ylim=(0, None))
-    for name, values in (
-        ("variability class", [agreement((a, b) for h in g for a, b, _ in h.variability)
-                               for g in groups]),
-        ("deceleration kind", [agreement((a, b) for h in g for a, b, _ in h.kinds)
-                               for g in groups]),
+    for style, name, values in (
+        ("o-", "variability class", [agreement((a, b) for h in g for a, b, _ in h.variability)
+                                     for g in groups]),
+        ("s--", "deceleration kind", [agreement((a, b) for h in g for a, b, _ in h.kinds)
+                                      for g in groups]),
     ):  # fmt: skip
-        centre.plot(middle, values, "o-", ms=4, label=name)
+        centre.plot(middle, values, style, ms=4, label=name)
     centre.set(title="Share right", ylim=(0.4, 1.01))
-    for standard in hours[0].classes:
+    # Colour alone tells no line from another.
+    for style, standard in zip(("o-", "s--", "^:"), hours[0].classes, strict=True):
         made = [
             agreement(h.classes[standard] for h in g if "refused" not in h.classes[standard])
             for g in groups
         ]
-        right.plot(middle, made, "o-", ms=4, label=standard)
+        right.plot(middle, made, style, ms=4, label=standard)
     right.set(title="Same class, half an hour", ylim=(0.4, 1.01))
     for axis in (left, centre, right):
         axis.set_xlabel("loss of signal, %")
