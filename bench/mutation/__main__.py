@@ -66,7 +66,7 @@ AREAS = {
             "criteria/limits.py",
             "criteria/rule.py",
             "criteria/variability_runs.py",
-            "criteria/window_view.py",
+            "criteria/window_*.py",
         ),
         (
             "tests/criteria/test_standards.py",

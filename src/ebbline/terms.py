@@ -18,6 +18,10 @@ class Window:
         """Length in seconds."""
         return self.end_s - self.start_s
 
+    def overlaps(self, start_s: float, end_s: float) -> bool:
+        """Whether any part of another stretch lies in it."""
+        return start_s < self.end_s and end_s > self.start_s
+
 
 class SensorKind(StrEnum):
     """What a channel was measured with."""

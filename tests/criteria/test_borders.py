@@ -10,7 +10,8 @@ import pytest
 from criteria.build import judged, last, sinusoidal, trace
 from ebbline.criteria.model import Standard
 from ebbline.criteria.variability_runs import MinuteTrack
-from ebbline.criteria.window_view import LongFall, window_facts
+from ebbline.criteria.window_falls import LongFall
+from ebbline.criteria.window_view import window_facts
 from ebbline.features.findings import Curve
 from ebbline.terms import Window
 

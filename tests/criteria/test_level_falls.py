@@ -12,7 +12,8 @@ from criteria.build import contractions, trace, variable
 from ebbline.criteria import classify
 from ebbline.criteria.model import PANEL_LABELS, Classification, Standard
 from ebbline.criteria.panel import panel_answer
-from ebbline.criteria.window_view import LongFall, _with_one_more, window_facts
+from ebbline.criteria.window_falls import LongFall, _with_one_more
+from ebbline.criteria.window_view import window_facts
 from ebbline.features import detect
 from ebbline.features import window as within
 from ebbline.features.findings import Findings
@@ -59,7 +60,7 @@ def test_a_few_beats_near_the_baseline_do_not_cut_a_fall_that_goes_on_into_short
     for minutes in (2.5, 1.4):
         at = len(bpm) - round(minutes * 60 * RATE)
         bpm[at : at + 4 * RATE] += 36.0
-    (fall,) = window_facts(found(bpm), HOUR).long_falls
+    (fall,) = window_facts(found(bpm), HOUR).falls.long
     assert not fall.recovered and fall.duration_s == pytest.approx(300.0, abs=20.0)
     assert judged(found(bpm), Standard.NICE).label == "pathological"
 
@@ -68,7 +69,7 @@ def test_a_rate_that_comes_down_from_a_long_rise_to_where_it_was_has_not_fallen(
     bpm = calm(128.0)
     bpm[36 * 60 * RATE : 43 * 60 * RATE] += 26.0
     facts = window_facts(found(bpm), HOUR)
-    assert not facts.long_falls and facts.open_step is None
+    assert not facts.falls.long and facts.falls.open_step is None
 
 
 @pytest.mark.parametrize("standard", [Standard.FIGO, Standard.NICE])
@@ -199,11 +200,11 @@ def test_the_slowest_fall_is_that_of_the_lowest_mean_of_those_of_ten_minutes() -
         rate[start_s : start_s + length_s] = level_bpm
         falls.append(replace(variable(start_s + 10.0), onset_s=start_s, end_s=start_s + length_s))
     facts = window_facts(trace(60, rate=rate, decelerations=falls), HOUR)
-    assert [round(one.duration_s) for one in facts.long_falls] == [620, 600, 240]
-    assert facts.slowest_fall == (80.0, Window(2520, 3120))
+    assert [round(one.duration_s) for one in facts.falls.long] == [620, 600, 240]
+    assert facts.falls.slowest_fall == (80.0, Window(2520, 3120))
     briefer = [replace(falls[1], end_s=3119.0)]
     facts = window_facts(trace(60, rate=np.full(3600, 150.0), decelerations=briefer), HOUR)
-    assert facts.slowest_fall is None
+    assert facts.falls.slowest_fall is None
 
 
 @pytest.mark.parametrize(
@@ -226,8 +227,8 @@ def test_a_level_settles_by_time_height_variability_and_a_rise_together(
         at = len(bpm) - (minutes - 3) * 60 * RATE
         bpm[at : at + 40 * RATE] += 25.0 * np.sin(np.linspace(0.0, np.pi, 40 * RATE))
     facts = window_facts(found(bpm), HOUR)
-    assert (facts.settled_step is not None) is settled, what
-    assert any(not one.recovered for one in facts.long_falls) is not settled
+    assert (facts.falls.settled_step is not None) is settled, what
+    assert any(not one.recovered for one in facts.falls.long) is not settled
 
 
 def test_a_fall_that_rose_in_part_and_then_was_lost_is_as_long_as_seen_and_not_back() -> None:
@@ -242,7 +243,7 @@ def test_a_fall_that_rose_in_part_and_then_was_lost_is_as_long_as_seen_and_not_b
         after[3330:seen_again] = np.nan
         if recovered:
             after[3152:3330] = 150.0
-        (long,) = window_facts(trace(60, rate=after, decelerations=[fall]), HOUR).long_falls
+        (long,) = window_facts(trace(60, rate=after, decelerations=[fall]), HOUR).falls.long
         assert long.recovered is recovered
         assert long.end_s == end_s if recovered else long.end_s >= end_s
 
@@ -261,6 +262,6 @@ def test_a_step_down_is_over_once_the_rate_was_back_for_a_minute(
     heart = recording.heart_rate()
     there = heart.samples[round(from_s * heart.rate_hz) : round(to_s * heart.rate_hz)]
     window = Window(recording.duration_s - 1800.0, recording.duration_s)
-    for one in window_facts(detect(recording), window).long_falls:
+    for one in window_facts(detect(recording), window).falls.long:
         if one.onset_s < from_s and one.end_s > to_s:
             assert float(np.nanmean(there)) < one.nadir_bpm + one.depth_bpm - 15.0

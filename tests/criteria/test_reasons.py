@@ -70,8 +70,8 @@ def test_a_prolonged_fall_is_told_by_nichd_with_no_other_fall_beside_it() -> Non
 
 def test_ten_minutes_count_for_a_window_that_holds_half_of_them() -> None:
     findings = trace(40)
-    assert len(window_facts(findings, Window(0.0, 660.0)).variabilities) == 1
-    assert len(window_facts(findings, Window(0.0, 900.0)).variabilities) == 2, "exactly half"
+    assert len(window_facts(findings, Window(0.0, 660.0)).levels.variabilities) == 1
+    assert len(window_facts(findings, Window(0.0, 900.0)).levels.variabilities) == 2, "exactly half"
 
 
 def test_of_two_undulations_the_longer_is_told() -> None:
@@ -135,7 +135,7 @@ def test_how_much_of_a_run_was_not_measured_is_told_in_minutes() -> None:
 
 
 def test_measured_minutes_are_counted_within_the_window() -> None:
-    assert window_facts(trace(40), Window(1200.0, 1800.0)).measured_minutes == 10.0
+    assert window_facts(trace(40), Window(1200.0, 1800.0)).levels.measured_minutes == 10.0
 
 
 def test_lasting_variable_falls_are_told_in_minutes() -> None:

@@ -103,7 +103,7 @@ def test_the_least_half_hour_is_shown_where_it_was() -> None:
     # Under twice as wide: no minute is strange beside the others, and left out for that.
     each = [8.0] * 30 + [4.0] * 30 + [8.0] * 30
     facts = window_facts(trace(90, bandwidth=each), Window(0.0, 5400.0))
-    (low, low_at), (high, high_at) = facts.mean_bandwidths
+    (low, low_at), (high, high_at) = facts.levels.mean_bandwidths
     assert (low, low_at) == (4.0, Window(1800.0, 3600.0))
     assert (high, high_at) == (8.0, Window(0.0, 1800.0))
 
@@ -231,7 +231,7 @@ def test_a_fall_that_becomes_a_baseline_is_one_fall(apart_s: float, count: int) 
     """NICHD 2008: from ten minutes on it is a change of baseline; here it goes on as a fall."""
     assert BEGIN_TOGETHER_S == 60.0
     findings = dropping(1200.0 + apart_s)
-    long = window_facts(findings, Window(0.0, 2400.0)).long_falls
+    long = window_facts(findings, Window(0.0, 2400.0)).falls.long
     assert len(long) == count
     assert long[0].duration_s == pytest.approx(1200.0, abs=2.0)
     assert (long[0].depth_bpm, long[0].nadir_bpm, long[0].recovered) == (50.0, 90.0, False)
@@ -241,7 +241,7 @@ def test_what_was_seen_to_come_back_by_the_windows_end_is_recovered() -> None:
     fall = variable(900.0, duration_s=150.0)
     findings = trace(40, decelerations=[fall])
     for end_s, recovered in ((fall.end_s, True), (fall.end_s - 1.0, False)):
-        (long,) = window_facts(findings, Window(0.0, end_s)).long_falls
+        (long,) = window_facts(findings, Window(0.0, end_s)).falls.long
         assert long.recovered is recovered
         assert long.duration_s == end_s - fall.onset_s
 
@@ -364,16 +364,16 @@ def test_a_fall_that_begins_where_the_window_ends_is_not_of_it() -> None:
     assert fall.onset_s == 1200.0
     findings = trace(40, decelerations=[fall])
     every = np.ones(1, dtype=np.bool_)
-    assert window_facts(findings, Window(0.0, 1200.0)).touching(every) == ()
-    assert window_facts(findings, Window(0.0, 1200.5)).touching(every) == (fall,)
-    assert window_facts(findings, Window(fall.end_s, 2400.0)).touching(every) == ()
+    assert window_facts(findings, Window(0.0, 1200.0)).falls.touching(every) == ()
+    assert window_facts(findings, Window(0.0, 1200.5)).falls.touching(every) == (fall,)
+    assert window_facts(findings, Window(fall.end_s, 2400.0)).falls.touching(every) == ()
 
 
 @pytest.mark.parametrize(("seconds", "counted"), [(299.0, False), (300.0, True)])
 def test_of_ten_minutes_half_must_lie_in_the_window(seconds: float, counted: bool) -> None:
     facts = window_facts(trace(40), Window(1200.0 - seconds, 2400.0))
-    assert (len(facts.variabilities) == 3) is counted
-    assert (len(facts.baselines) == 3) is counted
+    assert (len(facts.levels.variabilities) == 3) is counted
+    assert (len(facts.levels.baselines) == 3) is counted
 
 
 def test_one_prolonged_fall_that_came_back_weighs_by_the_standards_own_lines_only() -> None:
@@ -382,7 +382,7 @@ def test_one_prolonged_fall_that_came_back_weighs_by_the_standards_own_lines_onl
     other = variable(1600.0, duration_s=150.0)
     for falls, weighs in (([fall], False), ([fall, other], True)):
         facts = window_facts(trace(40, decelerations=falls), Window(0.0, 2400.0))
-        assert facts.long_falls_weigh is weighs
+        assert facts.falls.long_weigh is weighs
 
 
 def test_figo_late_falls_of_20_minutes_are_pathological_with_less_than_5_bpm_only() -> None:

@@ -3,7 +3,7 @@
 `classify` is the door. A standard is two files and a name: its lines in `tables/NAME.py` (TABLE),
 how they are applied in `rules/NAME.py` (classify), and NAME as a member of `model.Standard`, which
 registers it; everything that lists or asks standards goes through `TABLES` and `classify`. What
-all of them ask is worked out once, in `recording_index` and `window_view`, and
+all of them ask is worked out once, in `recording_index` and `window_view` and their parts, and
 `classification_builder` turns reasons into a class or a refusal.
 """
 

@@ -296,13 +296,15 @@ def _withhold_for_loss(builder: ClassBuilder, facts: WindowFacts) -> None:
 
     Further falls may lie in what was lost, and the minutes that are left may be the livelier ones.
     """
-    falls = facts.touching(~facts.whole.falls.shallow)
+    falls = facts.falls.touching(~facts.whole.falls.shallow)
     why = []
     if falls:
         seen = counted(len(falls), "deceleration")
         why.append(f"beside the {seen} seen others may lie in it")
-    narrowest = min((one.bandwidth_bpm for one in facts.known_variabilities), default=math.nan)
-    if min(narrowest, facts.mean_bandwidths[0][0]) < limits.NARROW_BPM:
+    narrowest = min(
+        (one.bandwidth_bpm for one in facts.levels.known_variabilities), default=math.nan
+    )
+    if min(narrowest, facts.levels.mean_bandwidths[0][0]) < limits.NARROW_BPM:
         why.append("variability is close to 5 bpm in what is left")
     if why:
         lost = f"{100 * (1 - facts.reliable_share):.0f} % of the heart rate is lost or doubtful"
@@ -311,7 +313,7 @@ def _withhold_for_loss(builder: ClassBuilder, facts: WindowFacts) -> None:
 
 def check_maybe_slow(builder: ClassBuilder, facts: WindowFacts, alarming: Rule) -> None:
     """A rate left out as counted half, for so long that it were alarming if it is the fetus's."""
-    slow = facts.maybe_slow
+    slow = facts.falls.maybe_slow
     if slow is not None and alarming.met(slow.duration_s / 60.0):
         builder.leave_open(
             f"if the rate from {stretch(slow.start_s, slow.end_s)} is the fetus's own and not "
@@ -325,9 +327,9 @@ def check_into_loss(builder: ClassBuilder, facts: WindowFacts, alarming: Rule) -
 
     alarming: the standard's line of one long fall, which the whole of it might meet.
     """
-    if facts.fall_into_loss is None:
+    if facts.falls.fall_into_loss is None:
         return
-    fall, until_s = facts.fall_into_loss
+    fall, until_s = facts.falls.fall_into_loss
     whole = Window(fall.onset_s, until_s)
     told = (
         f"no signal from {stretch(fall.end_s, until_s)}: the fall before it, down to "
@@ -343,11 +345,11 @@ def check_settled(builder: ClassBuilder, facts: WindowFacts, alarming: Rule | No
     alarming: the standard's line of one long fall, which would then be met; None: it keeps the
     window from the best class.
     """
-    step = facts.settled_step
+    step = facts.falls.settled_step
     if step is None:
         return
     since = Window(step.start_s, facts.window.end_s)
-    if facts.long_falls and facts.long_falls[0].duration_s >= since.duration_s:
+    if facts.falls.long and facts.falls.long[0].duration_s >= since.duration_s:
         return
     told = (
         f"the rate fell from {step.from_bpm:.0f} to {step.to_bpm:.0f} bpm "
@@ -367,21 +369,21 @@ def _may_last(builder: ClassBuilder, where: Window, told: str, alarming: Rule | 
 
 def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
     """What stands above the class: a fall not recovered, prolonged falls, a slow rate."""
-    long = facts.long_falls
+    long = facts.falls.long
     lasting = next((one for one in long if not one.recovered), None)
     if lasting is not None:
         builder.say_above(
             f"not recovered at the end: a fall of {lasting.duration_s / 60.0:.0f} min so far, "
             f"{lasting.depth_bpm:.0f} bpm deep, down to {lasting.nadir_bpm:.0f} bpm"
         )
-    elif facts.open_fall is not None:
-        fall = facts.open_fall
+    elif facts.falls.open_fall is not None:
+        fall = facts.falls.open_fall
         builder.say_above(
-            f"not recovered at the end: a fall of {facts.so_far_s(fall):.0f} s so far, "
+            f"not recovered at the end: a fall of {facts.falls.so_far_s(fall):.0f} s so far, "
             f"down to {fall.nadir_bpm:.0f} bpm"
         )
-    elif facts.open_step is not None:
-        step = facts.open_step
+    elif facts.falls.open_step is not None:
+        step = facts.falls.open_step
         minutes = (facts.window.end_s - step.start_s) / 60.0
         builder.say_above(
             f"not recovered at the end: a step from {step.from_bpm:.0f} down to {step.to_bpm:.0f} "
@@ -402,7 +404,7 @@ def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
 
 def check_baseline(builder: ClassBuilder, facts: WindowFacts) -> None:
     """The best class needs a baseline in every ten minutes of the window."""
-    for one in facts.baselines:
+    for one in facts.levels.baselines:
         if one.asked_for and math.isnan(one.whole_bpm):
             place = stretch(one.evidence.start_s, one.evidence.end_s)
             builder.withhold(f"the baseline from {place} is indeterminate: {one.why}")
@@ -410,10 +412,10 @@ def check_baseline(builder: ClassBuilder, facts: WindowFacts) -> None:
 
 def check_bandwidth(builder: ClassBuilder, facts: WindowFacts) -> None:
     """A class needs minutes in which variability could be measured."""
-    minutes = facts.measured_minutes
-    if limits.MEASURED_MINUTES.met(minutes) and not math.isnan(facts.mean_bandwidths[0][0]):
+    minutes = facts.levels.measured_minutes
+    if limits.MEASURED_MINUTES.met(minutes) and not math.isnan(facts.levels.mean_bandwidths[0][0]):
         builder.withhold(f"variability could be measured in {minutes:.0f} min only, between falls")
-    elif math.isnan(facts.mean_bandwidths[0][0]):
+    elif math.isnan(facts.levels.mean_bandwidths[0][0]):
         builder.add(limits.MEASURED_MINUTES, minutes)
         builder.refuse(
             f"variability could be measured in {minutes:.0f} min only, "

@@ -292,8 +292,8 @@ def _outside(findings: Findings, window: Window, context: Context) -> str:
 def _fallen_to_a_level(findings: Findings, window: Window) -> bool:
     """Whether the window ends in a lower level: the panel's numbers have no fall for it."""
     facts = window_facts(findings, window)
-    lasting = any(one.to_a_level and not one.recovered for one in facts.long_falls)
-    return lasting or facts.open_step is not None
+    lasting = any(one.to_a_level and not one.recovered for one in facts.falls.long)
+    return lasting or facts.falls.open_step is not None
 
 
 def _late_recur(findings: Findings, window: Window) -> bool:
@@ -309,10 +309,10 @@ def _least_of_the_open(findings: Findings, window: Window) -> int:
     not normal, and one of over five (FIGO 2015: pathological) not suspicious either (ours).
     """
     facts = window_facts(findings, window)
-    longest_s = max((one.duration_s for one in facts.long_falls if not one.recovered), default=0.0)
+    longest_s = max((one.duration_s for one in facts.falls.long if not one.recovered), default=0.0)
     if longest_s > OPEN_FOR_S:
         return 2
-    unseen = facts.open_for_long or facts.fall_into_loss is not None
+    unseen = facts.falls.open_for_long or facts.falls.fall_into_loss is not None
     return int(longest_s > 0.0 or unseen)
 
 

@@ -54,6 +54,11 @@ def means(values: FloatArray, first: int, stop: int, least: int) -> FloatArray:
     return mean
 
 
+def means_ahead(rate: Curve, seconds: float, least: int) -> FloatArray:
+    """Of each second, the mean rate of so many next ones; NaN where under `least` were seen."""
+    return means(np.ascontiguousarray(rate.values, np.float64), 0, round(seconds), least)
+
+
 @kernel
 def _share_over(values: FloatArray, level: float, first: int, stop: int) -> float:
     """Share of the seconds seen from first to stop that lie over a level; 0 without any."""

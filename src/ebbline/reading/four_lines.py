@@ -109,16 +109,16 @@ def open_fall(findings: Findings, window: Window) -> OpenFall | None:
     A deceleration, one that rose in part and fell again, or a fall that lasts on as a new baseline.
     """
     facts = window_facts(findings, window)
-    lasting = next((one for one in facts.long_falls if not one.recovered), None)
+    lasting = next((one for one in facts.falls.long if not one.recovered), None)
     if lasting is not None:
         level = lasting.nadir_bpm + lasting.depth_bpm
         return OpenFall(level, lasting.onset_s, lasting.nadir_bpm, lasting.duration_s)
-    fall, step = facts.open_fall, facts.open_step
+    fall, step = facts.falls.open_fall, facts.falls.open_step
     if step is not None:
         return OpenFall(step.from_bpm, step.start_s, step.to_bpm, window.end_s - step.start_s)
     if fall is None:
         return None
-    return OpenFall(fall.baseline_bpm, fall.onset_s, fall.nadir_bpm, facts.so_far_s(fall))
+    return OpenFall(fall.baseline_bpm, fall.onset_s, fall.nadir_bpm, facts.falls.so_far_s(fall))
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,7 +290,7 @@ def _unusual(facts: WindowFacts, *, undulating: bool) -> list[str]:
     undulating: the waves are said already, and are no variability.
     """
     said = []
-    for level in facts.baselines[-1:]:
+    for level in facts.levels.baselines[-1:]:
         bpm = number(level.whole_bpm, "bpm")
         if level.carried or math.isnan(level.whole_bpm):
             continue
@@ -298,7 +298,7 @@ def _unusual(facts: WindowFacts, *, undulating: bool) -> list[str]:
             said.append(f"baseline {bpm}, over {BASELINE_NORMAL_TO_BPM:.0f}")
         elif level.whole_bpm < BASELINE_NORMAL_FROM_BPM:
             said.append(f"baseline {bpm}, under {BASELINE_NORMAL_FROM_BPM:.0f}")
-    for seen in facts.known_variabilities[-1:]:
+    for seen in facts.levels.known_variabilities[-1:]:
         if seen.variability is not VariabilityClass.MODERATE and not undulating:
             said.append(
                 f"variability {seen.variability.value}, {number(seen.bandwidth_bpm, 'bpm')}"

@@ -147,7 +147,7 @@ def _facts(findings: Findings, window: Window) -> _Facts:
 def _tens(findings: Findings, window: Window) -> list[StretchBaseline]:
     """The baseline of each ten minutes of a window, as the classes divide it."""
     track = baseline_track(findings)
-    return [track.of(*part) for part in window_facts(findings, window).whole_tens]
+    return [track.of(*part) for part in window_facts(findings, window).levels.whole_tens]
 
 
 def _baseline(findings: Findings, window: Window) -> float:
@@ -314,10 +314,10 @@ def _level_falls(facts: WindowFacts) -> tuple[LevelFall, ...]:
     """Falls that lasted on as a baseline, and a step down that has not come back."""
     found = [
         LevelFall(one.onset_s, one.duration_s, one.depth_bpm, one.nadir_bpm, one.recovered)
-        for one in facts.long_falls
+        for one in facts.falls.long
         if one.to_a_level
     ]
-    step = facts.open_step
+    step = facts.falls.open_step
     if step is not None:
         so_far_s = facts.window.end_s - step.start_s
         depth = step.from_bpm - step.to_bpm
@@ -327,14 +327,15 @@ def _level_falls(facts: WindowFacts) -> tuple[LevelFall, ...]:
 
 def _lasted_s(facts: WindowFacts, fall: Deceleration) -> float:
     """How long a fall lasted by the window's end, the longer way where the classes count it so."""
-    whole = (one for one in facts.long_falls if one.onset_s == fall.onset_s)
+    whole = (one for one in facts.falls.long if one.onset_s == fall.onset_s)
     counted = next((one.duration_s for one in whole if not one.to_a_level), None)
     if counted is not None:
         return counted
     until_back_s = (
-        min(facts.whole.back_s(fall, facts.window.end_s), facts.window.end_s) - fall.onset_s
+        min(facts.whole.recovery.back_s(fall, facts.window.end_s), facts.window.end_s)
+        - fall.onset_s
     )
-    return until_back_s if until_back_s >= PROLONGED_FROM_S else facts.so_far_s(fall)
+    return until_back_s if until_back_s >= PROLONGED_FROM_S else facts.falls.so_far_s(fall)
 
 
 def _variation(findings: Findings, window: Window) -> tuple[float, float]:

@@ -54,7 +54,7 @@ def classify(facts: WindowFacts, context: Context) -> Classification:
 
 
 def _baseline(builder: ClassBuilder, facts: WindowFacts) -> None:
-    known = facts.known_baselines
+    known = facts.levels.known_baselines
     check_baseline(builder, facts)
     if line.SLOW_HALF.met(facts.slow_share):
         builder.add(line.SLOW_HALF, facts.slow_share, evidence=(facts.window,))
@@ -78,7 +78,7 @@ def _baseline(builder: ClassBuilder, facts: WindowFacts) -> None:
 
 def _variability(builder: ClassBuilder, facts: WindowFacts) -> bool:
     """States the variability; returns whether some half hour of the window has it reduced."""
-    (low, low_at), (high, high_at) = facts.mean_bandwidths
+    (low, low_at), (high, high_at) = facts.levels.mean_bandwidths
     check_bandwidth(builder, facts)
     if line.VARIABILITY_NORMAL.met(low) and line.VARIABILITY_NORMAL.met(high):
         builder.add(line.VARIABILITY_NORMAL, low, evidence=(low_at,))
@@ -87,7 +87,10 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> bool:
         builder.add(line.VARIABILITY_LOW, low, evidence=(low_at,))
     if line.VARIABILITY_HIGH.met(high):
         builder.add(line.VARIABILITY_HIGH, high, evidence=(high_at,))
-    for rule, run in ((line.REDUCED, facts.reduced_run), (line.INCREASED, facts.increased_run)):
+    for rule, run in (
+        (line.REDUCED, facts.levels.reduced_run),
+        (line.INCREASED, facts.levels.increased_run),
+    ):
         if run is not None:
             builder.near(rule, run.minutes)
         if run is not None and rule.met(run.minutes):
@@ -98,7 +101,7 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> bool:
 
 def state_unmeasured(builder: ClassBuilder, facts: WindowFacts, rule: Rule, note: Rule) -> None:
     """Say so when only unmeasured minutes keep reduced variability from being too long."""
-    run, bridged = facts.reduced_run, facts.reduced_over_gaps
+    run, bridged = facts.levels.reduced_run, facts.levels.reduced_over_gaps
     if run is None or bridged is None or rule.met(run.minutes):
         return
     if note.met(bridged.elapsed_min):
@@ -152,7 +155,7 @@ def _masks(whole: RecordingFacts, shallow_counts: bool) -> tuple[BoolArray, Bool
 
 def of_any_kind(facts: WindowFacts) -> BoolArray:
     """Every deceleration: late ones of 10 to under 15 bpm among them where they count."""
-    reduced = line.VARIABILITY_LOW.met(facts.mean_bandwidths[0][0])
+    reduced = line.VARIABILITY_LOW.met(facts.levels.mean_bandwidths[0][0])
     late, _, _ = _masks(facts.whole, reduced and not facts.accelerations)
     return _every(facts.whole, late)
 
@@ -169,7 +172,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> 
     _single(builder, facts, prolonged)
 
     answer = facts.repetitive(every)
-    touched = facts.touching(every)
+    touched = facts.falls.touching(every)
     at_edge = facts.by_one_event(answer, every, strictly=True)
     builder.near_by_event(line.REPETITIVE, answer.answer, at_edge)
     builder.hides(line.REPETITIVE, facts.by_the_unread(answer, every, strictly=True))
@@ -239,7 +242,7 @@ def _lasting(builder: ClassBuilder, facts: WindowFacts, lasted: Window, detail: 
         return
     measured, bandwidth = (
         float(track.means(np.array([lasted.start_s]), lasted.duration_s)[0])
-        for track in (facts.minutes.measured, facts.minutes.filled)
+        for track in (facts.levels.minutes.measured, facts.levels.minutes.filled)
     )
     if bandwidth < REDUCED_BELOW_BPM:
         builder.add(
@@ -257,32 +260,34 @@ def _lasting(builder: ClassBuilder, facts: WindowFacts, lasted: Window, detail: 
 
 def _single(builder: ClassBuilder, facts: WindowFacts, prolonged: BoolArray) -> None:
     """Single decelerations that go on for long."""
-    falls = facts.touching(prolonged)
+    falls = facts.falls.touching(prolonged)
     counted = False
     check_maybe_slow(builder, facts, line.PROLONGED_5)
     check_settled(builder, facts, line.PROLONGED_5)
     check_into_loss(builder, facts, line.PROLONGED_5)
-    if facts.long_falls:
-        long = facts.long_falls[0]
+    if facts.falls.long:
+        long = facts.falls.long[0]
         minutes = long.duration_s / 60.0
         rule = line.PROLONGED_5 if line.PROLONGED_5.met(minutes) else line.PROLONGED
         for near in (line.PROLONGED_5, line.PROLONGED):
-            builder.near(near, minutes, facts.lost_about(long))
+            builder.near(near, minutes, facts.falls.lost_about(long))
         counted = rule.met(minutes)
         if counted:
             where = (Window(long.onset_s, long.end_s),)
             builder.add(rule, minutes, evidence=where, detail=long.words)
-    if facts.long_falls_weigh and not counted:
-        builder.add(line.LONG_FALLS, evidence=facts.long_falls_where)
+    if facts.falls.long_weigh and not counted:
+        builder.add(line.LONG_FALLS, evidence=facts.falls.long_where)
     flat = [fall for fall in falls if fall.variability_within_bpm < REDUCED_BELOW_BPM]
     if not flat:
         return
-    longest = max(flat, key=facts.so_far_s)
-    minutes = facts.so_far_s(longest) / 60.0
+    longest = max(flat, key=facts.falls.so_far_s)
+    minutes = facts.falls.so_far_s(longest) / 60.0
     if line.REDUCED_WITHIN.met(minutes):
         builder.add(line.REDUCED_WITHIN, minutes, evidence=spans((longest,)))
     for fall in flat:
-        if line.PROLONGED_5.met(facts.so_far_s(fall) / 60.0) and line.ACUTE.met(fall.nadir_bpm):
+        if line.PROLONGED_5.met(facts.falls.so_far_s(fall) / 60.0) and line.ACUTE.met(
+            fall.nadir_bpm
+        ):
             builder.add(line.ACUTE, fall.nadir_bpm, evidence=spans((fall,)))
 
 

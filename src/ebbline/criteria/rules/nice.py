@@ -6,6 +6,7 @@ import math
 from itertools import pairwise
 from statistics import median
 
+from ebbline.criteria.baseline_levels import TenMinuteBaseline
 from ebbline.criteria.classification_builder import (
     ClassBuilder,
     check_bandwidth,
@@ -18,7 +19,6 @@ from ebbline.criteria.classification_builder import (
     spans,
 )
 from ebbline.criteria.model import Classification, Level
-from ebbline.criteria.recording_index import TenMinuteBaseline
 from ebbline.criteria.rules.figo import UNTOLD_APART_S, state_unmeasured
 from ebbline.criteria.tables import nice as line
 from ebbline.criteria.window_view import BoolArray, WindowFacts, clock
@@ -124,7 +124,7 @@ def _hypertonus(builder: ClassBuilder, facts: WindowFacts) -> None:
 
 
 def _baseline(builder: ClassBuilder, facts: WindowFacts) -> None:
-    known = facts.known_baselines
+    known = facts.levels.known_baselines
     if line.SLOW_HALF.met(facts.slow_share):
         builder.add(line.SLOW_HALF, facts.slow_share, evidence=(facts.window,))
     if not known:
@@ -164,7 +164,7 @@ def _rise(
     best = (-math.inf, known[0], known[0])
     whole = facts.whole
     for one in known:
-        for since in (whole.first_level, whole.level_at(one.evidence.start_s - HOUR_S)):
+        for since in (whole.levels.first, whole.levels.at(one.evidence.start_s - HOUR_S)):
             if since is not None:
                 best = max(
                     best, (one.whole_bpm - since.whole_bpm, since, one), key=lambda found: found[0]
@@ -174,18 +174,18 @@ def _rise(
 
 def _variability(builder: ClassBuilder, facts: WindowFacts) -> str:
     """States the variability; returns why it may be amber without being known to be, or ""."""
-    (low, low_at), (high, _) = facts.mean_bandwidths
+    (low, low_at), (high, _) = facts.levels.mean_bandwidths
     check_bandwidth(builder, facts)
-    reduced, increased = facts.reduced_run, facts.increased_run
+    reduced, increased = facts.levels.reduced_run, facts.levels.increased_run
     if reduced is not None:
         for rule in (line.REDUCED_RED, line.REDUCED_AMBER):
             builder.near(rule, reduced.minutes)
             if rule.met(reduced.minutes):
                 builder.add(rule, reduced.minutes, evidence=(reduced.evidence,))
-    if not builder.weighs("variability") and facts.mostly_reduced is not None:
-        minutes = facts.mostly_reduced.duration_s / 60.0
+    if not builder.weighs("variability") and facts.levels.mostly_reduced is not None:
+        minutes = facts.levels.mostly_reduced.duration_s / 60.0
         if line.REDUCED_MOST.met(minutes):
-            builder.add(line.REDUCED_MOST, minutes, evidence=(facts.mostly_reduced,))
+            builder.add(line.REDUCED_MOST, minutes, evidence=(facts.levels.mostly_reduced,))
     if increased is not None:
         for rule in (line.INCREASED_RED, line.INCREASED_AMBER, line.INCREASED_SHORT):
             if rule.met(increased.minutes):
@@ -207,7 +207,7 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> str:
     if builder.weighs("variability"):
         return ""
     maybe = ""
-    bridged = facts.reduced_over_gaps
+    bridged = facts.levels.reduced_over_gaps
     if bridged is not None and line.REDUCED_AMBER.met(bridged.elapsed_min):
         unmeasured = bridged.elapsed_min - bridged.minutes
         maybe = (
@@ -234,7 +234,7 @@ def _say_amended(builder: ClassBuilder, facts: WindowFacts) -> None:
     are now considered a red feature regardless of duration or repetitiveness"); the amended text
     itself was not at hand, so the table stays that of December 2022 and this stands above it.
     """
-    late = facts.touching(facts.late)
+    late = facts.falls.touching(facts.late)
     if late and builder.rank < line.LATE_RED.rank:
         seen = "a late deceleration" if len(late) == 1 else f"{len(late)} late decelerations"
         builder.say_above(
@@ -244,27 +244,27 @@ def _say_amended(builder: ClassBuilder, facts: WindowFacts) -> None:
 
 def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     whole = facts.whole
-    touched = facts.touching(~whole.falls.shallow)
+    touched = facts.falls.touching(~whole.falls.shallow)
     is_red = False
     check_maybe_slow(builder, facts, line.PROLONGED)
     check_settled(builder, facts, line.PROLONGED)
     check_into_loss(builder, facts, line.PROLONGED)
-    if facts.long_falls:
-        long = facts.long_falls[0]
+    if facts.falls.long:
+        long = facts.falls.long[0]
         minutes = long.duration_s / 60.0
-        builder.near(line.PROLONGED, minutes, facts.lost_about(long))
+        builder.near(line.PROLONGED, minutes, facts.falls.lost_about(long))
         is_red = line.PROLONGED.met(minutes)
         if is_red:
             where = (Window(long.onset_s, long.end_s),)
             builder.add(line.PROLONGED, minutes, evidence=where, detail=long.words)
-    if facts.long_falls_weigh and not is_red:
-        builder.add(line.LONG_FALLS, evidence=facts.long_falls_where)
+    if facts.falls.long_weigh and not is_red:
+        builder.add(line.LONG_FALLS, evidence=facts.falls.long_where)
     late = facts.repetitive(facts.recurring_late)
-    variable = facts.repetitive(whole.concerning)
-    either = facts.recurring_late | whole.concerning
+    variable = facts.repetitive(whole.falls.concerning)
+    either = facts.recurring_late | whole.falls.concerning
     for rule, answer, mask in (
         (line.LATE_AMBER, late, facts.recurring_late),
-        (line.VARIABLE_AMBER, variable, whole.concerning),
+        (line.VARIABLE_AMBER, variable, whole.falls.concerning),
         (line.MIXED_AMBER, facts.repetitive(either), either),
     ):
         at_edge = facts.by_one_event(answer, mask, strictly=True)
@@ -279,7 +279,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
         )
     elif late.answer:
         builder.add(line.LATE_AMBER, late.value, evidence=(late.stretch,))
-    run = facts.longest_run(whole.concerning)
+    run = facts.longest_run(whole.falls.concerning)
     if run is not None:
         builder.near(line.VARIABLE_RED, run.duration_s / 60.0)
     if run is not None and line.VARIABLE_RED.met(run.duration_s / 60.0):
@@ -297,7 +297,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
             detail=_characteristics(facts),
         )
     else:
-        series = facts.chain(whole.concerning_or_untold, SERIES_APART_S)
+        series = facts.chain(whole.falls.concerning_or_untold, SERIES_APART_S)
         if series is not None and line.VARIABLE_LASTING.met(series.duration_s / 60.0):
             builder.add(
                 line.VARIABLE_LASTING,
@@ -336,14 +336,14 @@ def _mixed(builder: ClassBuilder, facts: WindowFacts, either: BoolArray) -> None
 def _untold(builder: ClassBuilder, facts: WindowFacts, variable: within.Answer) -> None:
     """Decelerations that would count, were the contractions known."""
     whole = facts.whole
-    maybe_late = facts.late | whole.unpaired
+    maybe_late = facts.late | whole.falls.unpaired
     for name, mask, answer, limit in (
-        ("variable", whole.concerning, variable, line.VARIABLE_RED),
+        ("variable", whole.falls.concerning, variable, line.VARIABLE_RED),
         ("late or early", maybe_late, facts.repetitive(maybe_late), line.LATE_RED),
     ):
         if answer.answer is not None:
             continue
-        falls = facts.touching(mask)
+        falls = facts.falls.touching(mask)
         builder.add(
             line.UNTOLD,
             evidence=spans(falls),
@@ -361,7 +361,7 @@ def _untold(builder: ClassBuilder, facts: WindowFacts, variable: within.Answer) 
 
 def _characteristics(facts: WindowFacts) -> str:
     found: dict[str, int] = {}
-    for fall in facts.touching(facts.whole.concerning):
+    for fall in facts.falls.touching(facts.whole.falls.concerning):
         for name in within.concerning_features(facts.findings, fall):
             found[name] = found.get(name, 0) + 1
     return ", ".join(f"{count} {name}" for name, count in found.items())

@@ -44,7 +44,7 @@ def classify(facts: WindowFacts, context: Context) -> Classification:
 
 def _baseline(builder: ClassBuilder, facts: WindowFacts) -> float:
     """States the baseline; returns the slowest of the window's, NaN when there is none."""
-    known = facts.known_baselines
+    known = facts.levels.known_baselines
     check_baseline(builder, facts)
     if line.SLOW_HALF.met(facts.slow_share):
         builder.add(line.SLOW_HALF, facts.slow_share, evidence=(facts.window,))
@@ -60,7 +60,7 @@ def _baseline(builder: ClassBuilder, facts: WindowFacts) -> float:
         if rule.met(bpm):
             builder.add(rule, bpm, evidence=(one.evidence,), detail=one.how_seen(bpm))
     slowest_bpm = slowest.low_rounded_bpm
-    fall = facts.slowest_fall
+    fall = facts.falls.slowest_fall
     if fall is not None and rounded_baseline(fall[0]) < slowest_bpm:
         slowest_bpm = rounded_baseline(fall[0])
         if line.BRADYCARDIA.met(slowest_bpm) and not line.BRADYCARDIA.met(slowest.low_rounded_bpm):
@@ -78,10 +78,10 @@ def _baseline(builder: ClassBuilder, facts: WindowFacts) -> float:
 
 
 def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:
-    if not facts.known_variabilities:
+    if not facts.levels.known_variabilities:
         builder.refuse("variability could not be measured")
         return
-    for one in facts.variabilities:
+    for one in facts.levels.variabilities:
         if (
             one.variability is VariabilityClass.INDETERMINATE
             and one.end_s - one.start_s >= 0.5 * TEN_MINUTES_S
@@ -96,8 +96,10 @@ def _variability(builder: ClassBuilder, facts: WindowFacts) -> None:
         VariabilityClass.MODERATE: line.VARIABILITY_MODERATE,
     }
     for kind, rule in rules.items():
-        found = facts.variability_of(kind)
-        if found and (kind is not VariabilityClass.MODERATE or found == facts.known_variabilities):
+        found = facts.levels.variability_of(kind)
+        if found and (
+            kind is not VariabilityClass.MODERATE or found == facts.levels.known_variabilities
+        ):
             width = sum(one.bandwidth_bpm for one in found) / len(found)
             builder.add(rule, width, evidence=[Window(one.start_s, one.end_s) for one in found])
 
@@ -118,10 +120,10 @@ def _sinusoidal(builder: ClassBuilder, facts: WindowFacts) -> None:
 
 
 def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float) -> None:
-    whole = facts.whole
-    late, variable = facts.touching(facts.late), facts.touching(whole.variable)
-    prolonged, unpaired = facts.touching(whole.prolonged), facts.touching(whole.unpaired)
-    early = facts.touching(whole.early)
+    every, touching = facts.whole.falls, facts.falls.touching
+    late, variable = touching(facts.late), touching(every.variable)
+    prolonged, unpaired = touching(every.prolonged), touching(every.unpaired)
+    early = touching(every.early)
     for rule, falls in (
         (line.LATE, late),
         (line.VARIABLE, variable),
@@ -130,15 +132,15 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
     ):
         if falls:
             builder.add(rule, evidence=spans(falls), detail=_deepest(falls))
-    long = facts.long_falls
+    long = facts.falls.long
     if prolonged or long:
-        longest_s = long[0].duration_s if long else max(map(facts.so_far_s, prolonged))
+        longest_s = long[0].duration_s if long else max(map(facts.falls.so_far_s, prolonged))
         seen = tuple(Window(one.onset_s, one.end_s) for one in long) or spans(prolonged)
         deepest = max([one.depth_bpm for one in long] or [fall.depth_bpm for fall in prolonged])
         told = f"{len(long) or len(prolonged)} in the window, the deepest {deepest:.0f} bpm"
         builder.add(line.PROLONGED, longest_s / 60.0, evidence=seen, detail=told)
     check_settled(builder, facts, None)
-    step = facts.open_step
+    step = facts.falls.open_step
     if step is not None and not long:
         where = Window(step.start_s, facts.window.end_s)
         told = f"a step from {step.from_bpm:.0f} to {step.to_bpm:.0f} bpm, not come back"
@@ -146,7 +148,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
     if not (late or variable or prolonged or long or unpaired or step):
         builder.add(line.NO_DECELERATIONS, detail=f"none {facts.seen_words}")
 
-    absent = facts.variability_of(VariabilityClass.ABSENT)
+    absent = facts.levels.variability_of(VariabilityClass.ABSENT)
     absent_windows = [Window(one.start_s, one.end_s) for one in absent]
     nearly = _nearly_absent(builder, facts)
     hidden = _absent_under_falls(facts)
@@ -156,7 +158,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
         builder.hides(line.ABSENT_AND_BRADYCARDIA, f"with bradycardia {nearly}")
     elif hidden and line.BRADYCARDIA.met(slowest_bpm):
         builder.leave_open(f"with bradycardia {hidden}")
-    elif not facts.known_variabilities and line.BRADYCARDIA.met(slowest_bpm):
+    elif not facts.levels.known_variabilities and line.BRADYCARDIA.met(slowest_bpm):
         builder.leave_open("with absent variability, the bradycardia would make Category III")
     for rule, name, mask, falls in (
         (line.ABSENT_AND_LATE, "late", facts.recurring_late, (*late, *unpaired)),
@@ -171,7 +173,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
             builder.near_by_event(rule, answer.answer, at_edge)
             builder.hides(rule, facts.by_the_unread(answer, mask, strictly=False))
         if answer.answer is False and name == "late" and unpaired:
-            possible = facts.recurrent(mask | whole.unpaired)
+            possible = facts.recurrent(mask | every.unpaired)
         if answer.answer:
             where = answer.stretch
             if absent:
@@ -181,15 +183,15 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
                 builder.hides(rule, f"with recurrent {name} decelerations {nearly}")
             if hidden:
                 builder.leave_open(f"with recurrent {name} decelerations {hidden}")
-            unknown = len(facts.known_variabilities) < len(facts.variabilities)
+            unknown = len(facts.levels.known_variabilities) < len(facts.levels.variabilities)
             builder.add(
                 line.RECURRENT,
                 answer.value,
                 evidence=(where,),
                 detail=f"{name} decelerations",
-                level=Level.ALARMING if not facts.known_variabilities else Level.CAUTION,
+                level=Level.ALARMING if not facts.levels.known_variabilities else Level.CAUTION,
             )
-            if not facts.known_variabilities:
+            if not facts.levels.known_variabilities:
                 builder.leave_open(
                     f"with absent variability, the recurrent {name} decelerations would make "
                     "Category III"
@@ -201,7 +203,11 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
                 )
         elif possible.answer is None:
             _untold(
-                builder, facts, name, mask | whole.unpaired if name == "late" else mask, possible
+                builder,
+                facts,
+                name,
+                mask | every.unpaired if name == "late" else mask,
+                possible,
             )
             if absent:
                 builder.leave_open(
@@ -212,7 +218,9 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
 
 def _nearly_absent(builder: ClassBuilder, facts: WindowFacts) -> str:
     """Words where the narrowest ten minutes are so near absent that lost signal may tell, or ""."""
-    narrowest = min((one.bandwidth_bpm for one in facts.known_variabilities), default=math.nan)
+    narrowest = min(
+        (one.bandwidth_bpm for one in facts.levels.known_variabilities), default=math.nan
+    )
     if not builder.within_loss(narrowest, ABSENT_BELOW_BPM):
         return ""
     return f"variability is nearly absent, bandwidth {narrowest:.1f} bpm"
@@ -223,7 +231,7 @@ def _absent_under_falls(facts: WindowFacts) -> str:
 
     What a fall takes was not measured: it may have been what made the ten minutes absent.
     """
-    for one in facts.known_variabilities:
+    for one in facts.levels.known_variabilities:
         if one.variability is not VariabilityClass.MINIMAL:
             continue
         minutes = (one.end_s - one.start_s) / MINUTE_S

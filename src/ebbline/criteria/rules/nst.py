@@ -87,13 +87,13 @@ def _accelerations(builder: ClassBuilder, seen: WindowFacts) -> None:
 
 def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     window = facts.window
-    variable = facts.whole.variable
+    variable = facts.whole.falls.variable
     count, busiest = within.most_decelerations(facts.findings, window, variable)
     if line.REPETITIVE.met(count):
         builder.add(line.REPETITIVE, count, evidence=(busiest,))
-    falls = facts.touching(~facts.whole.falls.shallow)
+    falls = facts.falls.touching(~facts.whole.falls.shallow)
     if falls:
-        longest = max(falls, key=facts.so_far_s)
-        minutes = facts.so_far_s(longest) / 60.0
+        longest = max(falls, key=facts.falls.so_far_s)
+        minutes = facts.falls.so_far_s(longest) / 60.0
         if line.LONG.met(minutes):
             builder.add(line.LONG, minutes, evidence=spans((longest,)))
