@@ -6,21 +6,25 @@
 
 A mutant is one changed expression (operators.py). It is killed when one of the tests that reach
 its line fails; a time limit that is passed counts as a survivor, and so does a mutant that no
-test reaches. Kernels run uncompiled, because a compiled one would come out of its cache.
-Survivors are listed; the reason why one is harmless stands in harmless.yaml under its name, and
-one without a reason is a test that is missing. The sample is drawn by --seed; the last line has
-the share killed. The end is 1 when an area kills less than 90 % or a survivor has no reason.
+test reaches. Compiled loops are judged by what tests assert of the function that they are compiled
+from, where that is quick, and else compiled anew. Survivors are listed; the reason why one is
+harmless stands in harmless.yaml under its name, and one without a reason is a test that is missing.
+The sample is drawn by --seed; the last line has the share killed. The end is 1 when an area kills
+less than 90 % or a survivor has no reason.
 """
 
 from __future__ import annotations
 
 import argparse
+import math
 import pickle
 import random
+import re
 import sys
 import tempfile
 import time
 from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from pathlib import Path
 from typing import cast
@@ -28,7 +32,7 @@ from typing import cast
 import coverage
 import yaml
 
-from bench.mutation.child import ROOT, preload, run, run_apart
+from bench.mutation.child import PLAIN_S, ROOT, preload, run, run_apart
 from bench.mutation.operators import PACKAGE, Mutant, mutants
 from bench.mutation.session import Forking, Judgement
 from bench.mutation.session import run as session
@@ -40,7 +44,8 @@ WANTED = 0.9
 class Area:
     """Modules that are mutated (patterns below src/ebbline), and the tests that must notice.
 
-    of_kernels: where those lie that run compiled loops, which coverage cannot see.
+    of_kernels: where those lie that are run with loops uncompiled, too: coverage cannot see into
+    compiled ones.
     """
 
     modules: tuple[str, ...]
@@ -80,6 +85,12 @@ AREAS = {
             "tests/criteria/test_minutes_counted_by_hand.py",
             "tests/criteria/test_what_is_said.py",
             "tests/criteria/test_against_a_plain_statement.py",
+            "tests/criteria/test_level_falls.py",
+            "tests/criteria/test_lost_signal.py",
+            "tests/criteria/test_moved.py",
+            "tests/criteria/test_properties.py",
+            "tests/criteria/test_registration.py",
+            "tests/criteria/test_window_borders.py",
         ),
     ),
     "panel": Area(
@@ -130,60 +141,107 @@ SLOWEST_S = 20.0
 """A test longer than this is left to the suite: one mutant must not wait for it."""
 
 
+class Lines:
+    """Which tests reach which line of which file."""
+
+    def __init__(self) -> None:
+        self._tests: dict[str, dict[int, set[str]]] = {}
+
+    def add(self, data: Path) -> None:
+        """What coverage has kept, test by test."""
+        found = coverage.CoverageData(str(data))
+        found.read()
+        for path in found.measured_files():
+            lines = self._tests.setdefault(path, {})
+            for line, contexts in found.contexts_by_lineno(path).items():
+                lines.setdefault(line, set()).update(c.partition("|")[0] for c in contexts if c)
+
+    def of(self, mutant: Mutant) -> set[str]:
+        """Tests that reach a mutant: its line, or where a name that its module gives is used."""
+        if mutant.function != "module":
+            return set(self._tests.get(str(mutant.file), {}).get(mutant.line, ()))
+        found: set[str] = set()
+        for name in mutant.given:
+            word = re.compile(rf"\b{re.escape(name)}\b")
+            for path, lines in self._tests.items():
+                source = Path(path).read_text(encoding="utf-8").splitlines()
+                found.update(*(lines.get(n, ()) for n, s in enumerate(source, 1) if word.search(s)))
+        return found
+
+    def of_module(self, mutant: Mutant) -> set[str]:
+        """Tests that reach anything of a mutant's module."""
+        return set().union(*self._tests.get(str(mutant.file), {}).values())
+
+
 class Reach:
     """Which tests reach which line, and how long each takes; at first of no test."""
 
     def __init__(self) -> None:
         self.seconds: dict[str, float] = {}
-        self._lines: dict[str, dict[int, set[str]]] = {}
+        self._lines = Lines()
+        self._plain_seconds: dict[str, float] = {}
+        self._plain_lines = Lines()
         self._measured: dict[str, int] = {}
 
     def measure(self, area: Area, limit_s: float) -> None:
-        """Run the test files of an area that are new or have changed since they were measured."""
+        """Run the test files of an area that are new or have changed since they were measured.
+
+        Those of loops once more with the loops uncompiled, where coverage can see into them.
+        """
         stale = [f for f in area.test_files() if self._measured.get(str(f)) != f.stat().st_mtime_ns]
-        if not stale:
-            return
-        with tempfile.TemporaryDirectory() as made:
-            data = Path(made) / "reach"
-            settings = Path(made) / "settings"
-            settings.write_text(f"[run]\ndata_file = {data}\n", encoding="utf-8")
-            words = [*map(str, stale), *NOT_HERE, "--cov=ebbline", "--cov-context=test"]
-            how, watch = run([*words, "--cov-report=", f"--cov-config={settings}"], limit_s)
-            if how != "passed":
-                raise SystemExit(f"without any change the tests do not pass: {how} {watch.failed}")
-            self.seconds.update(watch.seconds)
-            found = coverage.CoverageData(str(data))
-            found.read()
-            for path in found.measured_files():
-                lines = self._lines.setdefault(path, {})
-                for line, contexts in found.contexts_by_lineno(path).items():
-                    lines.setdefault(line, set()).update(c.partition("|")[0] for c in contexts if c)
+        loops = [f for f in stale if str(f.relative_to(ROOT)).startswith(area.of_kernels)]
+        for files, seconds, lines, compiled in (
+            (stale, self.seconds, self._lines, True),
+            (loops if area.of_kernels else [], self._plain_seconds, self._plain_lines, False),
+        ):
+            if not files:
+                continue
+            with tempfile.TemporaryDirectory() as made:
+                data = Path(made) / "reach"
+                settings = Path(made) / "settings"
+                settings.write_text(f"[run]\ndata_file = {data}\n", encoding="utf-8")
+                words = [*map(str, files), *NOT_HERE, "--cov=ebbline", "--cov-context=test"]
+                words += ["--cov-report=", f"--cov-config={settings}"]
+                each_s = math.inf if compiled else PLAIN_S
+                how, watch = run(words, limit_s, compiled=compiled, each_s=each_s)
+                if how == "time" or (compiled and how != "passed"):
+                    raise SystemExit(f"without any change the tests do not pass: {how} "
+                                     f"{watch.failed}")  # fmt: skip
+                seconds.update(watch.seconds)
+                lines.add(data)
         self._measured.update({str(f): f.stat().st_mtime_ns for f in stale})
 
-    def tests(self, mutant: Mutant, area: Area, budget_s: float) -> list[str]:
-        """Tests for a mutant: those that reach its line, quick ones first, within a budget.
+    def tests(self, mutant: Mutant, compiled: bool, budget_s: float) -> list[str]:
+        """Tests for a mutant: those that reach it, quick ones first, within a budget.
 
-        What runs inside compiled code is not seen: every test of the area's kernels counts for it;
-        what runs at import is used anywhere: every test of the area does.
+        Uncompiled: for what lies in a module with loops. Compiled, what lies in a loop is not seen:
+        those that reach its module count for it. What no line is known for: every test.
         """
-        chosen = set(self._lines.get(str(mutant.file), {}).get(mutant.line, ()))
-        if mutant.in_kernel:
-            chosen = {name for name in self.seconds if name.startswith(area.of_kernels)}
-        elif mutant.function == "module" or not chosen:
-            chosen = set(self.seconds)
-        ordered = sorted(chosen & self.seconds.keys(), key=self.seconds.__getitem__)
+        if not compiled:
+            chosen = self._plain_lines.of(mutant) if mutant.is_beside_kernels else set()
+            return self._quick_first(chosen, self._plain_seconds, budget_s)
+        chosen = self._lines.of_module(mutant) if mutant.in_kernel else self._lines.of(mutant)
+        found = self._quick_first(chosen, self.seconds, budget_s)
+        if not found or mutant.function == "module":
+            found += self._quick_first(self.seconds.keys() - chosen, self.seconds, budget_s)
+        return found
+
+    @staticmethod
+    def _quick_first(
+        chosen: AbstractSet[str], seconds: dict[str, float], budget_s: float
+    ) -> list[str]:
         within, spent = [], 0.0
-        for test in ordered:
-            spent += self.seconds[test]
-            if self.seconds[test] > SLOWEST_S or spent > budget_s:
+        for test in sorted(chosen & seconds.keys(), key=seconds.__getitem__):
+            spent += seconds[test]
+            if seconds[test] > SLOWEST_S or spent > budget_s:
                 break
             within.append(test)
         return within
 
 
-def judged_alone(mutant: Mutant, area: Area, reach: Reach, limit_s: float) -> Judgement:
+def judged_alone(mutant: Mutant, reach: Reach, limit_s: float) -> Judgement:
     """A fault that cannot be put into what is loaded: its tests in a process of their own."""
-    tests = reach.tests(mutant, area, limit_s / 3)
+    tests = reach.tests(mutant, True, limit_s)
     change = (mutant.module, mutant.file, mutant.tree)
     how, failed = run_apart([*tests, "-x"], limit_s, change, compiled=not mutant.is_beside_kernels)
     name = {"passed": "survived", "failed": "killed", "time": "time"}[how]
@@ -216,7 +274,7 @@ def run_area(name: str, args: argparse.Namespace, harmless: dict[str, str]) -> b
 
     plugin = Forking(
         chosen,
-        lambda mutant: reach.tests(mutant, area, args.limit / 3),
+        lambda mutant, compiled: reach.tests(mutant, compiled, args.limit),
         args.limit,
         began + args.area_limit,
         args.workers,
@@ -233,7 +291,7 @@ def run_area(name: str, args: argparse.Namespace, harmless: dict[str, str]) -> b
         )
         if again and time.monotonic() - began > args.area_limit:
             continue
-        judged.append(judged_alone(one.mutant, area, reach, args.limit) if again else one)
+        judged.append(judged_alone(one.mutant, reach, args.limit) if again else one)
         if again:
             tell(judged[-1])
     counts: dict[str, int] = {}

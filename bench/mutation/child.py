@@ -16,13 +16,18 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from pathlib import Path
 from typing import Any
+
+import pytest
 
 from bench.mutation.live_change import forget
 
 ROOT = Path(__file__).parents[2]
+
+PLAIN_S = 2.0
+"""A test is run with loops uncompiled where it needs no more seconds of the processor so."""
 
 WAITED_TIMES = 20.0
 """A fork that has not used its seconds of the processor is waited for so many times as long."""
@@ -50,26 +55,57 @@ class Changed(importlib.abc.MetaPathFinder):
 
 
 class Stopwatch:
-    """A pytest plugin that keeps the processor's seconds of each test, and what failed first."""
+    """A pytest plugin that keeps the processor's seconds of each test that passes, and what failed
+    first; each_s: what takes more fails."""
 
-    def __init__(self) -> None:
+    def __init__(self, each_s: float = math.inf) -> None:
         self.seconds: dict[str, float] = {}
         self.failed = ""
+        self._each_s = each_s
         self._began = 0.0
+        self._passes = True
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self) -> Generator[None, object, object]:
+        """No test takes longer than it may."""
+        with at_most(self._each_s):
+            return (yield)
 
     def pytest_runtest_logstart(self) -> None:
         """A test begins, and finds nothing that another worked out: what it reaches it tells."""
         forget()
+        self._passes = True
         self._began = time.process_time()
 
     def pytest_runtest_logfinish(self, nodeid: str) -> None:
         """A test has ended, with its set-up and tear-down."""
-        self.seconds[nodeid] = time.process_time() - self._began
+        if self._passes:
+            self.seconds[nodeid] = time.process_time() - self._began
 
     def pytest_runtest_logreport(self, report: Any) -> None:
         """What failed first."""
-        if report.failed and not self.failed:
-            self.failed = report.nodeid
+        if report.failed:
+            self._passes = False
+            self.failed = self.failed or report.nodeid
+
+
+@contextlib.contextmanager
+def at_most(seconds: float) -> Iterator[None]:
+    """What takes longer on the processor is broken off with a TimeoutError."""
+
+    def end(*_: object) -> None:
+        raise TimeoutError(f"more than {seconds:g} s of the processor")
+
+    if math.isinf(seconds):
+        yield
+        return
+    before = signal.signal(signal.SIGPROF, end)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0.0)
+        signal.signal(signal.SIGPROF, before)
 
 
 def preload() -> None:
@@ -78,10 +114,9 @@ def preload() -> None:
     import numba
     import numpy
     import pydantic
-    import pytest
     import typer  # noqa: F401
 
-    _ = (hypothesis, numba, numpy, pydantic, pytest)
+    _ = (hypothesis, numba, numpy, pydantic)
 
 
 def forked(act: Callable[[int], None]) -> tuple[int, int]:
@@ -110,16 +145,18 @@ def run(
     change: tuple[str, Path, ast.Module] | None = None,
     *,
     compiled: bool = True,
+    each_s: float = math.inf,
 ) -> tuple[str, Stopwatch]:
     """Run pytest in a fork. Returns "passed", "failed" or "time", and the stopwatch.
 
-    limit_s: of the processor, so that a loaded machine judges as a quiet one does.
+    limit_s: of the processor, so that a loaded machine judges as a quiet one does; each_s: the same
+    of one test.
     """
     most_s = math.ceil(limit_s)
 
     def act(writing: int) -> None:
         resource.setrlimit(resource.RLIMIT_CPU, (most_s, most_s + 1))
-        _child(words, change, compiled, writing)
+        _child(words, change, compiled, each_s, writing)
 
     process, reading = forked(act)
     until = time.monotonic() + WAITED_TIMES * limit_s
@@ -164,10 +201,13 @@ def run_apart(
 
 
 def _child(
-    words: Sequence[str], change: tuple[str, Path, ast.Module] | None, compiled: bool, out: int
+    words: Sequence[str],
+    change: tuple[str, Path, ast.Module] | None,
+    compiled: bool,
+    each_s: float,
+    out: int,
 ) -> None:
     import numba
-    import pytest
 
     null = os.open(os.devnull, os.O_RDWR)
     for stream in (0, 1, 2):
@@ -177,7 +217,7 @@ def _child(
         numba.config.DISABLE_JIT = True
     if change is not None:
         sys.meta_path.insert(0, Changed(*change))
-    watch = Stopwatch()
+    watch = Stopwatch(each_s)
     code = pytest.main([*words, "-q", "-p", "no:cacheprovider", "-p", "no:randomly"], [watch])
     told = {"code": int(code), "seconds": watch.seconds, "failed": watch.failed}
     with os.fdopen(out, "w") as pipe:

@@ -2,6 +2,7 @@
 
 Loading the package and collecting the tests takes seconds, running the few tests that reach a
 line a tenth of one: so a process that has done the former forks, and only the fork is changed.
+A changed loop, and whatever calls it, is compiled anew, which takes seconds, or run uncompiled.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ import ast
 import gc
 import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import _lru_cache_wrapper
 from types import CodeType, FunctionType, ModuleType
 
@@ -35,17 +36,22 @@ class DoesNotLoadError(Exception):
     """The changed module cannot even be loaded."""
 
 
-def change(mutant: Mutant) -> bool:
+def change(mutant: Mutant, *, compiled: bool = True) -> bool:
     """Put a fault into the loaded module. False where it cannot be done in place.
 
+    compiled: whether loops that it changes are compiled anew; otherwise they run as they stand.
     Raises DoesNotLoadError where the module's body fails: whoever imports it notices.
     """
     old = compile(ast.parse(mutant.source), str(mutant.file), "exec")
     new = compile(mutant.tree, str(mutant.file), "exec")
     codes = dict(_changed(old, new))
-    if codes:
-        return _exchange(codes)
-    return _rebind(sys.modules[mutant.module], new)
+    touched = _exchange(codes) if codes else _rebind(sys.modules[mutant.module], new)
+    stale = _callers(touched)
+    if compiled:
+        _compile_anew(stale)
+    else:
+        _uncompile(stale)
+    return bool(touched)
 
 
 def _changed(old: CodeType, new: CodeType) -> Iterator[tuple[CodeType, CodeType]]:
@@ -62,20 +68,21 @@ def _changed(old: CodeType, new: CodeType) -> Iterator[tuple[CodeType, CodeType]
             yield from _changed(one, other)
 
 
-def _exchange(codes: dict[CodeType, CodeType]) -> bool:
+def _exchange(codes: dict[CodeType, CodeType]) -> set[str]:
+    """Give functions their new code. Returns their names."""
     met: set[str] = set()
-    done = 0
     for one in gc.get_objects():
         if isinstance(one, FunctionType) and one.__code__ in codes:
             one.__code__ = codes[one.__code__]
             met.add(one.__name__)
-            done += 1
-    _compile_anew(met)
-    return done > 0
+    return met
 
 
-def _rebind(module: ModuleType, new: CodeType) -> bool:
-    """Run a changed module's body aside; give what came out otherwise to all who hold the old."""
+def _rebind(module: ModuleType, new: CodeType) -> set[str]:
+    """Run a changed module's body aside; give what came out otherwise to all who hold the old.
+
+    Returns the names of what changed; none where that cannot be exchanged.
+    """
     aside = ModuleType(module.__name__)
     aside.__dict__.update(__file__=module.__file__, __package__=module.__package__)
     before = sys.modules[module.__name__]
@@ -93,15 +100,14 @@ def _rebind(module: ModuleType, new: CodeType) -> bool:
         if key in held_before and _shown(value) != _shown(held_before[key])
     }
     if not changed or not all(isinstance(v, bool | int | float | str) for v in changed.values()):
-        return False
+        return set()
     for key, value in changed.items():
         was = held_before[key]
         for other in list(sys.modules.values()):
             held = getattr(other, "__dict__", {})
             if held.get(key) is was:
                 held[key] = value
-    _compile_anew(set(changed))
-    return True
+    return set(changed)
 
 
 def _shown(value: object) -> str:
@@ -109,8 +115,8 @@ def _shown(value: object) -> str:
     return re.sub(r" at 0x[0-9a-f]+", "", repr(value))
 
 
-def _compile_anew(names: set[str]) -> None:
-    """Let every loop that calls one of these, itself or through others, be compiled again."""
+def _callers(names: set[str]) -> list[Dispatcher]:
+    """Loops of these names, and those that use one of them, themselves or through others."""
     loops = [one for one in gc.get_objects() if isinstance(one, Dispatcher)]
     stale = set(names)
     while True:
@@ -120,9 +126,20 @@ def _compile_anew(names: set[str]) -> None:
             if loop.py_func.__name__ not in stale and stale & set(loop.py_func.__code__.co_names)
         }
         if not more:
-            break
+            return [loop for loop in loops if loop.py_func.__name__ in stale]
         stale |= more
+
+
+def _compile_anew(loops: Sequence[Dispatcher]) -> None:
     for loop in loops:
-        if loop.py_func.__name__ in stale:
-            loop._cache = NullCache()
-            loop._reset_overloads()
+        loop._cache = NullCache()
+        loop._reset_overloads()
+
+
+def _uncompile(loops: Sequence[Dispatcher]) -> None:
+    """Give whoever holds a compiled loop by name the function that it was compiled from."""
+    for loop in loops:
+        for holder in gc.get_referrers(loop):
+            if isinstance(holder, dict):
+                for key in [key for key, value in holder.items() if value is loop]:
+                    holder[key] = loop.py_func

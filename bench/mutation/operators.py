@@ -74,6 +74,17 @@ class Mutant:
         )
 
     @property
+    def given(self) -> list[str]:
+        """The names that the statement of a module's body around it gives."""
+        for one in self.parsed.body:
+            if one.lineno <= self.line <= (one.end_lineno or one.lineno):
+                targets: list[ast.AST] = list(one.targets) if isinstance(one, ast.Assign) else []
+                if isinstance(one, ast.AnnAssign):
+                    targets = [one.target]
+                return [n.id for t in targets for n in ast.walk(t) if isinstance(n, ast.Name)]
+        return []
+
+    @property
     def is_beside_kernels(self) -> bool:
         """Whether its module has compiled loops, whose caches know nothing of a fault."""
         return "\n@kernel" in self.source

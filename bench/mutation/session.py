@@ -10,7 +10,7 @@ import resource
 import signal
 import sys
 import time
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -19,7 +19,7 @@ import pytest
 from _pytest.runner import runtestprotocol
 
 from bench.mutation import live_change
-from bench.mutation.child import ROOT, WAITED_TIMES, forked
+from bench.mutation.child import PLAIN_S, ROOT, WAITED_TIMES, at_most, forked
 from bench.mutation.operators import Mutant
 
 
@@ -37,6 +37,7 @@ class Judgement:
 @dataclass
 class _Fork:
     mutant: Mutant
+    compiled: bool
     process: int
     pipe: int
     began: float
@@ -44,12 +45,18 @@ class _Fork:
 
 
 class Forking:
-    """A pytest plugin: in place of running the tests, a fork runs some of them for each mutant."""
+    """A pytest plugin: in place of running the tests, a fork runs some of them for each mutant.
+
+    tests: those of a mutant, by whether loops are compiled. Uncompiled ones (none, where the mutant
+    lies in no loop) are asked first: that takes no compiling, and what they assert of the function
+    holds of what is compiled from it. An error of another kind may be Python's alone (an index out
+    of bounds): whether the compiled loop fails, too, is then asked of the same test first.
+    """
 
     def __init__(
         self,
         chosen: Sequence[Mutant],
-        tests: Callable[[Mutant], Sequence[str]],
+        tests: Callable[[Mutant, bool], Sequence[str]],
         limit_s: float,
         until: float,
         workers: int,
@@ -59,6 +66,7 @@ class Forking:
         self._until, self._workers, self._told = until, workers, told
         self.judged: list[Judgement] = []
         self._killers: Counter[tuple[str, str]] = Counter()
+        self._waiting: deque[tuple[Mutant, bool, str]] = deque()
 
     def pytest_runtestloop(self, session: Any) -> bool:
         """All mutants, some at a time."""
@@ -68,14 +76,11 @@ class Forking:
             warm()
         live_change.forget()
         items = {item.nodeid: item for item in session.items}
-        waiting = iter(self._chosen)
+        self._waiting.extend((mutant, False, "") for mutant in self._chosen)
         running: list[_Fork] = []
         while True:
-            while len(running) < self._workers and time.monotonic() < self._until:
-                mutant = next(waiting, None)
-                if mutant is None:
-                    break
-                if (fork := self._begin(mutant, items)) is not None:
+            while len(running) < self._workers and self._waiting and time.monotonic() < self._until:
+                if (fork := self._begin(*self._waiting.popleft(), items)) is not None:
                     running.append(fork)
             if not running:
                 break
@@ -85,21 +90,28 @@ class Forking:
             time.sleep(0.01)
         return True
 
-    def _begin(self, mutant: Mutant, items: dict[str, Any]) -> _Fork | None:
-        names = [name for name in self._tests(mutant) if name in items]
+    def _begin(
+        self, mutant: Mutant, compiled: bool, first: str, items: dict[str, Any]
+    ) -> _Fork | None:
+        """A fork for a mutant, which asks one test before all; None where none reaches it."""
+        names = [name for name in self._tests(mutant, compiled) if name in items]
+        if not names and not compiled:
+            compiled = True
+            names = [name for name in self._tests(mutant, compiled) if name in items]
         if not names:
             self._tell(Judgement(mutant, "not reached"))
             return None
         # Whoever noticed faults in this function before is asked first.
         names.sort(key=lambda name: -min(3, self._killers[mutant.path, name]))
+        names = [*([first] if first else ()), *(name for name in names if name != first)]
         most_s = math.ceil(self._limit_s)
 
         def act(writing: int) -> None:
             resource.setrlimit(resource.RLIMIT_CPU, (most_s, most_s + 1))
-            _in_fork(mutant, [items[name] for name in names], writing)
+            _in_fork(mutant, [items[name] for name in names], writing, compiled=compiled)
 
         process, reading = forked(act)
-        return _Fork(mutant, process, reading, time.monotonic())
+        return _Fork(mutant, compiled, process, reading, time.monotonic())
 
     def _ended(self, fork: _Fork) -> bool:
         late = time.monotonic() - fork.began > WAITED_TIMES * self._limit_s
@@ -118,12 +130,18 @@ class Forking:
         _, status = os.waitpid(fork.process, 0)
         seconds = time.monotonic() - fork.began
         if late or (os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGXCPU):
-            self._tell(Judgement(fork.mutant, "time", seconds=seconds))
+            if fork.compiled:
+                self._tell(Judgement(fork.mutant, "time", seconds=seconds))
+            else:
+                self._waiting.appendleft((fork.mutant, True, ""))
             return True
         # A fork that dies of a signal was broken by the fault; one that ends so is a fault here.
         died = b'{"how": "killed", "by": "the interpreter"}'
         broken = b'{"how": "broken bench", "by": ""}'
         answer = json.loads(fork.answer or (died if os.WIFSIGNALED(status) else broken))
+        if not fork.compiled and answer["how"] not in {"killed", "elsewhere"}:
+            self._waiting.appendleft((fork.mutant, True, answer["by"]))
+            return True
         self._tell(Judgement(fork.mutant, answer["how"], answer["by"], seconds))
         if answer["how"] == "killed":
             self._killers[fork.mutant.path, answer["by"]] += 1
@@ -134,16 +152,16 @@ class Forking:
         self._told(judgement)
 
 
-def _in_fork(mutant: Mutant, items: Sequence[Any], out: int) -> None:
+def _in_fork(mutant: Mutant, items: Sequence[Any], out: int, *, compiled: bool) -> None:
     # A fork that ends soon need not look for what could be freed.
     gc.disable()
     null = os.open(os.devnull, os.O_RDWR)
     for stream in (0, 1, 2):
         os.dup2(null, stream)
     try:
-        if live_change.change(mutant):
-            by = next(_failing(items), "")
-            how = "killed" if by else "survived"
+        if live_change.change(mutant, compiled=compiled):
+            by, asserted = next(_failing(items, math.inf if compiled else PLAIN_S), ("", False))
+            how = "killed" if by and (compiled or asserted) else "asked" if by else "survived"
         else:
             how, by = "elsewhere", ""
     except live_change.DoesNotLoadError:
@@ -153,11 +171,20 @@ def _in_fork(mutant: Mutant, items: Sequence[Any], out: int) -> None:
     os._exit(0)
 
 
-def _failing(items: Sequence[Any]) -> Iterator[str]:
+def _failing(items: Sequence[Any], each_s: float) -> Iterator[tuple[str, bool]]:
+    """Names of tests that fail, and whether by what they assert."""
     for item, following in zip(items, [*items[1:], None], strict=True):
-        reports = runtestprotocol(item, log=False, nextitem=following)
-        if any(report.failed for report in reports):
-            yield item.nodeid
+        with at_most(each_s):
+            reports = runtestprotocol(item, log=False, nextitem=following)
+        failed = [report for report in reports if report.failed]
+        if failed:
+            yield item.nodeid, _asserted(failed[0])
+
+
+def _asserted(report: Any) -> bool:
+    crash = getattr(report.longrepr, "reprcrash", None)
+    said = "" if crash is None else crash.message
+    return said.startswith(("assert", "AssertionError", "Failed: DID NOT"))
 
 
 def run(tests: Sequence[str], plugin: Forking) -> None:
