@@ -26,9 +26,9 @@ from criteria.build import (
 from ebbline.criteria import limits
 from ebbline.criteria.classification_builder import ClassBuilder, check_settled
 from ebbline.criteria.model import Standard
-from ebbline.criteria.recording_index import RecordingFacts
 from ebbline.criteria.tables import figo, nichd
-from ebbline.criteria.window_view import LongFall, WindowFacts, window_facts
+from ebbline.criteria.window_falls import LongFall
+from ebbline.criteria.window_view import WindowFacts, window_facts
 from ebbline.features.findings import (
     Artefact,
     ArtefactKind,
@@ -53,8 +53,7 @@ def seen(
 ) -> WindowFacts:
     """The facts of a window of a recording with such steps and such drops of its level."""
     facts = WindowFacts(findings, window)
-    facts.whole = RecordingFacts(findings)
-    vars(facts.whole).update(steps=steps, drops=drops)
+    vars(facts.whole.lower).update(steps=steps, drops=drops)
     return facts
 
 
@@ -82,9 +81,9 @@ def test_what_only_touches_a_window_is_no_part_of_it(
 ) -> None:
     findings = trace(40, artefacts=[mother(start_s, end_s)], decelerations=[fallen(start_s, end_s)])
     facts = seen(findings)
-    assert facts.overlaps(start_s, end_s) is inside
+    assert facts.window.overlaps(start_s, end_s) is inside
     assert len(facts.suspected) == inside
-    assert len(facts.touching(np.ones(1, np.bool_))) == inside
+    assert len(facts.falls.touching(np.ones(1, np.bool_))) == inside
 
 
 @pytest.mark.parametrize(
@@ -102,10 +101,10 @@ def test_a_rest_of_under_five_minutes_joins_the_ten_before(
     seconds: float, parts: list[tuple[float, float]]
 ) -> None:
     facts = seen(trace(60), Window(1200.0, 1200.0 + seconds))
-    assert [(a - 1200.0, b - 1200.0) for a, b in facts.tens] == parts
-    (first_s, end_s), *others = facts.whole_tens
+    assert [(a - 1200.0, b - 1200.0) for a, b in facts.levels.tens] == parts
+    (first_s, end_s), *others = facts.levels.whole_tens
     assert (first_s, end_s) == (min(1200.0, 1200.0 + parts[0][1] - 600.0), 1200.0 + parts[0][1])
-    assert others == list(facts.tens[1:])
+    assert others == list(facts.levels.tens[1:])
 
 
 @pytest.mark.parametrize(
@@ -164,13 +163,13 @@ HALF_HOUR = Window(1800.0, 3600.0)
 def test_mostly_reduced_is_four_fifths_of_the_minutes_with_the_first_and_the_last(
     low: tuple[int, ...], told: tuple[int, int] | None
 ) -> None:
-    found = seen(trace(60, bandwidth=band(*low)), HALF_HOUR).mostly_reduced
+    found = seen(trace(60, bandwidth=band(*low)), HALF_HOUR).levels.mostly_reduced
     assert found == (None if told is None else Window(60.0 * told[0], 60.0 * told[1]))
 
 
 def test_mostly_reduced_is_looked_for_in_the_hour_that_ends_with_the_window() -> None:
     facts = seen(trace(90, bandwidth=band(*range(20, 90), minutes=90)), Window(3600.0, 5400.0))
-    assert facts.mostly_reduced == Window(1800.0, 5400.0)
+    assert facts.levels.mostly_reduced == Window(1800.0, 5400.0)
 
 
 @pytest.mark.parametrize(("lost", "told"), [((43, 46), (40, 50)), ((43, 44, 46), (47, 50))])
@@ -180,7 +179,7 @@ def test_mostly_reduced_is_broken_where_over_a_fifth_was_not_measured(
     each = band(*range(40, 50))
     for minute in lost:
         each[minute] = NAN
-    found = seen(trace(60, bandwidth=each), HALF_HOUR).mostly_reduced
+    found = seen(trace(60, bandwidth=each), HALF_HOUR).levels.mostly_reduced
     assert found is not None
     assert found.end_s == 60.0 * told[1]
     assert (found.start_s == 60.0 * told[0]) is (len(lost) == 2)
@@ -191,13 +190,13 @@ def test_mostly_reduced_is_broken_where_over_a_fifth_was_not_measured(
 )
 def test_low_is_what_is_absent_or_minimal(bandwidth: float, low: bool) -> None:
     """NICHD 2008: minimal is up to 5 bpm."""
-    assert seen(trace(40, bandwidth=bandwidth)).low_variability is low
+    assert seen(trace(40, bandwidth=bandwidth)).levels.low_variability is low
 
 
 def test_low_is_a_half_hour_with_less_than_5_bpm_whatever_its_tens_are_called() -> None:
     one_low_ten = [12.0] * 30 + [4.0] * 10 + [12.0] * 20
-    assert seen(trace(60, bandwidth=one_low_ten), HALF_HOUR).low_variability
-    assert not seen(trace(60, bandwidth=one_low_ten), Window(2400.0, 3600.0)).low_variability
+    assert seen(trace(60, bandwidth=one_low_ten), HALF_HOUR).levels.low_variability
+    assert not seen(trace(60, bandwidth=one_low_ten), Window(2400.0, 3600.0)).levels.low_variability
 
 
 # ---------------------------------------------------------------- falls of the baseline itself
@@ -220,9 +219,9 @@ def test_a_drop_of_the_level_is_a_long_fall_of_two_minutes_that_begins_in_the_wi
 ) -> None:
     """NICHD 2008: prolonged from two minutes on."""
     facts = seen(trace(40), drops=(Drop(start_s, until_s, 150.0, 118.0),))
-    told = [(one.onset_s, one.duration_s, one.depth_bpm, one.recovered) for one in facts.long_falls]
+    told = [(one.onset_s, one.duration_s, one.depth_bpm, one.recovered) for one in facts.falls.long]
     assert told == ([] if length_s is None else [(start_s, length_s, 32.0, recovered)])
-    assert all(one.nadir_bpm == 118.0 and one.to_a_level for one in facts.long_falls)
+    assert all(one.nadir_bpm == 118.0 and one.to_a_level for one in facts.falls.long)
 
 
 STEP = Drop(1500.0, math.inf, 150.0, 120.0)
@@ -245,25 +244,25 @@ def test_a_step_down_is_told_from_three_minutes_on_until_it_has_come_back(
 ) -> None:
     """Three minutes: ours."""
     facts = seen(trace(40), steps=(step,))
-    assert [one.onset_s for one in facts.long_falls] == ([step.start_s] if told else [])
-    for one in facts.long_falls:
+    assert [one.onset_s for one in facts.falls.long] == ([step.start_s] if told else [])
+    for one in facts.falls.long:
         assert one == LongFall(step.start_s, 2400.0, 30.0, 120.0, recovered=False, to_a_level=True)
-    assert facts.long_falls_weigh is told
-    assert facts.long_falls_where == ((Window(step.start_s, 2400.0),) if told else ())
+    assert facts.falls.long_weigh is told
+    assert facts.falls.long_where == ((Window(step.start_s, 2400.0),) if told else ())
 
 
 def test_of_two_steps_the_first_that_has_not_come_back_is_told() -> None:
     over = replace(STEP, start_s=700.0, until_s=1000.0)
     facts = seen(trace(40), steps=(over, STEP, replace(STEP, start_s=2000.0)))
-    assert [one.onset_s for one in facts.long_falls] == [1500.0]
+    assert [one.onset_s for one in facts.falls.long] == [1500.0]
 
 
 def test_no_step_is_told_where_a_deceleration_is_open() -> None:
     facts = seen(trace(40, decelerations=[fallen(2300.0, 2400.0, recovered=False)]), steps=(STEP,))
-    assert facts.long_falls == ()
-    assert facts.open_step is None
-    assert facts.long_falls_where == (Window(2300.0, 2400.0),)
-    assert facts.long_falls_weigh
+    assert facts.falls.long == ()
+    assert facts.falls.open_step is None
+    assert facts.falls.long_where == (Window(2300.0, 2400.0),)
+    assert facts.falls.long_weigh
 
 
 @pytest.mark.parametrize(
@@ -284,7 +283,7 @@ def test_a_fall_that_begins_with_a_step_is_its_first_part(
 ) -> None:
     fall = fallen(onset_s, end_s, depth_bpm=depth_bpm, nadir_bpm=nadir_bpm)
     facts = seen(trace(40, decelerations=[fall]), steps=(STEP,))
-    told = [(x.onset_s, x.end_s, x.depth_bpm, x.nadir_bpm, x.recovered) for x in facts.long_falls]
+    told = [(x.onset_s, x.end_s, x.depth_bpm, x.nadir_bpm, x.recovered) for x in facts.falls.long]
     if one is not None:
         assert told == [(one[0], 2400.0, one[1], one[2], False)]
     else:
@@ -307,8 +306,8 @@ def settled(
     findings = trace(50, bandwidth=bandwidth, accelerations=[rise])
     step = replace(STEP, start_s=start_s, to_bpm=to_bpm)
     facts = seen(findings, Window(600.0, end_s), steps=(step,))
-    is_settled = facts.settled_step is not None
-    assert is_settled is (not facts.long_falls)
+    is_settled = facts.falls.settled_step is not None
+    assert is_settled is (not facts.falls.long)
     return is_settled
 
 
@@ -359,11 +358,11 @@ def test_a_fall_is_open_until_it_was_seen_back_by_the_windows_end() -> None:
         (2000.0, False, True),
     ):
         fall = fallen(1990.0, end_s, recovered=recovered)
-        assert (seen(trace(45, decelerations=[fall])).open_fall is not None) is is_open
+        assert (seen(trace(45, decelerations=[fall])).falls.open_fall is not None) is is_open
     two = [fallen(2290.0, 2500.0, recovered=False), fallen(2350.0, 2500.0, recovered=False)]
-    assert seen(trace(45, decelerations=two)).open_fall == two[1]
+    assert seen(trace(45, decelerations=two)).falls.open_fall == two[1]
     shallow = fallen(2350.0, 2500.0, shallow=True)
-    assert seen(trace(45, decelerations=[shallow])).open_fall is None
+    assert seen(trace(45, decelerations=[shallow])).falls.open_fall is None
 
 
 @pytest.mark.parametrize(("so_far_s", "weighs"), [(60.0, False), (60.5, True)])
@@ -373,8 +372,8 @@ def test_a_fall_that_the_window_ends_in_weighs_from_over_a_minute(
     """As a concerning one (NICE NG229); of an open one ours."""
     fall = fallen(2400.0 - so_far_s, 2600.0)
     facts = seen(trace(45, decelerations=[fall]))
-    assert facts.open_for_long is weighs
-    assert facts.long_falls_weigh is weighs
+    assert facts.falls.open_for_long is weighs
+    assert facts.falls.long_weigh is weighs
 
 
 def lost_after(end_s: float, seconds: int, **others: object) -> tuple[Findings, Deceleration]:
@@ -393,20 +392,20 @@ def test_a_fall_may_have_gone_on_through_more_than_45_s_of_lost_signal(
 ) -> None:
     """A fall is followed over 45 s (ours)."""
     findings, fall = lost_after(1500.0, seconds)
-    assert seen(findings).fall_into_loss == ((fall, 1500.0 + seconds) if told else None)
+    assert seen(findings).falls.fall_into_loss == ((fall, 1500.0 + seconds) if told else None)
 
 
 @pytest.mark.parametrize(("end_s", "told"), [(2354.0, True), (2355.0, False)])
 def test_what_is_lost_at_the_end_counts_to_the_windows_end(end_s: float, told: bool) -> None:
     findings, fall = lost_after(end_s, 300)
-    assert seen(findings).fall_into_loss == ((fall, 2400.0) if told else None)
+    assert seen(findings).falls.fall_into_loss == ((fall, 2400.0) if told else None)
 
 
 def test_no_fall_went_into_lost_signal_that_was_seen_back_or_of_a_rate_that_is_not_kept() -> None:
     findings, _ = lost_after(1500.0, 300, recovered=True)
-    assert seen(findings).fall_into_loss is None
+    assert seen(findings).falls.fall_into_loss is None
     unkept = trace(40, decelerations=[fallen(1000.0, 1100.0, recovered=False)])
-    assert seen(unkept).fall_into_loss is None
+    assert seen(unkept).falls.fall_into_loss is None
 
 
 def test_of_falls_into_lost_signal_the_one_that_may_have_lasted_longest_is_told() -> None:
@@ -414,7 +413,7 @@ def test_of_falls_into_lost_signal_the_one_that_may_have_lasted_longest_is_told(
     rate[1000:1100] = rate[1500:1800] = rate[2000:2050] = NAN
     falls = [fallen(at - 100.0, at, recovered=False) for at in (1000.0, 1500.0, 2000.0)]
     facts = seen(trace(40, rate=rate, decelerations=falls))
-    assert facts.fall_into_loss == (falls[1], 1800.0)
+    assert facts.falls.fall_into_loss == (falls[1], 1800.0)
 
 
 def test_a_rate_lost_for_good_is_lost_to_the_windows_end() -> None:
@@ -422,16 +421,16 @@ def test_a_rate_lost_for_good_is_lost_to_the_windows_end() -> None:
     rate[1500:] = NAN
     fall = fallen(1400.0, 1500.0, recovered=False)
     facts = seen(trace(40, rate=rate, decelerations=[fall]), Window(600.0, 2200.0))
-    assert facts.fall_into_loss == (fall, 2200.0)
+    assert facts.falls.fall_into_loss == (fall, 2200.0)
 
 
 def test_what_was_lost_about_a_fall_is_a_share_of_it_and_45_s_to_each_side() -> None:
     valid = [1.0] * 20 + [0.0] * 2 + [1.0] * 23
     facts = seen(trace(45, valid=valid))
     inside = LongFall(1245.0, 1355.0, 40.0, 100.0, recovered=True)
-    assert facts.lost_about(inside) == pytest.approx(120.0 / 200.0)
+    assert facts.falls.lost_about(inside) == pytest.approx(120.0 / 200.0)
     at_the_end = replace(inside, onset_s=1305.0, end_s=2400.0)
-    assert facts.lost_about(at_the_end) == pytest.approx(60.0 / 1140.0)
+    assert facts.falls.lost_about(at_the_end) == pytest.approx(60.0 / 1140.0)
 
 
 def halving(*spans: tuple[float, float]) -> list[Artefact]:
@@ -455,7 +454,7 @@ def test_stretches_of_a_halved_rate_with_under_a_minute_between_them_are_one(
 ) -> None:
     """Were the rate the fetus's own: a minute is ours."""
     facts = seen(trace(45, artefacts=[*halving(*spans), mother(1000.0, 2000.0)]))
-    assert facts.maybe_slow == (None if told is None else Window(*told))
+    assert facts.falls.maybe_slow == (None if told is None else Window(*told))
 
 
 # ---------------------------------------------------------------- contractions
@@ -516,7 +515,7 @@ def test_shallow_late_falls_count_with_half_of_the_contractions_or_beside_flat_v
     facts = seen(
         trace(20, uterus=squeezes, decelerations=falls, bandwidth=bandwidth), Window(0.0, 1200.0)
     )
-    assert len(facts.touching(facts.late)) == counted
+    assert len(facts.falls.touching(facts.late)) == counted
 
 
 @pytest.mark.parametrize(("deep", "joined"), [(1, False), (2, True)])
@@ -613,9 +612,9 @@ def test_near_is_within_1_bpm_of_a_limit_of_the_baseline(value: float, said: boo
 
 def test_variabilities_are_known_whose_class_could_be_told() -> None:
     facts = seen(trace(40, bandwidth=[12.0] * 20 + [NAN] * 10 + [30.0] * 10), Window(0.0, 2400.0))
-    kinds = [one.variability for one in facts.variabilities]
+    kinds = [one.variability for one in facts.levels.variabilities]
     moderate, marked = VariabilityClass.MODERATE, VariabilityClass.MARKED
     assert kinds == [moderate, moderate, VariabilityClass.INDETERMINATE, marked]
-    assert len(facts.known_variabilities) == 3
-    assert facts.measured_minutes == 30.0
-    assert len(facts.variability_of(marked)) == 1
+    assert len(facts.levels.known_variabilities) == 3
+    assert facts.levels.measured_minutes == 30.0
+    assert len(facts.levels.variability_of(marked)) == 1
