@@ -53,6 +53,7 @@ class MinuteVariability:
         self._curve = curve
         self._falls = falls
         self._drops = drops
+        self._known: dict[tuple[int, int], tuple[VariabilityClass, float, int]] = {}
 
     @cached_property
     def filled(self) -> MinuteTrack:
@@ -132,7 +133,15 @@ class MinuteVariability:
         curve = self._curve
         first = max(0, math.ceil((start_s - curve.start_s) / curve.step_s - 0.5))
         last = max(first, math.ceil((end_s - curve.start_s) / curve.step_s - 0.5))
-        minutes = curve.values[first:last]
+        known = self._known.get((first, last))
+        if known is None:
+            known = self._known.setdefault((first, last), self._of_minutes(first, last))
+        named, width, measured = known
+        return VariabilitySeen(start_s, end_s, width, named, measured)
+
+    def _of_minutes(self, first: int, last: int) -> tuple[VariabilityClass, float, int]:
+        """Class, usual bandwidth and number of those measured of some minutes."""
+        minutes = self._curve.values[first:last]
         measured = int(np.count_nonzero(np.isfinite(minutes)))
         named, width = class_and_width(minutes)
         if self.taken[first:last].any():
@@ -141,7 +150,7 @@ class MinuteVariability:
                 named, width = lower, narrower
             elif named is not VariabilityClass.INDETERMINATE and narrower < width:
                 width = narrower
-        return VariabilitySeen(start_s, end_s, width, named, measured)
+        return named, width, measured
 
     def _in_falls(self, first: int, last: int) -> tuple[VariabilityClass, float]:
         """Class and width of some minutes with those that falls took."""

@@ -10,6 +10,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.compiled import kernel
 from ebbline.criteria.baseline_levels import LEAST_PART_S, TenMinuteBaseline
 from ebbline.criteria.minute_variability import MinuteVariability, VariabilitySeen
 from ebbline.criteria.recording_index import RecordingFacts
@@ -19,9 +20,36 @@ from ebbline.features.findings import VariabilityClass
 from ebbline.terms import Window
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 MOSTLY = 0.8
 """Variability is mostly reduced where so many of the minutes are (ours)."""
+
+
+@kernel
+def _mostly(
+    flat: BoolArray, starts_s: FloatArray, step_s: float, from_s: float, upto_s: float
+) -> tuple[int, int]:
+    """First and last minute of the longest mostly flat stretch that ends after from_s; -1 without.
+
+    From each flat minute the furthest such end counts, unless more than a fifth was not measured.
+    """
+    found, longest_s = (-1, -1), 0.0
+    for first in range(flat.size):
+        if not flat[first]:
+            continue
+        number, last = 0, -1
+        for end in range(first, flat.size):
+            number += flat[end]
+            enough = number >= MOSTLY * (end + 1 - first)
+            if flat[end] and enough and starts_s[end] + step_s > from_s:
+                last = end
+        if last < 0:
+            continue
+        lasted_s = min(starts_s[last] + step_s, upto_s) - starts_s[first]
+        if lasted_s > longest_s and (last + 1 - first) * step_s >= MOSTLY * lasted_s:
+            found, longest_s = (first, last), lasted_s
+    return found
 
 
 class WindowLevels:
@@ -145,32 +173,14 @@ class WindowLevels:
 
         Looked for in the hour that ends with the window.
         """
-        track = self.minutes.filled
-        _, stop = track.inside(self.window.start_s, self.window.end_s)
-        begin, _ = track.inside(self.window.end_s - HOUR_S, self.window.end_s)
-        flat = track.bpm[begin:stop] < REDUCED_BELOW_BPM
-        starts = track.start_s[begin:stop]
-        sums = np.concatenate(([0], np.cumsum(flat)))
-        best: Window | None = None
-        places = np.flatnonzero(flat)
-        for first in places.tolist():
-            ends = places[places >= first]
-            many = sums[ends + 1] - sums[first] >= MOSTLY * (ends + 1 - first)
-            here = starts[ends] + track.step_s > self.window.start_s
-            last = ends[many & here]
-            if not len(last):
-                continue
-            end_s = min(float(starts[last[-1]]) + track.step_s, self.window.end_s)
-            one = Window(float(starts[first]), end_s)
-            if (best is None or one.duration_s > best.duration_s) and not self._broken(one):
-                best = one
-        return best
-
-    def _broken(self, where: Window) -> bool:
-        """Whether more than a fifth of a stretch's minutes has no variability."""
-        track = self.minutes.filled
-        first, stop = track.inside(where.start_s, where.end_s)
-        return (stop - first) * track.step_s < MOSTLY * where.duration_s
+        track, window = self.minutes.filled, self.window
+        _, stop = track.inside(window.start_s, window.end_s)
+        begin, _ = track.inside(window.end_s - HOUR_S, window.end_s)
+        flat, starts = track.bpm[begin:stop] < REDUCED_BELOW_BPM, track.start_s[begin:stop]
+        first, last = _mostly(flat, starts, track.step_s, window.start_s, window.end_s)
+        if first < 0:
+            return None
+        return Window(float(starts[first]), min(float(starts[last]) + track.step_s, window.end_s))
 
     @cached_property
     def reduced_over_gaps(self) -> RunFound | None:
