@@ -168,6 +168,22 @@ def test_nice_red_runs_are_told_in_minutes() -> None:
     assert 30.0 <= stated(found, "nice-variable-red").value <= 70.0
 
 
+@pytest.mark.parametrize(
+    ("standard", "rule"),
+    [(Standard.NICE, "nice-late-red"), (Standard.FIGO, "figo-decelerations-late-30")],
+)
+def test_of_a_pattern_that_is_over_it_is_said_when_its_last_fall_was(
+    standard: Standard, rule: str
+) -> None:
+    """It weighs by how long it lasted (NICE NG229; FIGO 2015); that it goes on is not said."""
+    squeezes = contractions(80)
+    for upto_s, over in ((65.0 * 60.0, True), (75.0 * 60.0, False)):
+        falls = [late(one) for one in squeezes if late(one).end_s < upto_s]
+        found = judged(standard, trace(80, uterus=squeezes, decelerations=falls), minutes=30.0)
+        told = f"the last over at {clock(falls[-1].end_s)}" in stated(found, rule).text
+        assert told is over, falls[-1].end_s
+
+
 def test_nice_each_kind_of_concerning_sign_is_counted() -> None:
     squeezes = contractions(70)
     falls = [variable(one, duration_s=70.0, slow_return=i < 5) for i, one in enumerate(squeezes)]

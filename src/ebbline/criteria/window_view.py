@@ -208,6 +208,12 @@ class WindowFacts:
         """See `features.pattern_duration.longest_run`."""
         return pattern_duration.longest_run(self.findings, self.window, which)
 
+    def run_ended(self, run: pattern_duration.PatternRun) -> str:
+        """'the last over at 0:33:21' of a run that was over ten minutes before the end, or ''."""
+        if self.window.end_s - run.end_s < TEN_MINUTES_S:
+            return ""
+        return f"the last over at {clock(run.end_s)}"
+
     def chain(self, which: BoolArray, apart_s: float) -> Window | None:
         """The longest series of decelerations no further apart than apart_s that reaches in."""
         return pattern_duration.longest_chain(self.findings, self.window, which, apart_s)

@@ -196,6 +196,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, reduced: bool) -> 
             f"{run.carrying} contractions carry one; late here: gradual in onset or return, or "
             "with reduced variability within"
         )
+        carried = "; ".join(filter(None, (carried, facts.run_ended(run))))
         _lasting(builder, facts, Window(run.start_s, run.end_s), carried)
     if answer.answer is None:
         series = facts.chain(late | prolonged | maybe_late, UNTOLD_APART_S)

@@ -19,11 +19,13 @@ from ebbline.criteria.classification_builder import (
     spans,
 )
 from ebbline.criteria.model import Classification, Level
+from ebbline.criteria.rule import Rule
 from ebbline.criteria.rules.figo import UNTOLD_APART_S, state_unmeasured
 from ebbline.criteria.tables import nice as line
 from ebbline.criteria.window_view import BoolArray, WindowFacts, clock
 from ebbline.definitions import HOUR_S, RECURRENCE_S, WORKABLE_LOSS
 from ebbline.features import window as within
+from ebbline.features.pattern_duration import PatternRun
 from ebbline.recording.model import Context
 from ebbline.terms import SensorKind, Window
 
@@ -274,21 +276,14 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     if run is not None:
         builder.near(line.LATE_RED, run.duration_s / 60.0)
     if run is not None and line.LATE_RED.met(run.duration_s / 60.0):
-        builder.add(
-            line.LATE_RED, run.duration_s / 60.0, evidence=(Window(run.start_s, run.end_s),)
-        )
+        _add_run(builder, facts, line.LATE_RED, run)
     elif late.answer:
         builder.add(line.LATE_AMBER, late.value, evidence=(late.stretch,))
     run = facts.longest_run(whole.falls.concerning)
     if run is not None:
         builder.near(line.VARIABLE_RED, run.duration_s / 60.0)
     if run is not None and line.VARIABLE_RED.met(run.duration_s / 60.0):
-        builder.add(
-            line.VARIABLE_RED,
-            run.duration_s / 60.0,
-            evidence=(Window(run.start_s, run.end_s),),
-            detail=_characteristics(facts),
-        )
+        _add_run(builder, facts, line.VARIABLE_RED, run, _characteristics(facts))
     elif variable.answer:
         builder.add(
             line.VARIABLE_AMBER,
@@ -312,6 +307,14 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
         builder.add(line.DECELERATIONS_WHITE, detail=counted)
 
 
+def _add_run(
+    builder: ClassBuilder, facts: WindowFacts, rule: Rule, run: PatternRun, detail: str = ""
+) -> None:
+    said = "; ".join(filter(None, (detail, facts.run_ended(run))))
+    where = (Window(run.start_s, run.end_s),)
+    builder.add(rule, run.duration_s / 60.0, evidence=where, detail=said)
+
+
 def _mixed(builder: ClassBuilder, facts: WindowFacts, either: BoolArray) -> None:
     """Late ones and variable ones with a concerning characteristic, where neither alone is as much.
 
@@ -324,8 +327,7 @@ def _mixed(builder: ClassBuilder, facts: WindowFacts, either: BoolArray) -> None
         if not met & {line.LATE_RED.id, line.VARIABLE_RED.id} and line.MIXED_RED.met(
             run.duration_s / 60.0
         ):
-            where = (Window(run.start_s, run.end_s),)
-            builder.add(line.MIXED_RED, run.duration_s / 60.0, evidence=where)
+            _add_run(builder, facts, line.MIXED_RED, run)
             return
     answer = facts.repetitive(either)
     alone = {line.LATE_RED, line.LATE_AMBER, line.VARIABLE_RED, line.VARIABLE_AMBER}
