@@ -14,6 +14,8 @@ from bench.paper.draw import LOOKS, Drawn, draw
 from numpy.typing import NDArray
 
 from ebbline.errors import RecordingError
+from ebbline.reading.analyse import read as analyse
+from ebbline.reading.text import say
 from ebbline.recording import ChannelKind, Recording, open_recording
 from ebbline.recording.paper.figures import Printed
 from ebbline.recording.paper.flatten import Image
@@ -110,6 +112,65 @@ def test_activity_that_moves_less_than_paper_tells_does_not_move() -> None:
     assert np.array_equal(found[:190], level[:190])
 
 
+def with_activity(below: FloatArray, frame: bool = False) -> Image:
+    """Twelve minutes with that activity; frame: with a dark line along its paper's highest one."""
+    drawn = draw(heart_rate(), below, RATE_HZ, LOOKS["green"], dpi=200)
+    if frame:
+        px = drawn.dpi / 25.4
+        top, left = round(drawn.image.shape[0] - 56 * px + px), round(16 * px)
+        drawn.image[top : top + 6, left : drawn.image.shape[1] - left] = 20
+    return drawn.image
+
+
+def restless() -> FloatArray:
+    """Activity that rests at 78 and is cut off at 100 a third of the time."""
+    time_s = np.arange(0, MINUTES * 60, 1 / RATE_HZ)
+    wave = np.maximum(0, np.sin(2 * np.pi * time_s / 200)) ** 1.2
+    found: FloatArray = np.clip(78 + 45 * wave, 0, 100)
+    return found
+
+
+def test_activity_cut_off_at_its_highest_line_is_not_taken_for_the_frame() -> None:
+    found = read_paper(with_activity(restless()), PaperAnswers(speed=1.0))
+    assert found.activity is not None
+    assert np.isfinite(found.activity.values).mean() > 0.97
+    assert np.nanmean(off(found.activity.values, restless(), found.rate_hz)) < 2.0
+    assert found.left_out == ()
+
+
+@pytest.mark.parametrize("below", [restless(), np.full(MINUTES * 240, np.nan)])
+def test_the_frame_is_never_read_as_activity_and_that_is_said_first(
+    below: FloatArray, tmp_path: Path
+) -> None:
+    """A contraction that never ends, or none at all, would both be a danger unseen."""
+    path = saved(with_activity(below, frame=True), tmp_path / "frame.png")
+    recording = open_recording(path, paper_speed=1)
+    channel = recording.first(ChannelKind.UTERINE_ACTIVITY)
+    assert channel is None or np.isnan(channel.samples).all()
+    assert recording.provenance.notes[0].startswith("From paper: Activity was not read")
+    # On the terminal before any class.
+    words = " ".join(say(analyse(recording), full=False).split())
+    assert words.index("Activity was not read") < words.index("Class:")
+
+
+def test_a_printed_line_is_not_read_as_activity_where_no_pen_has_written() -> None:
+    below = restless()
+    below[: 8 * 240] = np.nan
+    found = read_paper(with_activity(below), PaperAnswers(speed=1.0))
+    assert found.activity is not None
+    assert np.isnan(found.activity.values[: round(470 * found.rate_hz)]).all()
+    assert found.left_out == ("Minutes 1 to 8 show no activity.",)
+    none = read_paper(with_activity(np.full(len(below), np.nan)), PaperAnswers(speed=1.0))
+    assert none.left_out == ("Activity was not read: no trace was found on its paper.",)
+    assert none.extent == "Read of 12 minutes: heart rate 12, activity none."
+
+
+def test_a_printed_line_is_not_read_as_heart_rate_where_no_pen_has_written() -> None:
+    nothing = draw(np.full(MINUTES * 240, np.nan), restless(), RATE_HZ, LOOKS["green"], dpi=200)
+    with pytest.raises(RecordingError, match="no trace was found"):
+        read_paper(nothing.image, PaperAnswers(speed=1.0))
+
+
 def test_missing_ink_is_missing_signal(read: Recording) -> None:
     heart = read.heart_rate()
     within = heart.samples[round(245 * heart.rate_hz) : round(355 * heart.rate_hz)]
@@ -124,7 +185,7 @@ def test_a_reading_from_paper_says_so_minute_by_minute(read: Recording) -> None:
         "Read from paper",
         "short-term variation is not assessed",
         "Certainty of each minute",
-        "Minutes 5, 6 show no trace",
+        "From paper: Minutes 5, 6 show no heart rate.",
         "30 s apart",
     ):
         assert said in notes
@@ -305,13 +366,13 @@ def test_a_trace_that_runs_on_beyond_the_last_line_is_told_as_cut_off() -> None:
     """Missing signal never reassures: an end that was lost may not look like the strip's end."""
     answers = PaperAnswers(speed=1.0)
     paper = upright_papers(strip().image, "strip")[0]
-    assert not [one for one in read_papers([paper], answers, "strip").said if "runs on" in one]
+    assert not [one for one in read_papers([paper], answers, "strip").left_out if "runs on" in one]
     first, last, top, bottom = paper.lines
     for lines, where in (
         ((first, last - 3, top, bottom), "beyond the last line"),
         ((first + 3, last, top, bottom), "before the first line"),
     ):
-        said = read_papers([replace(paper, lines=lines)], answers, "strip").said
+        said = read_papers([replace(paper, lines=lines)], answers, "strip").left_out
         assert [one for one in said if "runs on" in one and where in one]
 
 
@@ -388,10 +449,12 @@ def test_a_coloured_pen_that_runs_on_is_told_as_cut_off(pen: tuple[int, int, int
     image = draw(heart_rate(), activity(), RATE_HZ, coloured, dpi=200).image
     answers = PaperAnswers(speed=1.0)
     paper = upright_papers(image, "strip")[0]
-    assert not [one for one in read_papers([paper], answers, "strip").said if "runs on" in one]
+    assert not [one for one in read_papers([paper], answers, "strip").left_out if "runs on" in one]
     first, last, top, bottom = paper.lines
     cut = replace(paper, lines=(first, last - 3, top, bottom))
-    assert [one for one in read_papers([cut], answers, "strip").said if "beyond the last" in one]
+    assert [
+        one for one in read_papers([cut], answers, "strip").left_out if "beyond the last" in one
+    ]
 
 
 def test_a_phase_that_is_no_number_is_met_once() -> None:
@@ -442,7 +505,7 @@ def test_twins_whose_traces_cross_may_have_changed_places() -> None:
     found = read_paper(both, PaperAnswers(speed=1.0, fetuses=2))
     assert [one for one in found.said if "may have changed places" in one]
     alone = read_paper(both, PaperAnswers(speed=1.0))
-    assert [one for one in alone.said if "--paper-traces 2" in one]
+    assert [one for one in alone.left_out if "--paper-traces 2" in one]
 
 
 def test_twins_that_keep_apart_are_told_without_that_doubt() -> None:

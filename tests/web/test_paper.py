@@ -181,7 +181,10 @@ def test_on_the_page_a_person_moves_corners_erases_draws_and_takes(tmp_path: Pat
         page.set_input_files("#files", picture)
         page.wait_for_url("**/papers/*")
         page.wait_for_selector("#take:enabled")
-        assert "6 minutes were read" in page.inner_text("#state")
+        banner = page.inner_text("#state")
+        # What was not read stands first.
+        assert banner.startswith("Minute 3 shows no heart rate.")
+        assert "Read of 6 minutes: heart rate" in banner
         assert "Minute 3: no trace" in page.inner_text("#sure")
         assert grave(page) == []
         page.click("#whole")

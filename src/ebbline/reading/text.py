@@ -37,6 +37,7 @@ from ebbline.reading.model import (
     TenMinutes,
 )
 from ebbline.recording.model import Context
+from ebbline.recording.paper_format import FIRST
 from ebbline.terms import SensorKind, Stage, Window, counted
 
 NARROWEST = 40
@@ -209,6 +210,9 @@ def say(reading: Reading, *, fetus: int | None = None, width: int = 80, full: bo
     """
     chosen = [one for one in reading.fetuses if fetus in (None, one.fetus)]
     blocks = [_text(Section(_title(reading), _heading(reading)), width)]
+    paper = tuple(note.removeprefix(FIRST) for note in reading.notes if note.startswith(FIRST))
+    if paper:
+        blocks.append(_text(Section(FIRST.rstrip(": "), paper), width))
     for one in chosen:
         if len(reading.fetuses) > 1:
             blocks.append(f"FETUS {one.fetus} OF {len(reading.fetuses)}")

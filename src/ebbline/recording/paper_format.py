@@ -16,6 +16,11 @@ if TYPE_CHECKING:
     from ebbline.recording.paper.scale import PaperAnswers
 
 
+FIRST = "From paper: "
+"""So begins a note about what was not read, or with doubt: wherever the strip is read, it is said
+first."""
+
+
 def read(
     path: Path,
     *,
@@ -58,7 +63,7 @@ def read(
         raise empty
     found = joined(shots) if len(shots) > 1 else shots[0][1]
     left_out = tuple(f"No grid is seen on {where}: it was left out." for where in without)
-    return recording_of(replace(found, said=(*found.said, *left_out)), path)
+    return recording_of(replace(found, not_read=(*left_out, *found.not_read)), path)
 
 
 def _strips(page: Image, answers: PaperAnswers, where: str) -> list[tuple[str, PaperReading]]:
@@ -99,10 +104,10 @@ def recording_of(found: PaperReading, path: Path, checked_by: str = "") -> Recor
         )
     sure = ", ".join(f"{100 * one:.0f}" for one in found.minutes)
     notes = (
+        *(f"{FIRST}{one}" for one in (*found.left_out, *found.doubts)),
         "Read from paper: check it against the paper before you rely on it.",
         *((f"Laid over its picture and taken by {checked_by}.",) if checked_by else ()),
         *found.said,
-        *found.doubts,
         f"What lasts less than {found.pen_s:.1f} s is narrower than the pen's stroke: short-term "
         "variation is not assessed, and quick variability reads lower than it was.",
         f"Certainty of each minute, %: {sure}.",

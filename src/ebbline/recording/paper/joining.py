@@ -48,12 +48,11 @@ def _joined(first: PaperReading, second: PaperReading, where: str) -> PaperReadi
         start = _start(first, second, rate, where)
     heart = tuple(_laid(a, b, start) for a, b in zip(first.heart, second.heart, strict=True))
     activity = None
-    if first.activity is not None and second.activity is not None:
-        activity = _laid(first.activity, second.activity, start)
-    # Where one shot ends the other goes on.
-    between = (first.cut_off[1], second.cut_off[0])
+    if first.activity is not None or second.activity is not None:
+        a, b = (one.activity or _no_trace(len(one.heart[0].values)) for one in (first, second))
+        activity = _laid(a, b, start)
     said = (
-        *(one for one in first.said if one not in between),
+        *first.said,
         f"{where} follows from minute {start / rate / 60:.1f} on"
         + (
             ", by the times printed on both."
@@ -61,7 +60,7 @@ def _joined(first: PaperReading, second: PaperReading, where: str) -> PaperReadi
             else f"; the shots share {(len(first.heart[0].values) - start) / rate / 60:.1f} "
             "minutes."
         ),
-        *(one for one in second.said if one not in (*first.said, *between)),
+        *(one for one in second.said if one not in first.said),
     )
     return replace(
         first,
@@ -69,7 +68,9 @@ def _joined(first: PaperReading, second: PaperReading, where: str) -> PaperReadi
         activity=activity,
         minutes=by_minute(heart[0], rate),
         said=said,
+        # Where one shot ends the other goes on.
         cut_off=(first.cut_off[0], second.cut_off[1]),
+        not_read=(*first.not_read, *(f"{where}: {one}" for one in second.not_read)),
         pen_s=max(first.pen_s, second.pen_s),
     )
 
@@ -127,6 +128,11 @@ def _misfit(first: PaperReading, second: PaperReading, start: int, least: int) -
         total += float(apart[there].sum())
         count += int(there.sum())
     return total / count if count >= least // 2 else np.inf
+
+
+def _no_trace(count: int) -> PaperTrace:
+    nothing = np.full(count, np.nan)
+    return PaperTrace(nothing, np.zeros(count), nothing, nothing)
 
 
 def _laid(first: PaperTrace, second: PaperTrace, start: int) -> PaperTrace:

@@ -161,7 +161,7 @@ def activity_scale(paper: Paper, where: str) -> tuple[ReadScale | None, str]:
             f"Activity: {read.value(last):g} to {read.value(first):g} by {read.agreed} printed "
             "numbers in step."
         )
-    return None, "Activity: its printed numbers were not read: it was left out."
+    return None, "Activity was not read: the numbers beside its paper were not told."
 
 
 def activity_ends(paper: Paper, where: str) -> tuple[int, int] | None:

@@ -172,10 +172,13 @@ def _read(kept: Papers, card: PaperCard) -> PaperReadOut:
     pictures = [_picture(one) for one in read]
     left_out = [said for one in read if one.reading for said in _more_strips(one.reading)]
     problem, remedy, duration_s = "", "", 0.0
+    doubts: tuple[str, ...] = ()
+    extent = ""
     try:
         whole = kept.joined(card)
         duration_s = len(whole.heart[0].values) / whole.rate_hz
-        left_out += filter(None, whole.cut_off)
+        left_out += whole.left_out
+        doubts, extent = whole.doubts, whole.extent
     except EbblineError as error:
         problem = f"{error.where}: {error.what}" if len(pictures) > 1 else error.what
         remedy = error.remedy
@@ -183,6 +186,8 @@ def _read(kept: Papers, card: PaperCard) -> PaperReadOut:
         version=card.version,
         pictures=pictures,
         left_out=left_out,
+        doubts=list(doubts),
+        extent=extent,
         problem=problem,
         remedy=remedy,
         duration_s=duration_s,
@@ -208,7 +213,7 @@ def _picture(one: PictureRead) -> PictureReadOut:
         remedy="",
         corners=_corners(found),
         lines=lines,
-        said=[*_more_strips(found), *found.said, *found.doubts],
+        said=[*_more_strips(found), *found.left_out, *found.said, *found.doubts],
         minutes=[round(float(one), 2) for one in found.minutes],
     )
 

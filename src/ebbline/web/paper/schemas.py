@@ -110,12 +110,15 @@ class PictureReadOut(BaseModel):
 class PaperReadOut(BaseModel):
     """A strip read. problem: why it makes no recording yet. duration_s: of the whole strip.
 
-    left_out: what else stands on the pictures and was not read, in sentences to be said first.
+    left_out: what stands on the pictures and was not read, in sentences to be said first; doubts:
+    which minutes were read with doubt; extent: how many minutes were read of each trace.
     """
 
     version: int
     pictures: list[PictureReadOut]
     left_out: list[str]
+    doubts: list[str]
+    extent: str
     problem: str
     remedy: str
     duration_s: float

@@ -45,11 +45,9 @@ function tellState() {
   if (changed) return say("Corrected since it was read. Read again to see what it comes to.", "caution");
   if (!reading) return;
   if (reading.problem) return say(`Not read: ${reading.problem} ${reading.remedy}`, "problem");
-  const minutes = Math.round(reading.duration_s / 60);
-  const doubted = reading.pictures.flatMap((one) => one.minutes).filter((sure) => sure < SURE).length;
-  const doubt = doubted ? ` ${doubted === 1 ? "One minute was" : `${doubted} minutes were`} not read, or read with doubt.` : "";
-  const leftOut = reading.left_out.map((sentence) => `${sentence} `).join("");
-  say(`${leftOut}${minutes} minutes were read.${doubt} Compare the lines with the ink, correct, then take it.`, doubted || leftOut ? "caution" : "done");
+  // What was not read stands first.
+  const lacking = [...reading.left_out, ...reading.doubts];
+  say([...lacking, reading.extent, "Compare the lines with the ink, correct, then take it."].join(" "), lacking.length ? "caution" : "done");
 }
 
 function tellRead() {
