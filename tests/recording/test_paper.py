@@ -17,8 +17,8 @@ from ebbline.errors import RecordingError
 from ebbline.reading.analyse import read as analyse
 from ebbline.reading.text import say
 from ebbline.recording import ChannelKind, Recording, open_recording
-from ebbline.recording.paper.figures import Printed
-from ebbline.recording.paper.flatten import Image
+from ebbline.recording.paper.figures import Printed, read_scale
+from ebbline.recording.paper.flatten import Image, Plane
 from ebbline.recording.paper.lattice import unwrapped
 from ebbline.recording.paper.pictures import pictures_of
 from ebbline.recording.paper.reading import (
@@ -342,6 +342,33 @@ def test_a_mirror_image_is_refused_whatever_range_is_told(tmp_path: Path) -> Non
     path = saved(np.ascontiguousarray(strip().image[:, ::-1]), tmp_path / "mirror.png")
     with pytest.raises(RecordingError, match="mirror image"):
         open_recording(path, paper_speed=1, paper_low=50, paper_high=210)
+
+
+def beside(numbers: dict[int, int], dark: float = 1.0) -> Plane:
+    """Numbers in print at some level lines, 40 px from one to the next, right of a dark table."""
+    ink = np.zeros((40 * 20, 200), np.uint8)
+    ink[:, :40] = 255
+    shade = round(255 * dark)
+    for line, value in numbers.items():
+        place = (90, 40 * line + 6)
+        cv2.putText(ink, str(value), place, cv2.FONT_HERSHEY_SIMPLEX, 0.6, shade, 2, cv2.LINE_AA)
+    return ink.astype(np.float32) / 255
+
+
+def test_numbers_that_look_alike_in_a_mirror_are_no_mirror_image() -> None:
+    """001, 011 and 081 are as evenly in step as 100, 110 and 180, but no paper prints them."""
+    upright = beside({4: 180, 11: 110, 12: 100})
+    for turned in (upright[:, ::-1], upright[::-1], upright[::-1, ::-1]):
+        assert read_scale(np.ascontiguousarray(turned), slice(None), 0.0, 40.0) is None
+    found = read_scale(upright, slice(None), 0.0, 40.0)
+    assert found is not None
+    assert (found.first, found.step) == (220.0, -10.0)
+
+
+def test_numbers_paler_than_a_dark_table_are_read() -> None:
+    found = read_scale(beside({2: 200, 4: 180, 6: 160, 8: 140}, 0.4), slice(None), 0.0, 40.0)
+    assert found is not None
+    assert (found.first, found.step, found.agreed) == (220.0, -10.0, 4)
 
 
 def test_grey_of_sixteen_bits_and_clear_ground_are_seen_as_they_look(tmp_path: Path) -> None:

@@ -80,10 +80,19 @@ def read_scale(ink: Plane, columns: slice, top: float, down: float) -> ReadScale
 
 def _numbers(ink: Plane, down: float) -> list[tuple[float, float]]:
     """Whole numbers on a stretch of paper with the row of their middle."""
-    return [
+    found = [
         (float(digits), row)
-        for digits, row, _ in _words(ink, down, WITHIN_NUMBER)
-        if len(digits) <= 3
+        # A dark table beside the paper, or bold print, leaves the other numbers pale.
+        for share in (DARK, PALE)
+        for digits, row, _ in _words(ink, down, WITHIN_NUMBER, share)
+        # None is printed with a 0 before it. 100, 110 and 180 in a mirror, or on their head, are
+        # 001, 011 and 081: as evenly in step as themselves.
+        if len(digits) <= 3 and (digits == "0" or digits[0] != "0")
+    ]
+    return [
+        one
+        for n, one in enumerate(found)
+        if not any(one[0] == f[0] and abs(one[1] - f[1]) < 0.2 * down for f in found[:n])
     ]
 
 
@@ -103,7 +112,7 @@ WITHIN_NUMBER, WITHIN_TIME = 0.6, 0.9
 most (ours)."""
 
 
-DARK, DARKER = 0.42, 0.65
+PALE, DARK, DARKER = 0.24, 0.42, 0.65
 """Print is so dark, as a share of the darkest there is (ours)."""
 
 
