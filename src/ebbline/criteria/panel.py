@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
@@ -23,14 +24,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ebbline.criteria.model import PANEL_LABELS, PanelContribution, PanelReading
-from ebbline.criteria.panel_features import FEATURES, measure
+from ebbline.criteria.panel_features import FEATURES, measure, measure_with_hidden
 from ebbline.criteria.rate_source import doubts_of_source
-from ebbline.criteria.window_view import window_facts
-from ebbline.definitions import HALF_HOUR_S
+from ebbline.criteria.rules import nichd
+from ebbline.criteria.window_view import WindowFacts, window_facts
+from ebbline.definitions import BASELINE_NORMAL_FROM_BPM, BASELINE_NORMAL_TO_BPM, HALF_HOUR_S
 from ebbline.features.findings import BaselineSegment, Findings, SinusoidalEpisode
 from ebbline.features.fitness import VARIABILITY_FROM_HZ, VARIABILITY_UPTO_BPM, fit_for
 from ebbline.recording.model import Context
-from ebbline.terms import Stage, Window, counted
+from ebbline.terms import Stage, VariabilityClass, Window, counted
 
 FloatArray = NDArray[np.float64]
 
@@ -67,10 +69,19 @@ UNREAD_SHARE = 1 / 3
 """Where the rate was lost through more of the contractions, only the worst label is given: of 724
 windows of open recordings 5 (ours)."""
 
-OPEN_FOR_S = 300.0
+ACUTE_FROM_S = 300.0
+"""One fall longer than this is pathological (FIGO 2015), and so it was to the readers of the data:
+of 21 windows with one the panel would call 1 suspicious and none normal."""
+
 NOT_BACK = "a fall that has not come back, which the panel's numbers cannot see to its end"
 
-LATE_RECUR = "recurrent late decelerations, which the panel's numbers cannot tell from others"
+LATE_RECUR = (
+    "decelerations that recur late or may, which the panel's numbers cannot tell from others"
+)
+
+UNWEIGHED = "which the panel's numbers do not weigh by itself"
+
+MAY_HIDE = "stretches of lost signal may hide decelerations like those seen, and a worse reading"
 
 WHOSE = "whose rate it is is in question: the panel read what was taken for the fetus's"
 
@@ -202,16 +213,15 @@ def panel_answer(
     doubted = any(True for _ in doubts_of_source(findings, window))
     if doubted and rank == 0:
         return None, WHOSE
-    if rank < _least_of_the_open(findings, window):
-        return None, NOT_BACK
     unread, contractions = window_facts(findings, window).unread_contractions
     if rank < len(cuts) and unread > UNREAD_SHARE * contractions:
         return None, (
             f"the heart rate could not be read through {unread} of "
             f"{counted(contractions, 'contraction')}, where falls would be"
         )
-    if rank == 0 and _late_recur(findings, window):
-        return None, LATE_RECUR
+    may_be = score + _hidden(model, findings, window)
+    if rank < len(cuts) and sum(may_be > cut for cut in cuts) != rank:
+        return None, MAY_HIDE
     reading = PanelReading(
         window=window,
         probabilities=split(score, model.cuts[key]),
@@ -296,24 +306,45 @@ def _fallen_to_a_level(findings: Findings, window: Window) -> bool:
     return lasting or facts.falls.open_step is not None
 
 
-def _late_recur(findings: Findings, window: Window) -> bool:
-    """Whether late decelerations recur: the panel's numbers know no shallow ones and no timing."""
+def _signs(findings: Findings, window: Window, context: Context) -> Iterator[tuple[int, str]]:
+    """Definite signs of a window that the panel's numbers cannot see whole, and the mildest label
+    that may stand beside each: 1 suspicious, 2 pathological."""
     facts = window_facts(findings, window)
-    return facts.recurrent(facts.recurring_late).answer is True
+    yield _least_of_the_open(facts), NOT_BACK
+    longest_s = facts.falls.long[0].duration_s if facts.falls.long else 0.0
+    if longest_s > ACUTE_FROM_S:
+        yield 2, f"a fall of {longest_s / 60.0:.0f} min, whose length the panel's numbers cap"
+    if facts.levels.variability_of(VariabilityClass.ABSENT):
+        third = nichd.classify(facts, context).rank == 2
+        yield 1 + third, f"{'Category III' if third else 'absent variability'}, {UNWEIGHED}"
+    if len(facts.falls.long) > 1:
+        yield 1, f"{len(facts.falls.long)} prolonged falls, {UNWEIGHED}"
+    if facts.recurrent(facts.recurring_late | facts.whole.falls.unpaired).answer is not False:
+        yield 1, LATE_RECUR
+    for one in facts.levels.known_baselines:
+        if one.whole_bpm > BASELINE_NORMAL_TO_BPM or one.low_bpm < BASELINE_NORMAL_FROM_BPM:
+            yield 1, f"a baseline of {one.whole_bpm:.0f} bpm, {UNWEIGHED}"
 
 
-def _least_of_the_open(findings: Findings, window: Window) -> int:
+def _least_of_the_open(facts: WindowFacts) -> int:
     """The mildest label that may stand beside a fall, not come back, that the window ends in.
 
     The panel's numbers count a fall the same whether it recovers or not: one of over a minute is
-    not normal, and one of over five (FIGO 2015: pathological) not suspicious either (ours).
+    not normal (ours); how long ones weigh stands in `_signs`.
     """
-    facts = window_facts(findings, window)
-    longest_s = max((one.duration_s for one in facts.falls.long if not one.recovered), default=0.0)
-    if longest_s > OPEN_FOR_S:
-        return 2
     unseen = facts.falls.open_for_long or facts.falls.fall_into_loss is not None
-    return int(longest_s > 0.0 or unseen)
+    return int(unseen or any(not one.recovered for one in facts.falls.long))
+
+
+def _hidden(model: PanelModel, findings: Findings, window: Window) -> float:
+    """Points that the falls which lost signal has room for would add (`measure_with_hidden`)."""
+    seen, more = measure(findings, window), measure_with_hidden(findings, window)
+    return sum(
+        term.points(after, feature.worse) - term.points(before, feature.worse)
+        for feature, term, before, after in zip(
+            FEATURES, model.terms, seen.tolist(), more.tolist(), strict=True
+        )
+    )
 
 
 def _usable_s(findings: Findings, window: Window) -> float:

@@ -7,7 +7,7 @@ Each is a plain count, share or size that a reader could check on the strip. The
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +36,10 @@ RISEN_BPM = 12.0
 REDUCED_FINE_BPM = 4.0
 HIGH_BASELINE_BPM, LOW_BASELINE_BPM = 145.0, 112.0
 SURE = 0.6
+
+HIDES_FROM_S, BESIDE_PEAK_S = 30.0, (20.0, 50.0)
+"""Half a minute without signal may hide a deceleration where a contraction's would be: from so long
+before its peak to so long after it (ours)."""
 
 EARLIER_STEP = 10
 """Of the baseline before a window one value in so many is enough for its middle."""
@@ -265,7 +269,37 @@ def measure(findings: Findings, window: Window) -> FloatArray:
 
     Kept for the last few windows: a half hour is asked for again as the one before the next.
     """
-    seen = look(findings, window)
-    values = np.array([feature.measure(seen) for feature in FEATURES])
+    values = _measured(look(findings, window))
     values.setflags(write=False)
     return values
+
+
+def measure_with_hidden(findings: Findings, window: Window) -> FloatArray:
+    """The same, had every stretch of `unseen_beside_contractions` held a deceleration like the
+    deepest one that was seen."""
+    seen = look(findings, window)
+    deepest = max(seen.decelerations, key=lambda one: one.depth_bpm, default=None)
+    if deepest is None:
+        return measure(findings, window)
+    hidden = (deepest,) * unseen_beside_contractions(findings, window)
+    return _measured(replace(seen, decelerations=(*seen.decelerations, *hidden)))
+
+
+def _measured(seen: Look) -> FloatArray:
+    return np.array([feature.measure(seen) for feature in FEATURES])
+
+
+def unseen_beside_contractions(findings: Findings, window: Window) -> int:
+    """Stretches of lost rate in a window that are long enough to hide a deceleration, and lie where
+    a contraction would have one; any place will do where contractions were not recorded."""
+    rate = findings.fetal.rate_curve
+    lost = np.isnan(np.concatenate(([0.0], _cut(rate, window), [0.0])))
+    turns = np.flatnonzero(lost[1:] != lost[:-1]) * rate.step_s + window.start_s
+    begins, ends = turns[::2], turns[1::2]
+    hiding = ends - begins >= HIDES_FROM_S
+    if findings.uterine.present:
+        peaks = np.array([one.peak_s for one in findings.uterine.contractions])
+        before, after = BESIDE_PEAK_S
+        first = np.searchsorted(peaks, begins - after)
+        hiding &= np.searchsorted(peaks, ends + before) > first
+    return int(np.count_nonzero(hiding))
