@@ -317,7 +317,7 @@ def _sensor(kind: SensorKind) -> str:
 
 def _contractions(summary: ContractionSummary, fetal: FetalReading) -> tuple[str, ...]:
     uterine = fetal.findings.uterine
-    note = (sentence(summary.note),) if summary.note else ()
+    note = (sentence(upper(summary.note)),) if summary.note else ()
     if not summary.assessed:
         return ("Not assessed.", *note)
     over = summary.per_10_min_over_s
@@ -451,10 +451,10 @@ def _kind(one: DecelerationSummary, onsets_s: list[float], clock: Clock) -> str:
         else f"with {share(one.share_of_contractions)} of the window's contractions"
     )
     depth = f"depth {number(one.median_depth_bpm, 'bpm')}"
-    lasting = f"lasting {_seconds(one.median_duration_s)}"
+    lasting = f"lasting {_lasted(one, one.median_duration_s)}"
     if one.count > 1:
         depth += f" (deepest {number(one.deepest_bpm, 'bpm')})"
-        lasting += f" (longest {_longest(one)})"
+        lasting += f" (longest {_lasted(one, one.longest_s)})"
     at = ", ".join(clock.at(onset_s) for onset_s in onsets_s[:_STRETCHES_SAID])
     more = f" and {len(onsets_s) - _STRETCHES_SAID} more" if len(onsets_s) > _STRETCHES_SAID else ""
     when = [f"at {at}{more}"] if at else []
@@ -463,10 +463,16 @@ def _kind(one: DecelerationSummary, onsets_s: list[float], clock: Clock) -> str:
     return ", ".join(parts) + "." + concerning
 
 
-def _longest(one: DecelerationSummary) -> str:
-    """The longest of a kind; two minutes or more in a shorter kind are a row of falls."""
-    beyond_kind = one.longest_s >= PROLONGED_FROM_S and one.kind != DecelerationKind.PROLONGED
-    return _seconds(one.longest_s) + (" until the rate was back" if beyond_kind else "")
+def _lasted(one: DecelerationSummary, seconds: float) -> str:
+    """How long one lasted, in minutes from two on; so long in a shorter kind is a row of falls."""
+    if seconds < PROLONGED_FROM_S:
+        return _seconds(seconds)
+    row = one.kind != DecelerationKind.PROLONGED
+    return length(seconds) + (
+        ", counted as one with the falls after it, as the rate was not back between them"
+        if row
+        else ""
+    )
 
 
 def _pattern(one: DecelerationSummary) -> list[str]:
