@@ -94,7 +94,7 @@ def test_a_level_in_the_normal_range_with_variability_and_accelerations_has_sett
     one = judged(found(bpm), Standard.FIGO)
     assert one.said == "at least suspicious", "no alarm, and no milder for having lasted longer"
     assert any("a new baseline, or a fall that has not come back" in why for why in one.refusal)
-    assert any("a step from" in what for what in one.beyond)
+    assert any("a fall from" in what for what in one.beyond)
 
 
 def test_ten_minutes_at_a_slow_rate_with_absent_variability_are_a_bradycardia() -> None:

@@ -24,9 +24,9 @@ from ebbline.criteria.panel import (
     panel_silence,
     split,
 )
-from ebbline.criteria.panel_features import FEATURES, measure
+from ebbline.criteria.panel_features import FEATURES, measure, unseen_beside_contractions
 from ebbline.features import detect
-from ebbline.recording.model import Context
+from ebbline.recording.model import ChannelKind, Context
 from ebbline.synth import Scenario, invent
 from ebbline.terms import Stage, Window
 from features.constructed import Trace
@@ -240,3 +240,49 @@ def test_signal_lost_where_the_falls_would_be_leaves_only_the_worst_label() -> N
     hidden = with_rate(made, cut)
     found, why = panel_answer(detect(hidden), window, hidden.context)
     assert found is None and "could not be read through" in why
+
+
+def test_a_baseline_outside_the_normal_range_is_never_called_normal_by_the_panel() -> None:
+    """185 bpm with lively variability and accelerations: FIGO 2015 and NICHD 2008, not normal."""
+    for baseline in (185, 100):
+        trace = Trace(30, baseline=baseline).contractions(180)
+        for onset in (200, 700, 1200, 1600):
+            trace.excursion(onset, 10, 15, 10, 22)
+        reading = panel_reading(detect(trace.recording()), HALF_HOUR, LABOUR)
+        assert reading is None or reading.label != "normal"
+
+
+def test_the_panel_reads_no_milder_for_contractions_that_were_not_recorded() -> None:
+    """Late falls at every contraction: silent with the belt, and not normal without it."""
+    trace = Trace(30).contractions(180)
+    for peak in range(180, 1700, 180):
+        trace.excursion(peak, 40, 10, 45, -35)
+    made = trace.recording()
+    alone = dataclasses.replace(
+        made,
+        channels=tuple(c for c in made.channels if c.kind is not ChannelKind.UTERINE_ACTIVITY),
+    )
+    for one in (made, alone):
+        reading = panel_reading(detect(one), HALF_HOUR, LABOUR)
+        assert reading is None or reading.label != "normal"
+
+
+def test_a_fall_of_over_five_minutes_is_pathological_to_the_panel_or_it_is_silent() -> None:
+    """FIGO 2015; the numbers do not grow with a length that they cap."""
+    for seconds in (330, 420, 540):
+        trace = calm()
+        trace.excursion(900, 15, seconds, 15, -60)
+        found, why = panel_answer(detect(trace.recording()), HALF_HOUR, LABOUR)
+        assert found is None or found.label == "pathological"
+        assert found is not None or why
+
+
+def test_stretches_of_lost_signal_where_falls_would_be_are_counted_beside_contractions() -> None:
+    """Of three gaps of 40 s one lies where no contraction's fall would be, of 20 s none hides."""
+    trace = Trace(30).contractions(300)
+    findings = detect(trace.recording())
+    peaks = [one.peak_s for one in findings.uterine.contractions]
+    between = 0.5 * (peaks[1] + peaks[2]) + 30.0
+    for start, length in ((peaks[0], 40.0), (between, 40.0), (peaks[3], 40.0), (peaks[4], 20.0)):
+        trace.lose(start, start + length)
+    assert unseen_beside_contractions(detect(trace.recording()), HALF_HOUR) == 2

@@ -28,7 +28,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ebbline.criteria import classify
-from ebbline.criteria.panel import panel_silence
+from ebbline.criteria.panel import panel_reading, panel_silence
 from ebbline.features import detect
 from ebbline.recording.model import Channel, ChannelKind, Context, Recording
 from ebbline.terms import SensorKind, Stage, Window
@@ -294,3 +294,57 @@ def test_falls_added_to_a_real_labour_only_make_it_worse(way: str) -> None:
     said = [standing(one, window) for one in steps]
     found = [better(before, after) for before, after in pairwise(said)]
     assert not any(found), [str(one) for one in said]
+
+
+@FEW
+@given(
+    seed=st.integers(0, 999),
+    minutes=st.floats(6.0, 25.0),
+    over_s=st.floats(90.0, 240.0),
+    depth=st.floats(22.0, 45.0),
+)
+def test_a_slide_to_a_lower_level_that_stays_is_best_by_no_standard_nor_the_panel(
+    seed: int, minutes: float, over_s: float, depth: float
+) -> None:
+    """140 -> 118 within minutes: too slow for a step, followed by the baseline, and not back."""
+
+    def slid(rate: np.ndarray) -> np.ndarray:
+        t = np.arange(len(rate)) / RATE
+        return np.asarray(rate - depth * np.clip(t / over_s, 0.0, 1.0))
+
+    recording = changed(calm(seed, bpm=140.0), minutes, slid)
+    findings = detect(recording)
+    for standard in STANDARDS:
+        found = classify(findings, WINDOW, standard, recording.context)
+        assert found.rank > 0 or found.at_least, (standard, found.said)
+        assert any("not recovered at the end" in what for what in found.beyond)
+        assert any("feel her pulse" in what for what in found.beyond)
+    panel = panel_reading(findings, WINDOW, recording.context)
+    assert panel is None or panel.label != "normal"
+
+
+@pytest.mark.parametrize("minutes", [5, 6, 7, 8, 9])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_shallow_fall_of_minutes_that_the_baseline_follows_is_best_by_no_standard(
+    seed: int, minutes: int
+) -> None:
+    """18 bpm for up to under ten minutes: prolonged (NICHD 2008), however it is drawn."""
+    recording = fall(calm(seed), WINDOW.start_s + 400.0, 60.0 * minutes, 18.0)
+    findings = detect(recording)
+    for standard in STANDARDS:
+        found = classify(findings, WINDOW, standard, recording.context)
+        assert found.rank > 0 or found.at_least, (standard, found.said)
+
+
+def test_a_drift_down_is_told_and_withholds_the_best_class_without_being_called_a_fall() -> None:
+    """Over half an hour a baseline may settle lower: no alarm, and no best class either."""
+
+    def drifted(rate: np.ndarray) -> np.ndarray:
+        return rate - np.linspace(0.0, 24.0, len(rate))
+
+    recording = changed(calm(4, bpm=150.0), 30.0, drifted)
+    findings = detect(recording)
+    for standard in STANDARDS:
+        found = classify(findings, WINDOW, standard, recording.context)
+        assert found.rank < 0 and not found.at_least, (standard, found.said)
+        assert any("not back at its earlier level" in what for what in found.beyond)

@@ -67,7 +67,7 @@ def test_contractions_that_were_not_assessed_are_never_counted_as_none() -> None
         assessed=False, count=0, per_10_min=0.0, tachysystole=None, note="there is no channel"
     )
     said = lines_of("Contractions", made.fetal(review=made.review(contractions=summary)))
-    assert said == "Not assessed.\nthere is no channel."
+    assert said == "Not assessed.\nThere is no channel."
 
 
 def test_untold_tachysystole_is_said_to_be_untold() -> None:
@@ -234,7 +234,9 @@ def test_a_fall_beyond_its_kind_is_said_to_last_until_the_rate_was_back() -> Non
     """Two minutes or more are a prolonged deceleration (NICHD 2008): a variable one that is said
     to have lasted longer was part of a row of falls."""
     row = made.fetal(review=made.review(decelerations=(made.late(count=3, longest_s=182.0),)))
-    assert "longest 3 min 2 s, counted as one with the falls after it" in lines_of("Decelerations", row)
+    assert "longest 3 min 2 s, counted as one with the falls after it" in lines_of(
+        "Decelerations", row
+    )
     alone = made.fetal(review=made.review(decelerations=(made.late(count=3, longest_s=95.0),)))
     assert "longest 95 s)" in lines_of("Decelerations", alone)
 

@@ -17,10 +17,11 @@ import math
 from collections.abc import Iterable
 
 from ebbline.criteria import limits
+from ebbline.criteria.lower_end import maybe_hers
 from ebbline.criteria.model import Classification, Level, Reason
 from ebbline.criteria.rate_source import doubts_of_source
 from ebbline.criteria.rule import NOT_NUMERIC, Compare, Part, Rule, Table, reason, shown
-from ebbline.criteria.window_view import WindowFacts, stretch
+from ebbline.criteria.window_view import WindowFacts, clock, stretch
 from ebbline.definitions import HALF_OF_CONTRACTIONS
 from ebbline.features.findings import ArtefactKind, Deceleration
 from ebbline.features.fitness import unfit_words
@@ -340,23 +341,30 @@ def check_into_loss(builder: ClassBuilder, facts: WindowFacts, alarming: Rule) -
 
 
 def check_settled(builder: ClassBuilder, facts: WindowFacts, alarming: Rule | None) -> None:
-    """A step down that has settled at a normal level is a new baseline, or a fall that goes on.
+    """Lower levels that are new baselines, or falls: those that go on, and those that came back.
 
     alarming: the standard's line of one long fall, which would then be met; None: it keeps the
     window from the best class.
     """
-    step = facts.falls.settled_step
-    if step is None:
-        return
-    since = Window(step.start_s, facts.window.end_s)
-    if facts.falls.long and facts.falls.long[0].duration_s >= since.duration_s:
-        return
-    told = (
-        f"the rate fell from {step.from_bpm:.0f} to {step.to_bpm:.0f} bpm "
-        f"{since.duration_s / 60.0:.0f} min before the end and stayed: a new baseline, or a fall "
-        "that has not come back"
-    )
-    _may_last(builder, since, told, alarming)
+    end_s = facts.window.end_s
+    if facts.falls.lower_end is not None:
+        builder.withhold(facts.falls.lower_end.words(end_s))
+    for step, then in (
+        (facts.falls.settled_step, "and stayed: a new baseline, or a fall that has not come back"),
+        (facts.falls.closed_step, "and then came back: another baseline for a while, or a fall"),
+    ):
+        if step is None:
+            continue
+        lasted = Window(step.start_s, min(step.until_s, end_s))
+        if facts.falls.long and facts.falls.long[0].duration_s >= lasted.duration_s:
+            continue
+        where = (
+            f"{lasted.duration_s / 60.0:.0f} min before the end"
+            if step.until_s > end_s
+            else f"for {lasted.duration_s / 60.0:.1f} min from {clock(step.start_s)} on"
+        )
+        told = f"the rate fell from {step.from_bpm:.0f} to {step.to_bpm:.0f} bpm {where} {then}"
+        _may_last(builder, lasted, told, alarming)
 
 
 def _may_last(builder: ClassBuilder, where: Window, told: str, alarming: Rule | None) -> None:
@@ -375,6 +383,14 @@ def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
         builder.say_above(
             f"not recovered at the end: a fall of {lasting.duration_s / 60.0:.0f} min so far, "
             f"{lasting.depth_bpm:.0f} bpm deep, down to {lasting.nadir_bpm:.0f} bpm"
+            f"{maybe_hers(lasting.nadir_bpm) if lasting.to_a_level else ''}"
+        )
+    elif facts.falls.to_a_level is not None and not facts.falls.to_a_level.recovered:
+        level = facts.falls.to_a_level
+        builder.say_above(
+            f"not recovered at the end: a fall from {level.nadir_bpm + level.depth_bpm:.0f} down "
+            f"to {level.nadir_bpm:.0f} bpm, for {level.duration_s / 60.0:.0f} min so far"
+            f"{maybe_hers(level.nadir_bpm)}"
         )
     elif facts.falls.open_fall is not None:
         fall = facts.falls.open_fall
@@ -382,13 +398,8 @@ def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
             f"not recovered at the end: a fall of {facts.falls.so_far_s(fall):.0f} s so far, "
             f"down to {fall.nadir_bpm:.0f} bpm"
         )
-    elif facts.falls.open_step is not None:
-        step = facts.falls.open_step
-        minutes = (facts.window.end_s - step.start_s) / 60.0
-        builder.say_above(
-            f"not recovered at the end: a step from {step.from_bpm:.0f} down to {step.to_bpm:.0f} "
-            f"bpm, for {minutes:.0f} min so far"
-        )
+    elif facts.falls.lower_end is not None:
+        builder.say_above(facts.falls.lower_end.words(facts.window.end_s))
     if len(long) > 1 or (long and builder.rank == 0):
         lengths = ", ".join(f"{one.duration_s / 60.0:.1f}" for one in long[:5])
         builder.say_above(

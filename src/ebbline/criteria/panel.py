@@ -219,6 +219,9 @@ def panel_answer(
             f"the heart rate could not be read through {unread} of "
             f"{counted(contractions, 'contraction')}, where falls would be"
         )
+    for least, sign in _signs(findings, window, context):
+        if rank < least:
+            return None, sign
     may_be = score + _hidden(model, findings, window)
     if rank < len(cuts) and sum(may_be > cut for cut in cuts) != rank:
         return None, MAY_HIDE
@@ -317,6 +320,8 @@ def _signs(findings: Findings, window: Window, context: Context) -> Iterator[tup
     if facts.levels.variability_of(VariabilityClass.ABSENT):
         third = nichd.classify(facts, context).rank == 2
         yield 1 + third, f"{'Category III' if third else 'absent variability'}, {UNWEIGHED}"
+    if facts.falls.lower_end is not None or facts.falls.closed_step is not None:
+        yield 1, f"a fall to another level, {UNWEIGHED}"
     if len(facts.falls.long) > 1:
         yield 1, f"{len(facts.falls.long)} prolonged falls, {UNWEIGHED}"
     if facts.recurrent(facts.recurring_late | facts.whole.falls.unpaired).answer is not False:

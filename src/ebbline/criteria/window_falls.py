@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from ebbline.criteria.lower_end import LowerEnd, lower_end
 from ebbline.criteria.recording_index import RecordingFacts
 from ebbline.criteria.recovery import NOT_SEEN_S
 from ebbline.criteria.variability_runs import MINUTE_S
@@ -223,15 +224,17 @@ class WindowFalls:
 
     @cached_property
     def _step(self) -> Drop | None:
-        """The step down in the window that has not come back; None where a deceleration is open."""
+        """The step down in the window that has not come back; None where the deceleration that is
+        open at its end began with it or before."""
         begin_s, end_s = self.window.start_s, self.window.end_s
+        latest_s = end_s - LEAST_STEP_S
         if self.open_fall is not None:
-            return None
+            latest_s = min(latest_s, self.open_fall.onset_s - within.BEGIN_TOGETHER_S)
         return next(
             (
                 one
                 for one in self.whole.lower.steps
-                if begin_s <= one.start_s <= end_s - LEAST_STEP_S and one.until_s > end_s
+                if begin_s <= one.start_s <= latest_s and one.until_s > end_s
             ),
             None,
         )
@@ -272,18 +275,63 @@ class WindowFalls:
         """
         return self._step if all(one.recovered for one in self.long) else None
 
+    @cached_property
+    def closed_step(self) -> Drop | None:
+        """The longest step down that came back within the window and that no fall tells whole; None
+        without one.
+
+        A shallow fall of minutes is followed by the baseline, and then told as a shorter one or as
+        none: it is no milder for that.
+        """
+        untold = [
+            step
+            for step in self.whole.lower.steps
+            if self.window.start_s <= step.start_s
+            and step.until_s <= self.window.end_s
+            and step.until_s - step.start_s >= PROLONGED_FROM_S
+            and not any(
+                one.onset_s < step.until_s
+                and one.end_s > step.start_s
+                and one.duration_s >= step.until_s - step.start_s
+                for one in self.long
+            )
+        ]
+        return max(untold, key=lambda step: step.until_s - step.start_s, default=None)
+
+    @cached_property
+    def lower_end(self) -> LowerEnd | None:
+        """The lower level that the window ends at and that no open fall or step tells."""
+        told = self.open_fall is not None or self._step is not None
+        if told or any(not one.recovered for one in self.long):
+            return None
+        return lower_end(self.whole, self.window)
+
+    @cached_property
+    def to_a_level(self) -> LongFall | None:
+        """A fall to another level, come back or not, that none of the long ones tells."""
+        end_s = self.window.end_s
+        step, lower = self.open_step or self.closed_step, self.lower_end
+        if step is not None:
+            size = step.from_bpm - step.to_bpm
+            until_s = min(step.until_s, end_s)
+            return LongFall(step.start_s, until_s, size, step.to_bpm, step.until_s <= end_s, True)
+        if lower is not None and lower.quick:
+            size = lower.from_bpm - lower.to_bpm
+            return LongFall(lower.since_s, end_s, size, lower.to_bpm, False, True)
+        return None
+
     @property
     def long_weigh(self) -> bool:
         """Whether the prolonged falls keep the window from the best class of any standard.
 
         Two or more, or a fall of over a minute that has not come back when the window ends: how
         long it will last is not known (ours: FIGO and NICE count single falls from three minutes
-        on only).
+        on only). A fall to another level among them, come back or not.
         """
         long = self.long
         if self.open_for_long or len(long) > 1 or any(not one.recovered for one in long):
             return True
-        return self.open_step is not None
+        return self.to_a_level is not None
 
     @property
     def long_where(self) -> tuple[Window, ...]:
@@ -291,8 +339,8 @@ class WindowFalls:
         found = tuple(Window(one.onset_s, one.end_s) for one in self.long)
         if not found and self.open_fall is not None:
             return (Window(self.open_fall.onset_s, self.window.end_s),)
-        if not found and self.open_step is not None:
-            return (Window(self.open_step.start_s, self.window.end_s),)
+        if not found and self.to_a_level is not None:
+            return (Window(self.to_a_level.onset_s, self.to_a_level.end_s),)
         return found
 
 

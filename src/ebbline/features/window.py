@@ -537,7 +537,8 @@ def _why_untold(index: EventIndex, cuts: Cuts, seen: BoolArray, maybe: BoolArray
     number = int(np.count_nonzero(seen))
     if maybe.any():
         alone = int(np.count_nonzero(seen & index.alone))
-        return f"no contraction was recorded with {alone} of {number} decelerations"
+        of = "the one deceleration" if number == 1 else f"{alone} of {number} decelerations"
+        return f"no contraction was recorded with {of}"
     inside = _inside(
         index.contraction_peak_s, Window(float(cuts.starts_s[0]), float(cuts.ends_s[-1]))
     )

@@ -13,7 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ebbline.criteria.lower_end import highest_level, maybe_hers
 from ebbline.criteria.model import GRAVITY, Classification, Level
+from ebbline.criteria.window_falls import LongFall
 from ebbline.criteria.window_view import WindowFacts, window_facts
 from ebbline.definitions import (
     BASELINE_NORMAL_FROM_BPM,
@@ -29,7 +31,6 @@ from ebbline.reading import counts
 from ebbline.reading.model import FourLines, Review
 from ebbline.reading.summary import new_against_the_hour_before
 from ebbline.reading.text import Clock, length, number, sentence, share, upper
-from ebbline.signal import maternal
 from ebbline.signal.quality import middle
 from ebbline.terms import VariabilityClass, Window, counted
 
@@ -95,12 +96,14 @@ def class_line(one: Classification) -> str:
 
 @dataclass(frozen=True, slots=True)
 class OpenFall:
-    """The fall that a window ends in, as the classes count it."""
+    """The fall that a window ends in, as the classes count it. hers: what is said where the level
+    that it stays at may be the mother's."""
 
     from_bpm: float
     onset_s: float
     to_bpm: float
     so_far_s: float
+    hers: str = ""
 
 
 def open_fall(findings: Findings, window: Window) -> OpenFall | None:
@@ -111,14 +114,19 @@ def open_fall(findings: Findings, window: Window) -> OpenFall | None:
     facts = window_facts(findings, window)
     lasting = next((one for one in facts.falls.long if not one.recovered), None)
     if lasting is not None:
-        level = lasting.nadir_bpm + lasting.depth_bpm
-        return OpenFall(level, lasting.onset_s, lasting.nadir_bpm, lasting.duration_s)
-    fall, step = facts.falls.open_fall, facts.falls.open_step
-    if step is not None:
-        return OpenFall(step.from_bpm, step.start_s, step.to_bpm, window.end_s - step.start_s)
+        return _lasting(lasting)
+    fall, level = facts.falls.open_fall, facts.falls.to_a_level
+    if level is not None and not level.recovered:
+        return _lasting(level)
     if fall is None:
         return None
     return OpenFall(fall.baseline_bpm, fall.onset_s, fall.nadir_bpm, facts.falls.so_far_s(fall))
+
+
+def _lasting(one: LongFall) -> OpenFall:
+    from_bpm = one.nadir_bpm + one.depth_bpm
+    hers = maybe_hers(one.nadir_bpm) if one.to_a_level else ""
+    return OpenFall(from_bpm, one.onset_s, one.nadir_bpm, one.duration_s, hers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,7 +235,7 @@ def right_now(
             False,
             f"Not recovered: it fell from {number(fall.from_bpm, 'bpm')} at "
             f"{clock.at(fall.onset_s)} down to {number(fall.to_bpm, 'bpm')}, for "
-            f"{length(fall.so_far_s)} so far{lost}.",
+            f"{length(fall.so_far_s)} so far{lost}{fall.hers}.",
         )
     if silent_s >= UNKNOWN_FROM_S:
         return RightNow(
@@ -236,11 +244,10 @@ def right_now(
             f"How the rate is now is not known: no signal for the last {length(silent_s)}; "
             f"{number(now_bpm, 'bpm')} when it was last seen.",
         )
-    before_bpm = _level_before(findings, window, begin_s)
+    before_bpm = highest_level(window_facts(findings, window).whole, window)
     falls = within.decelerations_in(findings, Window(begin_s, window.end_s))
     if now_bpm < before_bpm - LEAST_EXCURSION_BPM:
-        hers = "; it may be the mother's: feel her pulse" if now_bpm <= maternal.HIGH_BPM else ""
-        before = f", baseline {number(before_bpm, 'bpm')} before{hers}."
+        before = f", baseline {number(before_bpm, 'bpm')} before{maybe_hers(now_bpm)}."
         head = "Not at its earlier level: "
         return LastMinute(Level.ALARMING, now_bpm, before, head, down=True).told(moment)
     level = Level.REASSURING
@@ -304,20 +311,6 @@ def _unusual(facts: WindowFacts, *, undulating: bool) -> list[str]:
                 f"variability {seen.variability.value}, {number(seen.bandwidth_bpm, 'bpm')}"
             )
     return said
-
-
-def _level_before(findings: Findings, window: Window, begin_s: float) -> float:
-    """The highest level of the baseline that is known of the half hour up to the last minutes.
-
-    NaN where none is. A fall that draws the baseline down with it is held against what was before.
-    """
-    from_s = min(window.start_s, begin_s - TEN_MINUTES_S)
-    known = [
-        one.mean_bpm
-        for one in findings.fetal.baseline
-        if one.determinate and one.end_s > from_s and one.start_s < window.end_s
-    ]
-    return max(known, default=math.nan)
 
 
 def _new(findings: Findings, window: Window) -> str:

@@ -311,18 +311,14 @@ def _decelerations(
 
 
 def _level_falls(facts: WindowFacts) -> tuple[LevelFall, ...]:
-    """Falls that lasted on as a baseline, and a step down that has not come back."""
-    found = [
+    """Falls that lasted on as a baseline, and one to another level that no deceleration tells."""
+    found = [one for one in facts.falls.long if one.to_a_level]
+    if facts.falls.to_a_level is not None:
+        found.append(facts.falls.to_a_level)
+    return tuple(
         LevelFall(one.onset_s, one.duration_s, one.depth_bpm, one.nadir_bpm, one.recovered)
-        for one in facts.falls.long
-        if one.to_a_level
-    ]
-    step = facts.falls.open_step
-    if step is not None:
-        so_far_s = facts.window.end_s - step.start_s
-        depth = step.from_bpm - step.to_bpm
-        found.append(LevelFall(step.start_s, so_far_s, depth, step.to_bpm, recovered=False))
-    return tuple(found)
+        for one in found
+    )
 
 
 def _lasted_s(facts: WindowFacts, fall: Deceleration) -> float:

@@ -140,12 +140,14 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
         told = f"{len(long) or len(prolonged)} in the window, the deepest {deepest:.0f} bpm"
         builder.add(line.PROLONGED, longest_s / 60.0, evidence=seen, detail=told)
     check_settled(builder, facts, None)
-    step = facts.falls.open_step
-    if step is not None and not long:
-        where = Window(step.start_s, facts.window.end_s)
-        told = f"a step from {step.from_bpm:.0f} to {step.to_bpm:.0f} bpm, not come back"
-        builder.add(line.PROLONGED, where.duration_s / 60.0, evidence=(where,), detail=told)
-    if not (late or variable or prolonged or long or unpaired or step):
+    level = facts.falls.to_a_level
+    if level is not None and not long:
+        where = Window(level.onset_s, level.end_s)
+        from_bpm = level.nadir_bpm + level.depth_bpm
+        back = "come back" if level.recovered else "not come back"
+        told = f"a fall from {from_bpm:.0f} to {level.nadir_bpm:.0f} bpm, {back}"
+        builder.add(line.PROLONGED, level.duration_s / 60.0, evidence=(where,), detail=told)
+    if not (late or variable or prolonged or long or unpaired or level):
         builder.add(line.NO_DECELERATIONS, detail=f"none {facts.seen_words}")
 
     absent = facts.levels.variability_of(VariabilityClass.ABSENT)
