@@ -10,6 +10,7 @@ import pytest
 from criteria.build import (
     contractions,
     deceleration,
+    early,
     gradual,
     judged,
     late,
@@ -431,3 +432,16 @@ def test_one_event_beside_a_class_that_it_cannot_change_is_no_edge() -> None:
 def test_a_non_stress_test_says_why_it_is_not_read_in_labour(stage: Stage, words: str) -> None:
     found = judged(Standard.NST, trace(40), minutes=40.0, context=Context(stage=stage))
     assert any(words in why for why in found.refusal)
+
+
+def test_a_deep_fall_with_the_contraction_is_not_taken_for_a_benign_early_one() -> None:
+    """Early by its timing; early decelerations are shallow (common practice, no source)."""
+    squeezes = contractions(40)
+    shallow, deep = (
+        trace(40, uterus=squeezes, decelerations=[early(squeezes[5], depth=depth)])
+        for depth in (30.0, 60.0)
+    )
+    for standard in (Standard.NICHD, Standard.NICE):
+        assert judged(standard, shallow).rank == 0
+        refused = judged(standard, deep)
+        assert refused.rank < 0 and any("60 bpm deep" in why for why in refused.refusal)

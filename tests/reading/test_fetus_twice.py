@@ -40,3 +40,8 @@ def test_a_channel_without_signal_is_not_alike():
     lost = np.full(40 * 240, np.nan)
     lost[:100] = rate(1)[:100]
     assert not any("twice" in line for line in above(rate(1), lost))
+
+
+def test_a_copy_told_some_seconds_later_is_still_the_same_heart():
+    for late in (-12, -4, 4, 8, 12):
+        assert all("One fetus twice?" in line for line in above(rate(1), np.roll(rate(1), late)))

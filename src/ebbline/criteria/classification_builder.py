@@ -367,6 +367,16 @@ def check_settled(builder: ClassBuilder, facts: WindowFacts, alarming: Rule | No
         _may_last(builder, lasted, told, alarming)
 
 
+def check_deep_early(builder: ClassBuilder, facts: WindowFacts) -> None:
+    """Early decelerations are taken for benign; ones too deep for that keep from the best class."""
+    falls = facts.falls.touching(facts.whole.falls.deep_early)
+    if falls:
+        deepest = max(fall.depth_bpm for fall in falls)
+        builder.withhold(
+            f"a deceleration with the contraction is {deepest:.0f} bpm deep: early ones are shallow"
+        )
+
+
 def _may_last(builder: ClassBuilder, where: Window, told: str, alarming: Rule | None) -> None:
     """Of a fall that may have lasted all that while: open if that were alarming, else not best."""
     if alarming is not None and alarming.met(where.duration_s / 60.0):

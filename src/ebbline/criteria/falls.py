@@ -16,6 +16,11 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 
+DEEP_EARLY_BPM = 40.0
+"""Early decelerations are shallow; one so deep is by its timing early and by its depth none (common
+practice, no source)."""
+
+
 class Falls:
     """The recording's decelerations as columns, in the order of `features.window.index_of`."""
 
@@ -113,6 +118,15 @@ class Falls:
         """Early (NICHD)."""
         return self.of(DecelerationKind.EARLY)
 
+    @cached_property
+    def deep_early(self) -> BoolArray:
+        """Early in their timing, and too deep to be called so and no more (ours).
+
+        A fall that grows longer or deeper may turn from abrupt to gradual: it is no milder for it.
+        """
+        depth_bpm = np.array([one.depth_bpm for one in self.items], dtype=np.float64)
+        return self.early & (depth_bpm >= DEEP_EARLY_BPM)
+
     def of_kind(self, kind: DecelerationKind) -> BoolArray:
         """The decelerations that count as a kind: prolonged ones that began so among them."""
         match kind:
@@ -127,15 +141,18 @@ class Falls:
 
     @cached_property
     def concerning(self) -> BoolArray:
-        """Variable decelerations with any concerning characteristic (NICE).
+        """Variable decelerations, and early ones too deep for that, with any concerning
+        characteristic (NICE).
 
         Every prolonged one is among them, however it began: none of two minutes weighs less than
         a variable one of over a minute (our reading).
         """
         return self.prolonged | np.array(
             [
-                bool(variable and within.concerning_features(self._findings, fall))
-                for variable, fall in zip(self.variable.tolist(), self.items, strict=True)
+                bool(counts and within.concerning_features(self._findings, fall))
+                for counts, fall in zip(
+                    (self.variable | self.deep_early).tolist(), self.items, strict=True
+                )
             ],
             dtype=np.bool_,
         )

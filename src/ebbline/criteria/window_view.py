@@ -127,8 +127,12 @@ class WindowFacts:
 
     @cached_property
     def recurring_variable(self) -> BoolArray:
-        """The same of variable ones."""
-        return self._with_prolonged(self.whole.falls.variable)
+        """The same of variable ones; beside two of them early ones too deep for that are no break
+        of their pattern."""
+        variable = self.whole.falls.variable
+        if sum(bool(variable[place]) for place in self.falls.here) >= within.LEAST_TO_RECUR:
+            variable = variable | self.whole.falls.deep_early
+        return self._with_prolonged(variable)
 
     def _with_prolonged(self, which: BoolArray) -> BoolArray:
         """The mask, and prolonged falls where two of the mask are in the window.

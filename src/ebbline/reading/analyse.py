@@ -46,6 +46,10 @@ TWICE_WITHIN_BPM, TWICE_SHARE = 1.0, 0.9
 """Two rates this near for this share of the time are one heart's (ours): two hearts of one baseline
 still vary each by its own, several bpm from second to second."""
 
+LAG_S, LAG_STEP_S = 4.0, 0.5
+"""One of them may be told so much later than the other, and is looked for in such steps (ours: a
+sensor's mean of some beats delays its rate by a few seconds)."""
+
 _ROUNDING_S = 1.0
 """A window typed to the second may end this much after a recording that is no whole second long."""
 
@@ -238,7 +242,15 @@ def _history(
 
 
 def _alike(one: FloatArray, other: FloatArray) -> bool:
-    """True where two heart-rate signals are the same nearly all the time that both are seen."""
+    """True where two heart-rate signals are the same nearly all the time that both are seen, the
+    one or the other told up to LAG_S later."""
+    step, most = round(LAG_STEP_S * RATE_HZ), round(LAG_S * RATE_HZ)
+    return any(
+        _same(one[max(0, lag) :], other[max(0, -lag) :]) for lag in range(-most, most + 1, step)
+    )
+
+
+def _same(one: FloatArray, other: FloatArray) -> bool:
     count = min(len(one), len(other))
     apart = np.abs(one[:count] - other[:count])
     both = np.isfinite(apart)

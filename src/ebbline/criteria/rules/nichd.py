@@ -7,6 +7,7 @@ import math
 from ebbline.criteria.classification_builder import (
     ClassBuilder,
     check_baseline,
+    check_deep_early,
     check_settled,
     check_window,
     say_beyond_the_letter,
@@ -140,6 +141,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
         told = f"{len(long) or len(prolonged)} in the window, the deepest {deepest:.0f} bpm"
         builder.add(line.PROLONGED, longest_s / 60.0, evidence=seen, detail=told)
     check_settled(builder, facts, None)
+    check_deep_early(builder, facts)
     level = facts.falls.to_a_level
     if level is not None and not long:
         where = Window(level.onset_s, level.end_s)
