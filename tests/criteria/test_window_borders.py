@@ -247,8 +247,29 @@ def test_a_step_down_is_told_from_three_minutes_on_until_it_has_come_back(
     assert [one.onset_s for one in facts.falls.long] == ([step.start_s] if told else [])
     for one in facts.falls.long:
         assert one == LongFall(step.start_s, 2400.0, 30.0, 120.0, recovered=False, to_a_level=True)
-    assert facts.falls.long_weigh is told
-    assert facts.falls.long_where == ((Window(step.start_s, 2400.0),) if told else ())
+    came_back = step.until_s <= 2400.0
+    assert facts.falls.long_weigh is (told or came_back)
+    where = (Window(step.start_s, 2400.0),)
+    assert facts.falls.long_where == (where if told or came_back else ())
+
+
+@pytest.mark.parametrize(
+    ("start_s", "until_s", "weighs"),
+    [
+        (600.0, 720.0, True),
+        (600.0, 719.0, False),
+        (599.0, 900.0, False),
+        (2280.0, 2400.0, True),
+    ],
+)
+def test_a_step_down_that_came_back_weighs_from_two_minutes_on_and_is_no_long_fall(
+    start_s: float, until_s: float, weighs: bool
+) -> None:
+    """NICHD 2008: prolonged from two minutes on; that the baseline followed it is ours to say."""
+    falls = seen(trace(40), steps=(replace(STEP, start_s=start_s, until_s=until_s),)).falls
+    assert falls.long == ()
+    assert falls.long_weigh is weighs
+    assert falls.long_where == ((Window(start_s, until_s),) if weighs else ())
 
 
 def test_of_two_steps_the_first_that_has_not_come_back_is_told() -> None:
@@ -257,12 +278,26 @@ def test_of_two_steps_the_first_that_has_not_come_back_is_told() -> None:
     assert [one.onset_s for one in facts.falls.long] == [1500.0]
 
 
-def test_no_step_is_told_where_a_deceleration_is_open() -> None:
-    facts = seen(trace(40, decelerations=[fallen(2300.0, 2400.0, recovered=False)]), steps=(STEP,))
-    assert facts.falls.long == ()
-    assert facts.falls.open_step is None
-    assert facts.falls.long_where == (Window(2300.0, 2400.0),)
-    assert facts.falls.long_weigh
+@pytest.mark.parametrize("open_from_s", [2200.0, 2300.0])
+def test_a_step_is_told_whole_where_a_deceleration_on_its_level_is_open(open_from_s: float) -> None:
+    """The deceleration, whether long itself or not, is then its last piece."""
+    fall = fallen(open_from_s, 2400.0, recovered=False)
+    falls = seen(trace(40, decelerations=[fall]), steps=(STEP,)).falls
+    assert [(one.onset_s, one.end_s, one.recovered) for one in falls.long] == [
+        (1500.0, 2400.0, False)
+    ]
+    assert falls.long[0].nadir_bpm == (fall.nadir_bpm if open_from_s == 2200.0 else STEP.to_bpm)
+
+
+@pytest.mark.parametrize(("before_s", "onset_s"), [(60.0, 2140.0), (59.0, 2200.0)])
+def test_a_step_that_comes_with_an_open_deceleration_is_that_fall(
+    before_s: float, onset_s: float
+) -> None:
+    """Begun within a minute of each other they are one."""
+    fall = fallen(2200.0, 2400.0, recovered=False)
+    step = replace(STEP, start_s=2200.0 - before_s)
+    falls = seen(trace(40, decelerations=[fall]), steps=(step,)).falls
+    assert [one.onset_s for one in falls.long] == [onset_s]
 
 
 @pytest.mark.parametrize(

@@ -162,17 +162,20 @@ class WindowFalls:
         """The falls, and a step down that goes on where none of them does.
 
         What was told as a fall that began with the step, or was not seen back when it came, is the
-        step's first part.
+        step's first part; one that began later and goes on, too, its last.
         """
         step = self._step
         end_s = self.window.end_s
-        goes_on_already = any(not one.recovered and one.end_s >= end_s for one in long)
-        if step is None or self._settled(step) or goes_on_already:
+        if step is None or self._settled(step):
+            return long
+        going_on = [one for one in long if not one.recovered and one.end_s >= end_s]
+        if any(one.onset_s < step.start_s + within.BEGIN_TOGETHER_S for one in going_on):
             return long
         first = [
             one
             for one in long
-            if _begin_together(one.onset_s, step.start_s)
+            if one in going_on
+            or _begin_together(one.onset_s, step.start_s)
             or (not one.recovered and one.onset_s < step.start_s <= one.end_s)
         ]
         onset_s = min((step.start_s, *(one.onset_s for one in first)))
