@@ -112,7 +112,13 @@ AREAS = {
             "tests/criteria/test_refusal.py",
             "tests/criteria/test_standards.py",
         ),
-        of_kernels=("tests/features",),
+        of_kernels=(
+            "tests/features/test_kernels_against_numpy.py",
+            "tests/features/test_measured_shapes.py",
+            "tests/features/test_excursions_stated_plainly.py",
+            "tests/features/test_events_stated_plainly.py",
+            "tests/features/test_steps_stated_plainly.py",
+        ),
     ),
     "likelihood": Area(
         ("bedside/likelihood*.py",),

@@ -54,22 +54,34 @@ class Changed(importlib.abc.MetaPathFinder):
         )
 
 
-class Stopwatch:
-    """A pytest plugin that keeps the processor's seconds of each test that passes, and what failed
-    first; each_s: what takes more fails."""
+class Brief:
+    """A pytest plugin: a test, or what it needs, that takes longer than each_s fails."""
 
     def __init__(self, each_s: float = math.inf) -> None:
-        self.seconds: dict[str, float] = {}
-        self.failed = ""
-        self._each_s = each_s
-        self._began = 0.0
-        self._passes = True
+        self.each_s = each_s
 
     @pytest.hookimpl(wrapper=True)
-    def pytest_runtest_protocol(self) -> Generator[None, object, object]:
-        """No test takes longer than it may."""
-        with at_most(self._each_s):
+    def pytest_pyfunc_call(self) -> Generator[None, object, object]:
+        """The test itself."""
+        with at_most(self.each_s):
             return (yield)
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_fixture_setup(self) -> Generator[None, object, object]:
+        """What it needs."""
+        with at_most(self.each_s):
+            return (yield)
+
+
+class Stopwatch(Brief):
+    """Keeps the processor's seconds of each test that passes, and what failed first."""
+
+    def __init__(self, each_s: float = math.inf) -> None:
+        super().__init__(each_s)
+        self.seconds: dict[str, float] = {}
+        self.failed = ""
+        self._began = 0.0
+        self._passes = True
 
     def pytest_runtest_logstart(self) -> None:
         """A test begins, and finds nothing that another worked out: what it reaches it tells."""
@@ -103,6 +115,9 @@ def at_most(seconds: float) -> Iterator[None]:
     signal.setitimer(signal.ITIMER_PROF, seconds)
     try:
         yield
+    except TimeoutError as error:
+        # Where it was broken off tells nothing, and may be no line that pytest could show.
+        raise TimeoutError(str(error)) from None
     finally:
         signal.setitimer(signal.ITIMER_PROF, 0.0)
         signal.signal(signal.SIGPROF, before)

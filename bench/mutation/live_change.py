@@ -97,7 +97,9 @@ def _rebind(module: ModuleType, new: CodeType) -> set[str]:
     changed = {
         key: value
         for key, value in vars(aside).items()
-        if key in held_before and _shown(value) != _shown(held_before[key])
+        if not key.startswith("__")
+        and key in held_before
+        and _shown(value) != _shown(held_before[key])
     }
     if not changed or not all(isinstance(v, bool | int | float | str) for v in changed.values()):
         return set()

@@ -19,7 +19,7 @@ import pytest
 from _pytest.runner import runtestprotocol
 
 from bench.mutation import live_change
-from bench.mutation.child import PLAIN_S, ROOT, WAITED_TIMES, at_most, forked
+from bench.mutation.child import PLAIN_S, ROOT, WAITED_TIMES, Brief, forked
 from bench.mutation.operators import Mutant
 
 
@@ -44,7 +44,7 @@ class _Fork:
     answer: bytes = b""
 
 
-class Forking:
+class Forking(Brief):
     """A pytest plugin: in place of running the tests, a fork runs some of them for each mutant.
 
     tests: those of a mutant, by whether loops are compiled. Uncompiled ones (none, where the mutant
@@ -62,6 +62,7 @@ class Forking:
         workers: int,
         told: Callable[[Judgement], None],
     ) -> None:
+        super().__init__()
         self._chosen, self._tests, self._limit_s = chosen, tests, limit_s
         self._until, self._workers, self._told = until, workers, told
         self.judged: list[Judgement] = []
@@ -108,6 +109,7 @@ class Forking:
 
         def act(writing: int) -> None:
             resource.setrlimit(resource.RLIMIT_CPU, (most_s, most_s + 1))
+            self.each_s = math.inf if compiled else PLAIN_S
             _in_fork(mutant, [items[name] for name in names], writing, compiled=compiled)
 
         process, reading = forked(act)
@@ -160,7 +162,7 @@ def _in_fork(mutant: Mutant, items: Sequence[Any], out: int, *, compiled: bool) 
         os.dup2(null, stream)
     try:
         if live_change.change(mutant, compiled=compiled):
-            by, asserted = next(_failing(items, math.inf if compiled else PLAIN_S), ("", False))
+            by, asserted = next(_failing(items), ("", False))
             how = "killed" if by and (compiled or asserted) else "asked" if by else "survived"
         else:
             how, by = "elsewhere", ""
@@ -171,11 +173,10 @@ def _in_fork(mutant: Mutant, items: Sequence[Any], out: int, *, compiled: bool) 
     os._exit(0)
 
 
-def _failing(items: Sequence[Any], each_s: float) -> Iterator[tuple[str, bool]]:
+def _failing(items: Sequence[Any]) -> Iterator[tuple[str, bool]]:
     """Names of tests that fail, and whether by what they assert."""
     for item, following in zip(items, [*items[1:], None], strict=True):
-        with at_most(each_s):
-            reports = runtestprotocol(item, log=False, nextitem=following)
+        reports = runtestprotocol(item, log=False, nextitem=following)
         failed = [report for report in reports if report.failed]
         if failed:
             yield item.nodeid, _asserted(failed[0])

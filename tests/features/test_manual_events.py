@@ -106,3 +106,25 @@ def test_a_gradual_fall_without_its_contraction_is_no_longer_late() -> None:
     assert np.isnan(freed[0].lag_s)
     assert [one.kind for one in freed[1:]] == [DecelerationKind.LATE] * 4
     assert [one.contraction for one in freed[1:]] == [0, 1, 2, 3]
+
+
+@pytest.mark.parametrize(
+    ("rough", "edge"), [(1.0, 2.0), (2.5, 3.0), (3.75, 4.5), (5.0, 4.5)], ids=str
+)
+def test_a_fall_fails_to_return_where_it_ends_further_off_than_the_trace_is_rough(
+    rough: float, edge: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """1.2 times the roughness, 2 bpm at least and 4.5 at most (ours)."""
+    recording, findings = made()
+    for off, fails in ((edge - 0.01, False), (edge + 0.01, True)):
+        away = np.interp(np.arange(800), [100, 200, 300, 500], [0.0, 30.0, 30.0, off])
+        away[501:] = 0.0
+        flat = np.full(800, 140.0)
+        stretch = manual_events._Stretch(
+            0.0, flat - away, flat - away, flat - away, away, flat, rough
+        )
+        monkeypatch.setattr(manual_events, "_stretch", lambda *_, s=stretch: s)
+        fall = manual_events.deceleration_between(recording, findings, 25.0, 501 / RATE)
+        assert fall.fails_to_return is fails
+        assert (fall.onset_s, fall.end_s) == (25.0, 501 / RATE)
+        assert (fall.depth_bpm, fall.baseline_bpm) == (30.0, 140.0)
