@@ -118,6 +118,8 @@ AREAS = {
             "tests/features/test_excursions_stated_plainly.py",
             "tests/features/test_events_stated_plainly.py",
             "tests/features/test_steps_stated_plainly.py",
+            "tests/features/test_hills_stated_plainly.py",
+            "tests/features/test_levels_stated_plainly.py",
         ),
     ),
     "likelihood": Area(
