@@ -24,8 +24,13 @@ from criteria.build import (
     variable,
 )
 from ebbline.criteria import limits
-from ebbline.criteria.classification_builder import ClassBuilder, check_settled
+from ebbline.criteria.classification_builder import (
+    ClassBuilder,
+    check_settled,
+    say_beyond_the_letter,
+)
 from ebbline.criteria.model import Standard
+from ebbline.criteria.rules.figo import of_any_kind
 from ebbline.criteria.tables import figo, nichd
 from ebbline.criteria.window_falls import LongFall
 from ebbline.criteria.window_view import WindowFacts, window_facts
@@ -653,3 +658,63 @@ def test_variabilities_are_known_whose_class_could_be_told() -> None:
     assert len(facts.levels.known_variabilities) == 3
     assert facts.levels.measured_minutes == 30.0
     assert len(facts.levels.variability_of(marked)) == 1
+
+
+def test_a_settled_step_is_said_above_the_class_with_its_minutes() -> None:
+    facts = seen(trace(40, accelerations=[acceleration(1815.0)]), steps=(STEP,))
+    builder = ClassBuilder(nichd.TABLE, facts)
+    say_beyond_the_letter(builder, facts)
+    assert builder.close().beyond == (
+        "not recovered at the end: a step from 150 down to 120 bpm, for 15 min so far",
+    )
+
+
+@pytest.mark.parametrize(("bandwidth", "rises", "counted"), [(4.0, 0, 1), (4.0, 1, 0),
+                                                             (12.0, 0, 0)])  # fmt: skip
+def test_figo_shallow_late_falls_count_with_reduced_variability_and_no_acceleration(
+    bandwidth: float, rises: int, counted: int
+) -> None:
+    """FIGO 2015: in a tracing with no accelerations and reduced variability 10 to 15 bpm count."""
+    squeezes = contractions(40)
+    fall = late(squeezes[5], depth=12.0, onset_lag_s=35.0, shallow=True)
+    facts = seen(
+        trace(
+            40,
+            uterus=squeezes,
+            decelerations=[fall],
+            bandwidth=bandwidth,
+            accelerations=[acceleration(900.0)] * rises,
+        )
+    )
+    assert int(of_any_kind(facts).sum()) == counted
+
+
+@pytest.mark.parametrize(("whole", "lost", "told"), [(0.7, 0.1, True), (1.0, 0.1, False),
+                                                     (0.7, 0.0, False)])  # fmt: skip
+def test_figo_falls_late_in_their_timing_of_which_a_part_was_lost_may_be_late_in_form(
+    whole: float, lost: float, told: bool
+) -> None:
+    """FIGO 2015: late for more than 30 minutes is pathological."""
+    squeezes = contractions(70)
+    falls = [
+        replace(
+            late(one, onset_lag_s=35.0, return_s=15.0),
+            abrupt=True,
+            kind=DecelerationKind.VARIABLE,
+            onset_to_nadir_s=20.0,
+            valid_share=whole,
+        )
+        for one in squeezes
+    ]
+    findings = trace(70, uterus=squeezes, decelerations=falls, valid=1.0 - lost)
+    found = judged(Standard.FIGO, findings, minutes=60.0)
+    assert any("late in their timing" in why for why in found.refusal) is told
+
+
+@pytest.mark.parametrize(("bandwidth", "told"), [(NAN, True), (12.0, False)])
+def test_nichd_a_bradycardia_with_variability_unknown_may_be_category_iii(
+    bandwidth: float, told: bool
+) -> None:
+    """NICHD 2008: bradycardia with absent variability is Category III."""
+    found = judged(Standard.NICHD, trace(40, baseline=95.0, bandwidth=bandwidth))
+    assert any("the bradycardia would make Category III" in why for why in found.refusal) is told
