@@ -5,12 +5,20 @@ FIGO 2015: accelerations with contractions may be the mother's pulse; ultrasound
 
 from __future__ import annotations
 
+import importlib
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
+from criteria.build import acceleration, deceleration
 from ebbline.features import detect
-from ebbline.features.findings import ArtefactKind
+from ebbline.features.findings import ArtefactKind, DecelerationKind
+from ebbline.signal import artefacts
 from features.constructed import Trace
+
+# The package's `detect` is the function of this module.
+steps = importlib.import_module("ebbline.features.detect")
 
 
 @pytest.mark.parametrize("level", [82.0, 95.0, 105.0, 118.0])
@@ -105,3 +113,33 @@ def test_a_slide_within_the_fetus_s_own_range_or_one_that_comes_back_is_none() -
         trace.bpm += away * by_bpm
         kinds = {a.kind for a in detect(trace.recording()).fetal.artefacts}
         assert ArtefactKind.MATERNAL not in kinds
+
+
+def test_without_a_maternal_rate_no_stretch_is_hers() -> None:
+    rate = 140.0 + np.sin(np.arange(4 * 600) / 9.0)
+    alone = steps._trace(rate, None)
+    assert alone.coincident.shape == (0, 2)
+    assert np.array_equal(alone.kept, rate)
+    beside = steps._trace(rate, rate.copy())
+    hers = np.zeros(len(rate), np.bool_)
+    for start, end in beside.coincident.tolist():
+        hers[start:end] = True
+    assert hers.mean() > 0.9
+    assert np.isnan(beside.kept[hers]).all()
+    assert (beside.code[hers] == artefacts.MATERNAL).all()
+    assert (beside.code[~hers] == artefacts.USED).all()
+
+
+def test_an_event_and_two_seconds_to_each_side_of_it_are_no_baseline() -> None:
+    """Its flanks begin unseen: 2 s (ours)."""
+    fall = deceleration(DecelerationKind.VARIABLE, 50.0, nadir_s=60.0, end_s=70.0)
+    rise = acceleration(20.0, duration_s=10.0)
+    trace = SimpleNamespace(kept=np.zeros(4 * 100))
+    found = steps._in_event(trace, SimpleNamespace(passing=()), [fall], [rise])
+    at_s = np.arange(400) / 4.0
+    meant = ((at_s >= 13.0) & (at_s < 27.0)) | ((at_s >= 48.0) & (at_s < 72.0))
+    assert found.tolist() == meant.tolist()
+    early = acceleration(3.0, duration_s=4.0)
+    assert np.flatnonzero(
+        steps._in_event(trace, SimpleNamespace(passing=()), [], [early])
+    ).tolist() == list(range(28))
