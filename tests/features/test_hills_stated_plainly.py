@@ -165,3 +165,26 @@ def test_a_channel_that_does_not_move_for_45_s_measures_nothing(
         whole = slice(math.ceil(start / 4), (start + count) // 4)
         assert (share[whole] == (0.0 if lost else 1.0)).all()
         assert np.isnan(mean[whole]).all() == lost
+
+
+@pytest.mark.parametrize(
+    ("next_at", "high", "low", "ends"),
+    [
+        (35, 20.0, 5.0, 11),
+        (34, 20.0, 5.0, 100),  # too near: one hill
+        (35, 10.0, 5.0, 11),  # the lesser of both tells how deep the valley must be
+        (35, 9.9, 5.0, 100),  # under what is needed of a hill
+        (35, 20.0, 12.3, 11),
+        (35, 20.0, 12.4, 100),  # 62 % of the height: no valley
+        (35, 16.0, 11.0, 100),
+    ],
+)
+def test_a_hill_ends_in_a_valley_35_s_before_the_next_of_under_62_percent(
+    next_at: int, high: float, low: float, ends: int
+) -> None:
+    """Ours: two hills are two where what lies between them is so low and their tops so far."""
+    height = np.full(120, low)
+    height[10] = 20.0
+    height[:10] = np.linspace(0.0, 11.0, 10)
+    height[10 + next_at] = high
+    assert hills._valley(height, 0, 100, 10.0) == ends

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from criteria.build import acceleration, deceleration
-from ebbline.features import detect
+from ebbline.features import detect, suspects
 from ebbline.features.findings import ArtefactKind, DecelerationKind
 from ebbline.signal import artefacts
 from features.constructed import Trace
@@ -143,3 +143,43 @@ def test_an_event_and_two_seconds_to_each_side_of_it_are_no_baseline() -> None:
     assert np.flatnonzero(
         steps._in_event(trace, SimpleNamespace(passing=()), [], [early])
     ).tolist() == list(range(28))
+
+
+@pytest.mark.parametrize(
+    ("code", "kind", "least", "certainty"),
+    [
+        (artefacts.MISSING, ArtefactKind.DROP_OUT, 60, 1.0),
+        (artefacts.FLAT, ArtefactKind.FLAT, 60, 1.0),
+        (artefacts.OUT_OF_RANGE, ArtefactKind.OUT_OF_RANGE, 1, 1.0),
+        (artefacts.SPIKE, ArtefactKind.SPIKE, 1, 0.6),
+        (artefacts.DOUBLED, ArtefactKind.DOUBLING, 1, 0.6),
+        (artefacts.HALVED, ArtefactKind.HALVING, 1, 0.6),
+    ],
+)
+def test_lost_signal_is_told_from_15_s_on_and_what_is_doubted_from_one_sample_on(
+    code: int, kind: ArtefactKind, least: int, certainty: float
+) -> None:
+    """15 s and how sure each is: ours. Breaks of up to a second join what lies beside them."""
+    codes = np.full(2000, artefacts.USED, np.int8)
+    codes[400 : 400 + least] = code
+    codes[800 : 800 + least - 1] = code
+    codes[1200 : 1200 + least] = codes[1205 + least - 1 : 1205 + 2 * least] = code
+    even, nobodys = np.full(2000, 140.0), np.empty((0, 2), np.int64)
+    found = suspects.suspect_stretches(even, codes, nobodys, True)
+    assert [(one.start_s, one.end_s) for one in found] == [
+        (100.0, 100.0 + least / 4),
+        (300.0, (1205 + 2 * least) / 4),
+    ]
+    assert {(one.kind, one.certainty) for one in found} == {(kind, certainty)}
+
+
+def test_what_was_the_mothers_is_told_in_order_of_time_and_sure() -> None:
+    codes = np.full(2000, artefacts.USED, np.int8)
+    codes[1000] = artefacts.SPIKE
+    hers = np.array([[1200, 1600], [400, 800]])
+    found = suspects.suspect_stretches(np.full(2000, 140.0), codes, hers, False)
+    assert [(one.kind, one.start_s, one.end_s, one.certainty) for one in found] == [
+        (ArtefactKind.MATERNAL, 100.0, 200.0, 0.9),
+        (ArtefactKind.SPIKE, 250.0, 250.25, 0.6),
+        (ArtefactKind.MATERNAL, 300.0, 400.0, 0.9),
+    ]
