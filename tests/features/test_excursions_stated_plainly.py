@@ -261,3 +261,12 @@ def test_a_climb_is_the_steep_part_of_the_five_second_means_drawn_on(seed: int) 
         low = next((m + 1 for m in range(high, -1, -1) if mean[m] < 0.1 * mean[peak]), 20)
         meant = max(0.0, min((high - low) / 0.54, begins - onset))
         assert ex._climb(away, onset, extreme, begins, RATE) == pytest.approx(meant)
+
+
+@pytest.mark.parametrize(("samples", "steps"), [(0, 1), (1, 1), (20, 1), (21, 2), (40, 2), (41, 3)])
+def test_a_trace_has_one_roughness_for_each_step_begun_and_one_at_least(
+    samples: int, steps: int
+) -> None:
+    steady = np.full(samples, 141.5)
+    rough = ex.roughness(steady, np.full(samples, 140.0), 240, 20)
+    assert rough.tolist() == [1.5 if samples else 2.0] * steps

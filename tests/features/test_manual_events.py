@@ -128,3 +128,20 @@ def test_a_fall_fails_to_return_where_it_ends_further_off_than_the_trace_is_roug
         assert fall.fails_to_return is fails
         assert (fall.onset_s, fall.end_s) == (25.0, 501 / RATE)
         assert (fall.depth_bpm, fall.baseline_bpm) == (30.0, 140.0)
+
+
+def test_a_contraction_of_which_a_part_was_lost_is_measured_from_the_rest() -> None:
+    recording, findings = made()
+    activity = recording.first(ChannelKind.UTERINE_ACTIVITY)
+    assert activity is not None
+    samples = np.array(activity.samples)
+    samples[int(570 * RATE) : int(580 * RATE)] = np.nan
+    lossy = replace(recording, channels=(recording.channels[0], replace(activity, samples=samples)))
+    drawn = manual_events.contraction_between(lossy, findings, 560.0, 640.0)
+    assert drawn.peak_s == pytest.approx(600, abs=1)
+    # A bell of 50 over 10, the mean of eleven seconds about its top.
+    assert drawn.amplitude == pytest.approx(50.0, abs=2.0)
+    assert drawn.valid_share == 70 / 80
+    samples[int(550 * RATE) : int(650 * RATE)] = np.nan
+    with pytest.raises(manual_events.ByHandError, match="no activity signal"):
+        manual_events.contraction_between(lossy, findings, 560.0, 640.0)

@@ -91,8 +91,6 @@ def seconds(samples: FloatArray, rate: int) -> tuple[FloatArray, FloatArray]:
             if low == low and new_high - new_low <= 0.55:
                 low, high = new_low, new_high
                 continue
-        elif i < n:
-            live[i] = False
         if i - start >= 45 * rate:
             for k in range(start, i):
                 live[k] = False
