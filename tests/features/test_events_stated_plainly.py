@@ -474,3 +474,21 @@ def test_half_waves_are_measured_between_the_turns(seed: int) -> None:
         assert row[half_waves.HEIGHT] == pytest.approx(np.median(heights))
         assert row[half_waves.REGULAR] == pytest.approx(regular / told)
         assert row[half_waves.ROUND] == pytest.approx(1 - unlike / whole)
+
+
+@pytest.mark.parametrize(("apart_s", "kept"), [(5.75, 0), (6.0, 1)])
+@pytest.mark.parametrize("before", [True, False])
+def test_a_low_rise_six_seconds_from_a_variable_fall_is_no_shoulder_of_it(
+    apart_s: float, kept: int, before: bool
+) -> None:
+    """Six seconds: ours."""
+    row = drawn_rows(np.random.default_rng(0), 1)
+    onset, end = (400.0, 420.0)
+    row[0, [ex.ONSET, ex.END, ex.EXTREME, ex.TO_EXTREME]] = 1600.0, 1680.0, 1640.0, 40.0
+    row[0, [ex.AMPLITUDE, ex.VALID_SHARE, ex.SEEN_OFF]] = 15.0, 1.0, 60.0
+    from_s = end + apart_s if before else onset - apart_s - 50.0
+    fall = deceleration(
+        DecelerationKind.VARIABLE, from_s, nadir_s=from_s + 20.0, end_s=from_s + 50.0
+    )
+    found = events.accelerations_from(row, [], [fall], np.ones(900), (15.0, 15.0), RATE)
+    assert len(found) == kept

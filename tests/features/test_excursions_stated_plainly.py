@@ -270,3 +270,23 @@ def test_a_trace_has_one_roughness_for_each_step_begun_and_one_at_least(
     steady = np.full(samples, 141.5)
     rough = ex.roughness(steady, np.full(samples, 140.0), 240, 20)
     assert rough.tolist() == [1.5 if samples else 2.0] * steps
+
+
+@pytest.mark.parametrize(("before", "after", "over"), [(40, 60, 0), (16, 0, 0), (0, 40, 0),
+                                                       (100, 0, 200)])  # fmt: skip
+def test_humps_to_both_sides_of_a_fall_are_its_shoulders_and_its_overshoot(
+    before: int, after: int, over: int
+) -> None:
+    """In samples at 4 a second: a shoulder of 4 to 25 s, an overshoot of up to two minutes."""
+    onset, finish = 600, 800
+    away = np.zeros(1800)
+    away[onset:finish] = np.interp(np.arange(200), [0, 80, 120, 199], [0.0, 30.0, 30.0, 0.0])
+    away[onset - before + 1 : onset + 1] = -5.0
+    away[finish : finish + max(after, over)] = -5.0
+    row = np.zeros(ex.COLUMNS)
+    row[[ex.ONSET, ex.END, ex.AMPLITUDE]] = onset, finish, 30.0
+    start, end = onset + 10, finish - 10
+    ex.describe(row, 140.0 - away, away, start, end, onset + 100, 3.0, 0.4, 4.0)
+    assert row[ex.SHOULDER_BEFORE] == before / 4
+    assert row[ex.SHOULDER_AFTER] == (0.0 if over else after / 4)
+    assert row[ex.OVERSHOOT] == max(after, over) / 4

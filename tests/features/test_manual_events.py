@@ -120,9 +120,7 @@ def test_a_fall_fails_to_return_where_it_ends_further_off_than_the_trace_is_roug
         away = np.interp(np.arange(800), [100, 200, 300, 500], [0.0, 30.0, 30.0, off])
         away[501:] = 0.0
         flat = np.full(800, 140.0)
-        stretch = manual_events._Stretch(
-            0.0, flat - away, flat - away, flat - away, away, flat, rough
-        )
+        stretch = manual_events._Stretch(0.0, flat - away, away, flat, rough)
         monkeypatch.setattr(manual_events, "_stretch", lambda *_, s=stretch: s)
         fall = manual_events.deceleration_between(recording, findings, 25.0, 501 / RATE)
         assert fall.fails_to_return is fails
@@ -145,3 +143,20 @@ def test_a_contraction_of_which_a_part_was_lost_is_measured_from_the_rest() -> N
     samples[int(550 * RATE) : int(650 * RATE)] = np.nan
     with pytest.raises(manual_events.ByHandError, match="no activity signal"):
         manual_events.contraction_between(lossy, findings, 560.0, 640.0)
+
+
+def test_how_rough_a_stretch_is_is_its_mean_distance_from_its_own_15_s() -> None:
+    """Means of 2.25 s from means of 15 s, three minutes before and after with it."""
+    recording, findings = made()
+    stretch = manual_events._stretch(recording, findings, 580.0, 700.0, -1.0)
+    rate = np.asarray(recording.heart_rate(1).samples)[400 * 4 : 880 * 4]
+    assert stretch.start_s == 400.0 and len(stretch.kept) == len(rate)
+    steady, slow = (
+        np.array([rate[max(0, i - reach) : i + reach + 1].mean() for i in range(len(rate))])
+        for reach in (4, 30)
+    )
+    assert stretch.rough == pytest.approx(np.abs(steady - slow).mean(), rel=0.01)
+    # The level is that of the second, the distance positive towards a fall.
+    level = findings.fetal.baseline_curve.values[400:880].repeat(4)
+    np.testing.assert_array_equal(stretch.level, level)
+    np.testing.assert_allclose(stretch.away, level - steady, atol=0.3)

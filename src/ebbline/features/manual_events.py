@@ -49,8 +49,6 @@ class _Stretch:
 
     start_s: float
     kept: FloatArray
-    steady: FloatArray
-    slow: FloatArray
     away: FloatArray
     level: FloatArray
     rough: float
@@ -199,8 +197,6 @@ def _stretch(
     return _Stretch(
         start_s=first / RATE_HZ,
         kept=kept,
-        steady=steady,
-        slow=slow,
         away=sign * (steady - level),
         level=level,
         rough=float(ex.roughness(steady, slow, block, block)[0]),
