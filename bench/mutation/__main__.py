@@ -85,6 +85,7 @@ AREAS = {
             "tests/criteria/test_minutes_counted_by_hand.py",
             "tests/criteria/test_what_is_said.py",
             "tests/criteria/test_against_a_plain_statement.py",
+            "tests/criteria/test_level_falls.py",
             "tests/criteria/test_lost_signal.py",
             "tests/criteria/test_registration.py",
             "tests/criteria/test_window_borders.py",

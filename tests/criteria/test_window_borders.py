@@ -718,3 +718,14 @@ def test_nichd_a_bradycardia_with_variability_unknown_may_be_category_iii(
     """NICHD 2008: bradycardia with absent variability is Category III."""
     found = judged(Standard.NICHD, trace(40, baseline=95.0, bandwidth=bandwidth))
     assert any("the bradycardia would make Category III" in why for why in found.refusal) is told
+
+
+@pytest.mark.parametrize(("end_s", "onset_s"), [(1500.0, 1300.0), (1499.5, 1500.0)])
+def test_a_fall_that_was_not_seen_back_when_a_step_came_is_its_first_part(
+    end_s: float, onset_s: float
+) -> None:
+    open_piece = LongFall(1300.0, end_s, 20.0, 130.0, recovered=False)
+    facts = seen(trace(40), steps=(STEP,))
+    *others, goes_on = facts.falls._with_step([open_piece])
+    assert goes_on.onset_s == onset_s
+    assert others == ([] if onset_s == 1300.0 else [open_piece])

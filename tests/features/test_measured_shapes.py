@@ -180,6 +180,7 @@ def test_a_hill_is_the_surer_the_better_seen_likelier_and_more_bell_shaped() -> 
     assert events._plausibility(hill(LIKELY=0.6).tolist()) == pytest.approx(0.6)
     assert events._plausibility(hill(BREADTH=events.PLATEAU_BREADTH).tolist()) == sure
     assert events._plausibility(hill(BREADTH=0.73).tolist()) == pytest.approx(0.7)
+    assert events._plausibility(hill(BREADTH=0.80).tolist()) == pytest.approx(0.7)
     assert events._plausibility(hill(BREADTH=0.81).tolist()) == pytest.approx(0.45)
 
 

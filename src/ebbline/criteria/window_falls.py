@@ -109,7 +109,7 @@ class WindowFalls:
             return None
         found = []
         for fall in self.touching(~self.whole.falls.shallow):
-            if fall.recovered or fall.end_s >= self.window.end_s - NOT_SEEN_S:
+            if fall.recovered:
                 continue
             first = max(0, math.ceil((fall.end_s - curve.start_s) / curve.step_s))
             back = np.flatnonzero(seen[first:])
