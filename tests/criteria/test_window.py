@@ -316,6 +316,7 @@ def test_a_sensor_that_gives_no_pressures_gives_no_units(sensor: SensorKind) -> 
     found = within.montevideo_units(trace(30, sensor=sensor), Window(0.0, 1800.0))
     assert math.isnan(found.units)
     assert "only a pressure catheter" in found.why
+    assert ("is not known" in found.why) is (sensor is SensorKind.UNKNOWN)
 
 
 def test_units_need_ten_measured_minutes() -> None:
