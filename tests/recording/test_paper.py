@@ -28,6 +28,7 @@ from ebbline.recording.paper.reading import (
     read_papers,
     upright_papers,
 )
+from ebbline.recording.paper.rectify import FINEST_LINE
 from ebbline.recording.paper.scale import PaperAnswers
 from ebbline.recording.paper.timemarks import in_step
 from ebbline.recording.paper.trace import other_pen
@@ -169,6 +170,18 @@ def test_a_printed_line_is_not_read_as_heart_rate_where_no_pen_has_written() -> 
     nothing = draw(np.full(MINUTES * 240, np.nan), restless(), RATE_HZ, LOOKS["green"], dpi=200)
     with pytest.raises(RecordingError, match="no trace was found"):
         read_paper(nothing.image, PaperAnswers(speed=1.0))
+
+
+def test_a_picture_finer_than_the_pen_needs_is_laid_flat_smaller_and_over_its_trace() -> None:
+    image = draw(heart_rate(), activity(), RATE_HZ, LOOKS["green"], dpi=600).image
+    found = read_paper(image, PaperAnswers(speed=1.0))
+    assert found.papers[0].flat.down == pytest.approx(FINEST_LINE)
+    [heart] = found.heart
+    assert np.nanmean(off(heart.values, heart_rate(), found.rate_hz)) < 1.0
+    there = np.isfinite(heart.values) & np.isfinite(heart.x)
+    rows, columns = (np.round(one[there]).astype(int) for one in (heart.y, heart.x))
+    # Black beneath what was read, on the picture as it came.
+    assert np.mean(image[rows, columns].max(axis=1) < 100) > 0.9
 
 
 def test_missing_ink_is_missing_signal(read: Recording) -> None:

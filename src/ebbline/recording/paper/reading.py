@@ -574,9 +574,9 @@ def _cut_off(paper: Paper, line_s: float, corrections: Corrections) -> tuple[str
                 "strip's end on the picture, or add a shot that overlaps this one."
             )
         return (
-            f"The trace runs on {where} line that was followed, for {on.lines * line_s:.0f} s as "
-            "far as is seen: that part was not read. Move the corners of the paper there, or "
-            "photograph it again."
+            f"The trace runs on {where} line that was followed, for {on.lines * line_s:.0f} s at "
+            "least: that part, and all that may follow it, was not read. Move the corners of the "
+            "paper there, or photograph it again."
         )
 
     before, beyond = runs_on(paper.flat, paper.lines)

@@ -243,10 +243,12 @@ def flattened(
 ) -> Flat:
     """Lay flat what lies between lines: (first upright, last upright, first level, last level).
 
-    The flat paper has about as many pixels as the picture has.
+    The flat paper has about as many pixels as the picture has, or as tell the pen's stroke.
     """
     first_u, last_u, first_v, last_v = lines
     across, down = _pixels(warp, lines)
+    shrink = min(1.0, max(FINEST_LINE / down, FINEST_LINE / across))
+    across, down = shrink * across, shrink * down
     width = max(8, int((last_u - first_u) * across))
     height = max(8, int((last_v - first_v) * down))
     x, y = _filled(
@@ -256,13 +258,38 @@ def flattened(
         (width, height),
         _FAR_NODE,
     )
-    seen: Any = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    seen = _seen(image, x, y, shrink)
     ink, black = darkness(seen, light.at(x, y))
     tall, wide = image.shape[:2]
     outside = (x < -0.5) | (x > wide - 0.5) | (y < -0.5) | (y > tall - 0.5)
     # What stands at the picture's rim is not smeared on beyond it.
     ink[outside], black[outside] = 0.0, 0.0
     return Flat(first_u, first_v, across, down, x, y, ink, black, outside)
+
+
+def _seen(image: Image, x: Plane, y: Plane, shrink: float) -> Image:
+    """The picture at places of it, px. shrink: flat pixels for one of its own: finer pictures are
+    made smaller first, so that each of their pixels counts."""
+    if shrink < 1.0:
+        tall, wide = image.shape[:2]
+        left, top = (max(0, int(one.min()) - 2) for one in (x, y))
+        right, foot = min(wide, int(x.max()) + 3), min(tall, int(y.max()) + 3)
+        if right > left and foot > top:
+            cut = image[top:foot, left:right]
+            size = max(1, round((right - left) * shrink)), max(1, round((foot - top) * shrink))
+            image = np.asarray(cv2.resize(cut, size, interpolation=cv2.INTER_AREA))
+            # Centres of pixels, not corners, are what a size change keeps apart.
+            half = np.float32(0.5)
+            x = (x + half - np.float32(left)) * np.float32(size[0] / (right - left)) - half
+            y = (y + half - np.float32(top)) * np.float32(size[1] / (foot - top)) - half
+    found: Any = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    seen: Image = found
+    return seen
+
+
+FINEST_LINE = 60.0
+"""So many px between two lines, level or upright, tell the pen's stroke: 300 dpi where lines stand
+half a centimetre apart (ours)."""
 
 
 def _pixels(warp: Warp, lines: tuple[float, float, float, float]) -> tuple[float, float]:
