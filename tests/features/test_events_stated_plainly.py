@@ -492,3 +492,8 @@ def test_a_low_rise_six_seconds_from_a_variable_fall_is_no_shoulder_of_it(
     )
     found = events.accelerations_from(row, [], [fall], np.ones(900), (15.0, 15.0), RATE)
     assert len(found) == kept
+
+
+def test_what_is_lost_beyond_the_last_place_is_no_gap_of_the_stretch() -> None:
+    values = np.array([math.nan, 1.0, 1.0, math.nan])
+    assert half_waves._longest_gap(values, 1, 2) == 0

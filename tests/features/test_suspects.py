@@ -13,7 +13,7 @@ import pytest
 
 from criteria.build import acceleration, deceleration
 from ebbline.features import detect, suspects
-from ebbline.features.findings import ArtefactKind, DecelerationKind
+from ebbline.features.findings import ArtefactKind, Curve, DecelerationKind
 from ebbline.signal import artefacts
 from features.constructed import Trace
 
@@ -183,3 +183,15 @@ def test_what_was_the_mothers_is_told_in_order_of_time_and_sure() -> None:
         (ArtefactKind.SPIKE, 250.0, 250.25, 0.6),
         (ArtefactKind.MATERNAL, 300.0, 400.0, 0.9),
     ]
+
+
+def test_every_curve_begins_with_the_recording() -> None:
+    found = detect(Trace(5, baseline=140).recording())
+    curves = [
+        (name, getattr(part, name))
+        for part in (found.fetal, found.uterine)
+        for name in part.__dataclass_fields__
+        if isinstance(getattr(part, name), Curve)
+    ]
+    assert len(curves) >= 9
+    assert {name: one.start_s for name, one in curves} == {name: 0.0 for name, _ in curves}
