@@ -878,7 +878,9 @@ def _beyond(told: Told, seen: Plain) -> None:
     long = seen.long()
     lasting = [f for f in long if not seen.back(f)]
     last = seen.open_fall()
-    if lasting or last is not None:
+    if not lasting and last is not None and seen.lasted(last) < 15.0:
+        told.above.append("falling at the end: for")
+    elif lasting or last is not None:
         told.above.append("not recovered at the end: a fall of")
     if len(long) > 1 or (long and told.rank == 0):
         told.above.append(f"{len(long)} prolonged fall")

@@ -10,13 +10,15 @@ from numpy.typing import NDArray
 
 from criteria.build import contractions, trace, variable
 from ebbline.criteria import classify
-from ebbline.criteria.model import PANEL_LABELS, Classification, Standard
+from ebbline.criteria.model import PANEL_LABELS, Classification, Level, Standard
 from ebbline.criteria.panel import panel_answer
 from ebbline.criteria.window_falls import LongFall, _with_one_more
 from ebbline.criteria.window_view import window_facts
 from ebbline.features import detect
 from ebbline.features import window as within
 from ebbline.features.findings import Findings
+from ebbline.reading.four_lines import right_now
+from ebbline.reading.text import Clock
 from ebbline.recording import open_recording
 from ebbline.recording.model import Channel, ChannelKind, Context, Recording
 from ebbline.terms import SensorKind, Stage, Window
@@ -265,3 +267,56 @@ def test_a_step_down_is_over_once_the_rate_was_back_for_a_minute(
     for one in window_facts(detect(recording), window).falls.long:
         if one.onset_s < from_s and one.end_s > to_s:
             assert float(np.nanmean(there)) < one.nadir_bpm + one.depth_bpm - 15.0
+
+
+def into_loss(lost_min: float, bpm_after: float) -> Findings:
+    """A fall of 60 bpm that is seen for 50 s, then lost signal, then a rate."""
+    bpm = calm()
+    at = round(42 * 60 * RATE)
+    bpm[at : at + 50 * RATE] -= 60.0
+    lost = slice(at + 50 * RATE, at + round((50 + 60 * lost_min) * RATE))
+    bpm[lost.stop :] += bpm_after - 140.0
+    bpm[lost] = np.nan
+    return found(bpm)
+
+
+@pytest.mark.parametrize("standard", [Standard.FIGO, Standard.NICE])
+def test_a_fall_into_lost_signal_is_not_the_best_class_though_the_rate_was_back(
+    standard: Standard,
+) -> None:
+    """What was not seen of it may have been most of it; a short gap is bridged (ours)."""
+    for lost_min, short in ((0.5, True), (4.0, False)):
+        one = judged(into_loss(lost_min, 140.0), standard)
+        told = [why for why in (*one.refusal, *one.not_assessed) if "may have lasted" in why]
+        assert (told == []) is short
+        assert one.rank != 0 or short, lost_min
+        assert right_now(into_loss(lost_min, 140.0), HOUR, Clock(None)).line.startswith("140 bpm")
+
+
+@pytest.mark.parametrize(
+    ("bpm_after", "back"), [(140.0, True), (130.0, True), (120.0, False), (np.nan, False)]
+)
+def test_a_fall_not_seen_to_recover_goes_on_only_where_the_rate_was_not_back_since(
+    bpm_after: float, back: bool
+) -> None:
+    """Back but for a quarter of the fall, as a step is."""
+    fall = replace(variable(1800.0, duration_s=90.0, depth=60.0), recovered=False)
+    t = np.arange(2400.0)
+    rate = np.where(t < fall.onset_s, 140.0, np.where(t < 1900.0, 80.0, bpm_after))
+    findings = trace(40, rate=rate, decelerations=[fall])
+    window = Window(600.0, 2400.0)
+    now = right_now(findings, window, Clock(None)).line
+    assert now.startswith("Not recovered: it fell from") is not back, now
+    above = " ".join(classify(findings, window, Standard.FIGO, LABOUR).beyond)
+    assert ("was not seen to recover; the rate was back later" in above) is back, above
+    assert ("not recovered at the end" in above) is not back, above
+
+
+def test_what_falls_for_less_than_a_deceleration_lasts_is_falling_now() -> None:
+    """NICHD 2008: a deceleration lasts 15 s or more."""
+    for seconds, said in ((8, "Falling now: from"), (22, "Not recovered: it fell from")):
+        bpm = calm()
+        bpm[-seconds * RATE :] -= np.minimum(np.arange(seconds * RATE) / RATE * 12.0, 60.0)
+        findings = found(np.append(bpm, np.full(60 * RATE, 80.0)))
+        assert right_now(findings, HOUR, Clock(None)).line.startswith(said)
+        assert right_now(findings, HOUR, Clock(None)).level is Level.ALARMING

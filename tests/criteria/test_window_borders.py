@@ -665,7 +665,8 @@ def test_a_settled_step_is_said_above_the_class_with_its_minutes() -> None:
     builder = ClassBuilder(nichd.TABLE, facts)
     say_beyond_the_letter(builder, facts)
     assert builder.close().beyond == (
-        "not recovered at the end: a step from 150 down to 120 bpm, for 15 min so far",
+        "not recovered at the end: a fall from 150 down to 120 bpm, for 15 min so far; it may be "
+        "the mother's: feel her pulse",
     )
 
 

@@ -22,7 +22,7 @@ from ebbline.criteria.model import Classification, Level, Reason
 from ebbline.criteria.rate_source import doubts_of_source
 from ebbline.criteria.rule import NOT_NUMERIC, Compare, Part, Rule, Table, reason, shown
 from ebbline.criteria.window_view import WindowFacts, clock, stretch
-from ebbline.definitions import HALF_OF_CONTRACTIONS
+from ebbline.definitions import HALF_OF_CONTRACTIONS, LEAST_EXCURSION_S, PROLONGED_FROM_S
 from ebbline.features.findings import ArtefactKind, Deceleration
 from ebbline.features.fitness import unfit_words
 from ebbline.recording.model import Context
@@ -387,26 +387,34 @@ def _may_last(builder: ClassBuilder, where: Window, told: str, alarming: Rule | 
 
 def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
     """What stands above the class: a fall not recovered, prolonged falls, a slow rate."""
-    long = facts.falls.long
-    lasting = next((one for one in long if not one.recovered), None)
+    long, level, fall = facts.falls.long, facts.falls.to_a_level, facts.falls.open_fall
+    lasting = next((one for one in long if facts.falls.goes_on(one)), None)
+    unseen = next((one for one in long if not one.recovered), fall)
     if lasting is not None:
         builder.say_above(
             f"not recovered at the end: a fall of {lasting.duration_s / 60.0:.0f} min so far, "
             f"{lasting.depth_bpm:.0f} bpm deep, down to {lasting.nadir_bpm:.0f} bpm"
             f"{maybe_hers(lasting.nadir_bpm) if lasting.to_a_level else ''}"
         )
-    elif facts.falls.to_a_level is not None and not facts.falls.to_a_level.recovered:
-        level = facts.falls.to_a_level
+    elif level is not None and not level.recovered:
         builder.say_above(
             f"not recovered at the end: a fall from {level.nadir_bpm + level.depth_bpm:.0f} down "
             f"to {level.nadir_bpm:.0f} bpm, for {level.duration_s / 60.0:.0f} min so far"
             f"{maybe_hers(level.nadir_bpm)}"
         )
-    elif facts.falls.open_fall is not None:
-        fall = facts.falls.open_fall
+    elif fall is not None and facts.falls.goes_on(fall):
+        so_far_s = facts.falls.so_far_s(fall)
+        begun = so_far_s < LEAST_EXCURSION_S  # No deceleration yet (NICHD 2008).
+        head = "falling at the end: for" if begun else "not recovered at the end: a fall of"
+        builder.say_above(f"{head} {so_far_s:.0f} s so far, down to {fall.nadir_bpm:.0f} bpm")
+    elif unseen is not None:
+        so_far_s = min(unseen.end_s, facts.window.end_s) - unseen.onset_s
+        lasted = (
+            f"{so_far_s:.0f} s" if so_far_s < PROLONGED_FROM_S else f"{so_far_s / 60.0:.0f} min"
+        )
         builder.say_above(
-            f"not recovered at the end: a fall of {facts.falls.so_far_s(fall):.0f} s so far, "
-            f"down to {fall.nadir_bpm:.0f} bpm"
+            f"a fall of {lasted} or more at {clock(unseen.onset_s)}, down to "
+            f"{unseen.nadir_bpm:.0f} bpm, was not seen to recover; the rate was back later"
         )
     elif facts.falls.lower_end is not None:
         builder.say_above(facts.falls.lower_end.words(facts.window.end_s))

@@ -75,6 +75,13 @@ class Recovery:
             return to_stay_s, seen
         return last
 
+    def seen_over(self, level_bpm: float, from_s: float, by_s: float) -> bool:
+        """Whether the rate was seen over a level for BACK_FOR_S, wholly between two times."""
+        curve = self._findings.fetal.rate_curve
+        first = max(0, math.ceil((from_s - curve.start_s) / curve.step_s))
+        stop = max(first, math.floor((by_s - BACK_FOR_S - curve.start_s) / curve.step_s) + 1)
+        return bool((self._coming[first:stop] > level_bpm).any())
+
     def _followed(self, fall: Deceleration, rate: FloatArray) -> tuple[float, bool]:
         curve = self._findings.fetal.rate_curve
         first = max(0, round((fall.end_s - curve.start_s) / curve.step_s))

@@ -18,10 +18,11 @@ from ebbline.definitions import (
     BASELINE_NORMAL_FROM_BPM,
     CONCERNING_LONGER_S,
     PROLONGED_FROM_S,
+    SHALLOW_FROM_BPM,
 )
 from ebbline.features import window as within
 from ebbline.features.findings import ArtefactKind, Deceleration, VariabilityClass
-from ebbline.features.steps_down import Drop
+from ebbline.features.steps_down import LEVEL_SHARE, Drop
 from ebbline.terms import Window
 
 BoolArray = NDArray[np.bool_]
@@ -90,6 +91,17 @@ class WindowFalls:
         ]
         return max(open_now, key=lambda fall: fall.onset_s, default=None)
 
+    def goes_on(self, fall: LongFall | Deceleration) -> bool:
+        """Whether a fall not seen to recover may still go on when the window ends.
+
+        Not where the rate was seen since, for fifteen seconds, where it fell from but for a quarter
+        of the fall (as `steps_down` has it): then it came back while signal was lost.
+        """
+        if fall.recovered and fall.end_s <= self.window.end_s:
+            return False
+        back_bpm = fall.nadir_bpm + (1.0 - LEVEL_SHARE) * fall.depth_bpm
+        return not self.whole.recovery.seen_over(back_bpm, fall.end_s, self.window.end_s)
+
     @property
     def open_for_long(self) -> bool:
         """Whether the window ends in a fall that has lasted over a minute."""
@@ -100,23 +112,24 @@ class WindowFalls:
     def fall_into_loss(self) -> tuple[Deceleration, float] | None:
         """The deceleration that lost signal may have let last longest, and until when at most.
 
-        One that was not seen to recover may have gone on until signal is back, or to the window's
-        end; None where no more was lost after it than a fall is followed over.
+        One that lost signal ends, or whose last rate seen is still under its baseline, may have
+        gone on until signal is back, or to the window's end; None where no more was lost after it
+        than a fall is followed over.
         """
         curve = self.whole.findings.fetal.rate_curve
-        seen = np.isfinite(curve.values)
-        if not seen.any():  # Findings without their rate cannot tell.
+        seen = np.flatnonzero(np.isfinite(curve.values))
+        if not len(seen):  # Findings without their rate cannot tell.
             return None
         found = []
         for fall in self.touching(~self.whole.falls.shallow):
-            if fall.recovered:
+            after = int(seen.searchsorted(math.ceil((fall.end_s - curve.start_s) / curve.step_s)))
+            last = int(seen[after - 1]) if after else 0
+            back = int(seen[after]) if after < len(seen) else len(curve.values)
+            if fall.recovered and curve.values[last] >= fall.baseline_bpm - SHALLOW_FROM_BPM:
                 continue
-            first = max(0, math.ceil((fall.end_s - curve.start_s) / curve.step_s))
-            back = np.flatnonzero(seen[first:])
-            until_s = self.window.end_s
-            if len(back):
-                until_s = min(until_s, curve.start_s + (first + int(back[0])) * curve.step_s)
-            if until_s - fall.end_s > NOT_SEEN_S:
+            lost_from_s = fall.end_s if not fall.recovered else curve.start_s + last * curve.step_s
+            until_s = min(self.window.end_s, curve.start_s + back * curve.step_s)
+            if until_s - lost_from_s > NOT_SEEN_S:
                 found.append((fall, until_s))
         return max(found, key=lambda one: one[1] - one[0].onset_s, default=None)
 

@@ -21,6 +21,7 @@ from ebbline.definitions import (
     BASELINE_NORMAL_FROM_BPM,
     BASELINE_NORMAL_TO_BPM,
     LEAST_EXCURSION_BPM,
+    LEAST_EXCURSION_S,
     LEAST_SEEN_SHARE,
     TEN_MINUTES_S,
     WORKABLE_LOSS,
@@ -107,18 +108,18 @@ class OpenFall:
 
 
 def open_fall(findings: Findings, window: Window) -> OpenFall | None:
-    """The fall that the window ends in, not seen to recover; None without one.
+    """The fall that the window ends in; None without one, or where the rate was seen back since.
 
     A deceleration, one that rose in part and fell again, or a fall that lasts on as a new baseline.
     """
     facts = window_facts(findings, window)
-    lasting = next((one for one in facts.falls.long if not one.recovered), None)
+    lasting = next((one for one in facts.falls.long if facts.falls.goes_on(one)), None)
     if lasting is not None:
         return _lasting(lasting)
     fall, level = facts.falls.open_fall, facts.falls.to_a_level
     if level is not None and not level.recovered:
         return _lasting(level)
-    if fall is None:
+    if fall is None or not facts.falls.goes_on(fall):
         return None
     return OpenFall(fall.baseline_bpm, fall.onset_s, fall.nadir_bpm, facts.falls.so_far_s(fall))
 
@@ -230,26 +231,29 @@ def right_now(
     fall = open_fall(findings, window)
     if fall is not None:
         lost = f", and no signal for the last {length(silent_s)}" if silent_s >= NOW_S else ""
+        # Under 15 s it is no deceleration yet (NICHD 2008), and may become none.
+        head = "Not recovered: it fell" if fall.so_far_s >= LEAST_EXCURSION_S else "Falling now:"
         return RightNow(
             Level.ALARMING,
             False,
-            f"Not recovered: it fell from {number(fall.from_bpm, 'bpm')} at "
+            f"{head} from {number(fall.from_bpm, 'bpm')} at "
             f"{clock.at(fall.onset_s)} down to {number(fall.to_bpm, 'bpm')}, for "
             f"{length(fall.so_far_s)} so far{lost}{fall.hers}.",
         )
+    before_bpm = highest_level(window_facts(findings, window).whole, window)
+    down = now_bpm < before_bpm - LEAST_EXCURSION_BPM
+    before = f", baseline {number(before_bpm, 'bpm')} before{maybe_hers(now_bpm)}" if down else ""
     if silent_s >= UNKNOWN_FROM_S:
         return RightNow(
-            Level.CAUTION,
+            Level.ALARMING if down else Level.CAUTION,
             None,
             f"How the rate is now is not known: no signal for the last {length(silent_s)}; "
-            f"{number(now_bpm, 'bpm')} when it was last seen.",
+            f"{number(now_bpm, 'bpm')} when it was last seen{before}.",
         )
-    before_bpm = highest_level(window_facts(findings, window).whole, window)
     falls = within.decelerations_in(findings, Window(begin_s, window.end_s))
-    if now_bpm < before_bpm - LEAST_EXCURSION_BPM:
-        before = f", baseline {number(before_bpm, 'bpm')} before{maybe_hers(now_bpm)}."
+    if down:
         head = "Not at its earlier level: "
-        return LastMinute(Level.ALARMING, now_bpm, before, head, down=True).told(moment)
+        return LastMinute(Level.ALARMING, now_bpm, f"{before}.", head, down=True).told(moment)
     level = Level.REASSURING
     valid = within.valid_share(findings, Window(begin_s, window.end_s))
     lately = f"no deceleration in the last {minutes}."
