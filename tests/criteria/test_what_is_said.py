@@ -441,7 +441,8 @@ def test_a_deep_fall_with_the_contraction_is_not_taken_for_a_benign_early_one() 
         trace(40, uterus=squeezes, decelerations=[early(squeezes[5], depth=depth)])
         for depth in (30.0, 60.0)
     )
-    for standard in (Standard.NICHD, Standard.NICE):
-        assert judged(standard, shallow).rank == 0
-        refused = judged(standard, deep)
-        assert refused.rank < 0 and any("60 bpm deep" in why for why in refused.refusal)
+    assert judged(Standard.NICHD, shallow).rank == 0
+    refused = judged(Standard.NICHD, deep)
+    assert refused.rank < 0 and any("60 bpm deep" in why for why in refused.refusal)
+    # NICE calls one variable deceleration of that depth white, and the early one is no worse.
+    assert judged(Standard.NICE, deep).rank == 0

@@ -11,7 +11,6 @@ from ebbline.criteria.classification_builder import (
     ClassBuilder,
     check_bandwidth,
     check_baseline,
-    check_deep_early,
     check_into_loss,
     check_maybe_slow,
     check_settled,
@@ -251,7 +250,6 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts) -> None:
     is_red = False
     check_maybe_slow(builder, facts, line.PROLONGED)
     check_settled(builder, facts, line.PROLONGED)
-    check_deep_early(builder, facts)
     check_into_loss(builder, facts, line.PROLONGED)
     if facts.falls.long:
         long = facts.falls.long[0]
