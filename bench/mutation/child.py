@@ -22,7 +22,7 @@ from typing import Any
 
 import pytest
 
-from bench.mutation.live_change import forget
+from bench.mutation.live_change import forget, keep_no_loops
 
 ROOT = Path(__file__).parents[2]
 
@@ -231,6 +231,7 @@ def _child(
     if not compiled:
         numba.config.DISABLE_JIT = True
     if change is not None:
+        keep_no_loops()
         sys.meta_path.insert(0, Changed(*change))
     watch = Stopwatch(each_s)
     code = pytest.main([*words, "-q", "-p", "no:cacheprovider", "-p", "no:randomly"], [watch])

@@ -32,6 +32,14 @@ def forget() -> None:
                     one.cache_clear()
 
 
+def keep_no_loops() -> None:
+    """Keep on disk nothing that is compiled from here on: it is made beside a fault, and a process
+    that is ended while it writes leaves what no other can load."""
+    from ebbline import compiled
+
+    compiled._Cache._save_overload = lambda *_: None  # type: ignore[method-assign]
+
+
 class DoesNotLoadError(Exception):
     """The changed module cannot even be loaded."""
 

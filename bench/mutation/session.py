@@ -157,6 +157,7 @@ class Forking(Brief):
 def _in_fork(mutant: Mutant, items: Sequence[Any], out: int, *, compiled: bool) -> None:
     # A fork that ends soon need not look for what could be freed.
     gc.disable()
+    live_change.keep_no_loops()
     null = os.open(os.devnull, os.O_RDWR)
     for stream in (0, 1, 2):
         os.dup2(null, stream)
