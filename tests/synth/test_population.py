@@ -17,7 +17,14 @@ from ebbline.synth import LabourEngine, Scenario, invent
 from ebbline.synth.ground_truth import EventKind, Mechanism, TrueDeceleration
 from ebbline.synth.heart_sensor import HeartSensor
 from ebbline.synth.population import as_they_come, course_as_it_comes
-from ebbline.synth.sensors import AVERAGING, BEAT_BY_BEAT, WHOLE_NUMBERS, Device, Hearing
+from ebbline.synth.sensors import (
+    AVERAGING,
+    BEAT_BY_BEAT,
+    FETAL,
+    WHOLE_NUMBERS,
+    Device,
+    Hearing,
+)
 from ebbline.synth.streams import Streams
 from ebbline.terms import SensorKind, Stage
 
@@ -47,6 +54,18 @@ def test_devices_that_go_by_the_beat_step_by_2_ms_and_some_give_whole_numbers() 
     for device, steps in ((BEAT_BY_BEAT, 4), (WHOLE_NUMBERS, 1)):
         possible = np.floor(beats * steps + 0.5) / steps
         assert np.isin(_values(device, True), possible).all()
+
+
+def test_a_recording_begins_with_a_value_where_the_sensor_is_on() -> None:
+    """In CTU-UHB no electrode is silent for a second or less, nor at its beginning."""
+    for device, electrode in ((AVERAGING, False), (BEAT_BY_BEAT, True)):
+        streams = Streams(4)
+        sensor = HeartSensor(streams.of("a"), streams.of("b"), streams.of("c"), device)
+        heard = Hearing(np.full(8, 4.0), np.zeros((8, 3)))
+        given = np.full(8, 140.0), np.full(8, 80.0), heard, np.zeros(8)
+        value, mode, _ = sensor.give(*given, electrode, 0.0)
+        assert abs(value[0] - 140.0) <= 0.5 and mode[0] == FETAL
+        assert not np.isnan(value).any()
 
 
 def test_a_value_stays_until_the_next_beat() -> None:

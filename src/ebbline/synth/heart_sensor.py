@@ -255,14 +255,17 @@ def _listen(
         state[SINCE_BEAT] += step
         state[BEATS_SUM] += rate[i] if spell != 5 else maternal[i]
         if state[STARTED] == 0.0:
+            # A recording begins with the value of the beat before it, if the sensor is on.
             state[ESTIMATE] = rate[i]
-            state[SHOWN_MODE] = 1.0
-            state[BLANK_S] = 10.0
+            state[SHOWN] = _quantised(
+                rate[i], habits[P_BEAT_MS], habits[P_ROUNDING], habits[P_STEPS]
+            )
             state[STARTED] = 1.0
             state[PHASE] = uniform[i, 5]
             if uniform[i, 0] < habits[P_OFF] * OFF_AT_FIRST * OFF_MEDIAN_S:
                 state[OFF_S] = OFF_MEDIAN_S * np.exp(OFF_SPREAD * normal[i, 3])
                 state[OFF_S] *= 0.2 + 0.8 * uniform[i, 6]
+                state[SHOWN_MODE] = 1.0
         # Now and then a value comes a sample late.
         if state[PHASE] >= 1.0 and uniform[i, 3] > habits[P_LATE]:
             state[PHASE] -= 1.0
