@@ -74,6 +74,17 @@ def test_a_rate_that_comes_down_from_a_long_rise_to_where_it_was_has_not_fallen(
     assert not facts.falls.long and facts.falls.open_step is None
 
 
+def test_a_rate_that_comes_down_from_a_few_livelier_minutes_has_not_fallen() -> None:
+    """The same level after ten minutes and more is a fall (NICHD 2008: a change of baseline)."""
+    for since_min, fallen_from in ((50.0, False), (38.0, True)):
+        bpm = calm(128.0)
+        bpm[round(since_min * 60 * RATE) : 54 * 60 * RATE] += 12.0
+        bpm[54 * 60 * RATE :] -= 8.0
+        facts = window_facts(found(bpm), HOUR)
+        told = any(not one.recovered for one in facts.falls.long) or facts.falls.open_step
+        assert bool(told) is fallen_from, since_min
+
+
 @pytest.mark.parametrize("standard", [Standard.FIGO, Standard.NICE])
 def test_time_alone_settles_no_step_down(standard: Standard) -> None:
     """Without an acceleration since, a step of 20 bpm is no milder at 20 than at 9 minutes."""

@@ -130,17 +130,18 @@ class LowerLevels:
         return False
 
     def _baseline_before(self, step: Drop) -> float:
-        """The highest baseline of the five minutes before a step; its own level where none is."""
-        known = self._findings.fetal.baseline_curve.known(
-            step.start_s - STEP_AROUND_S, step.start_s - STEP_APART_S
-        )
+        """The highest baseline of the five minutes before a step, and no higher than it usually was
+        in the ten before: what comes down from a few livelier minutes has not fallen. The step's
+        own level where none is known."""
+        curve, until_s = self._findings.fetal.baseline_curve, step.start_s - STEP_APART_S
+        known = curve.known(step.start_s - STEP_AROUND_S, until_s)
+        usual = curve.known(step.start_s - TEN_MINUTES_S, until_s)
         # A drawn baseline may follow what comes after: what the rate kept over for nine of the ten
         # minutes before was no rise (NICHD 2008: from ten minutes on a change of baseline).
-        rate = self._findings.fetal.rate_curve.known(
-            step.start_s - TEN_MINUTES_S, step.start_s - STEP_APART_S
-        )
+        rate = self._findings.fetal.rate_curve.known(step.start_s - TEN_MINUTES_S, until_s)
         kept = float(np.quantile(rate, 0.1)) if len(rate) >= 0.5 * TEN_MINUTES_S else -math.inf
-        return max(kept, float(known.max()) if len(known) else step.from_bpm)
+        highest = min(known.max(), np.median(usual)) if len(known) else step.from_bpm
+        return max(kept, float(highest))
 
     def _level_changes(self) -> list[BaselineChange]:
         """The changes of the baseline, and those between ten minutes that it slid through."""
