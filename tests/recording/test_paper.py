@@ -139,6 +139,22 @@ def test_activity_cut_off_at_its_highest_line_is_not_taken_for_the_frame() -> No
     assert found.left_out == ()
 
 
+def test_minutes_of_activity_read_with_doubt_are_told_beside_those_of_the_heart_rate() -> None:
+    found = read_paper(with_activity(restless()), PaperAnswers(speed=1.0))
+    assert found.activity is not None
+    assert found.doubts == ()
+    minute = (np.arange(len(found.activity.values)) / found.rate_hz // 60).astype(int)
+    sure = [np.where(np.isin(minute, few), 0.3, 0.9) for few in ([6], [1, 2, 3])]
+    heart, below = (
+        replace(one, certainty=c)
+        for one, c in zip((found.heart[0], found.activity), sure, strict=True)
+    )
+    assert replace(found, heart=(heart,), activity=below).doubts == (
+        "Minute 7 was read in part or with doubt: check on the paper.",
+        "Minutes 2 to 4 of the activity were read in part or with doubt: check on the paper.",
+    )
+
+
 @pytest.mark.parametrize("below", [restless(), np.full(MINUTES * 240, np.nan)])
 def test_the_frame_is_never_read_as_activity_and_that_is_said_first(
     below: FloatArray, tmp_path: Path

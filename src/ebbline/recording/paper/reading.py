@@ -144,11 +144,15 @@ class PaperReading:
 
     @property
     def doubts(self) -> tuple[str, ...]:
-        """A sentence about minutes that were read with doubt."""
-        there = _shown(self.heart[0], self.rate_hz) >= EMPTY_MINUTE
-        unsure = np.flatnonzero(there & (self.minutes < SURE_MINUTE))
+        """Sentences about minutes of each trace that were read with doubt."""
         end = "read in part or with doubt: check on the paper."
-        return tuple(_minutes(unsure, f"was {end}", f"were {end}"))
+        said = []
+        for name, trace in self._traces:
+            there = _shown(trace, self.rate_hz) >= EMPTY_MINUTE
+            unsure = np.flatnonzero(there & (by_minute(trace, self.rate_hz) < SURE_MINUTE))
+            whose = "" if trace is self.heart[0] else f"of the {name} "
+            said += _minutes(unsure, f"{whose}was {end}", f"{whose}were {end}")
+        return tuple(said)
 
     @property
     def extent(self) -> str:
