@@ -302,10 +302,7 @@ def _withhold_for_loss(builder: ClassBuilder, facts: WindowFacts) -> None:
     if falls:
         seen = counted(len(falls), "deceleration")
         why.append(f"beside the {seen} seen others may lie in it")
-    narrowest = min(
-        (one.bandwidth_bpm for one in facts.levels.known_variabilities), default=math.nan
-    )
-    if min(narrowest, facts.levels.mean_bandwidths[0][0]) < limits.NARROW_BPM:
+    if min(facts.levels.narrowest_bpm, facts.levels.mean_bandwidths[0][0]) < limits.NARROW_BPM:
         why.append("variability is close to 5 bpm in what is left")
     if why:
         lost = f"{100 * (1 - facts.reliable_share):.0f} % of the heart rate is lost or doubtful"
@@ -387,28 +384,24 @@ def _may_last(builder: ClassBuilder, where: Window, told: str, alarming: Rule | 
 
 def say_beyond_the_letter(builder: ClassBuilder, facts: WindowFacts) -> None:
     """What stands above the class: a fall not recovered, prolonged falls, a slow rate."""
-    long, level, fall = facts.falls.long, facts.falls.to_a_level, facts.falls.open_fall
-    lasting = next((one for one in long if facts.falls.goes_on(one)), None)
-    unseen = next((one for one in long if not one.recovered), fall)
-    if lasting is not None:
-        builder.say_above(
-            f"not recovered at the end: a fall of {lasting.duration_s / 60.0:.0f} min so far, "
-            f"{lasting.depth_bpm:.0f} bpm deep, down to {lasting.nadir_bpm:.0f} bpm"
-            f"{maybe_hers(lasting.nadir_bpm) if lasting.to_a_level else ''}"
-        )
-    elif level is not None and not level.recovered:
-        builder.say_above(
-            f"not recovered at the end: a fall from {level.nadir_bpm + level.depth_bpm:.0f} down "
-            f"to {level.nadir_bpm:.0f} bpm, for {level.duration_s / 60.0:.0f} min so far"
-            f"{maybe_hers(level.nadir_bpm)}"
-        )
-    elif fall is not None and facts.falls.goes_on(fall):
+    long, fall = facts.falls.long, facts.falls.going_on
+    unseen = next((one for one in long if not one.recovered), facts.falls.open_fall)
+    if isinstance(fall, Deceleration):
         so_far_s = facts.falls.so_far_s(fall)
         begun = so_far_s < LEAST_EXCURSION_S  # No deceleration yet (NICHD 2008).
         head = "falling at the end: for" if begun else "not recovered at the end: a fall of"
         builder.say_above(f"{head} {so_far_s:.0f} s so far, down to {fall.nadir_bpm:.0f} bpm")
+    elif fall is not None:
+        minutes, nadir = f"{fall.duration_s / 60.0:.0f} min", f"{fall.nadir_bpm:.0f} bpm"
+        told = (
+            f"a fall of {minutes} so far, {fall.depth_bpm:.0f} bpm deep, down to {nadir}"
+            if fall in long
+            else f"a fall from {fall.from_bpm:.0f} down to {nadir}, for {minutes} so far"
+        )
+        hers = maybe_hers(fall.nadir_bpm) if fall.to_a_level else ""
+        builder.say_above(f"not recovered at the end: {told}{hers}")
     elif unseen is not None:
-        so_far_s = min(unseen.end_s, facts.window.end_s) - unseen.onset_s
+        so_far_s = facts.falls.so_far_s(unseen)
         lasted = (
             f"{so_far_s:.0f} s" if so_far_s < PROLONGED_FROM_S else f"{so_far_s / 60.0:.0f} min"
         )

@@ -147,15 +147,7 @@ class Falls:
         Every prolonged one is among them, however it began: none of two minutes weighs less than
         a variable one of over a minute (our reading).
         """
-        return self.prolonged | np.array(
-            [
-                bool(counts and within.concerning_features(self._findings, fall))
-                for counts, fall in zip(
-                    (self.variable | self.deep_early).tolist(), self.items, strict=True
-                )
-            ],
-            dtype=np.bool_,
-        )
+        return self.prolonged | self._with_concern(self.variable | self.deep_early)
 
     @cached_property
     def concerning_or_untold(self) -> BoolArray:
@@ -163,11 +155,14 @@ class Falls:
 
         Whether they are late or variable cannot be told: they break no series (ours).
         """
-        gradual = self.unpaired.tolist()
-        return self.concerning | np.array(
+        return self.concerning | self._with_concern(self.unpaired)
+
+    def _with_concern(self, which: BoolArray) -> BoolArray:
+        """Those of a mask that have any concerning characteristic."""
+        return np.array(
             [
-                bool(untold and within.concerning_features(self._findings, fall))
-                for untold, fall in zip(gradual, self.items, strict=True)
+                bool(asked and within.concerning_features(self._findings, fall))
+                for asked, fall in zip(which.tolist(), self.items, strict=True)
             ],
             dtype=np.bool_,
         )

@@ -64,11 +64,11 @@ def highest_level(whole: RecordingFacts, window: Window) -> float:
 
     A fall that draws the baseline down with it is held against what was before.
     """
-    from_s = min(window.start_s, window.end_s - 2.0 * TEN_MINUTES_S)
+    asked = Window(min(window.start_s, window.end_s - 2.0 * TEN_MINUTES_S), window.end_s)
     known = [
         one.mean_bpm
         for one in whole.findings.fetal.baseline
-        if one.determinate and one.end_s > from_s and one.start_s < window.end_s
+        if one.determinate and asked.overlaps(one.start_s, one.end_s)
     ]
     return max(known, default=math.nan)
 

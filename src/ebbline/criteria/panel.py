@@ -27,9 +27,10 @@ from ebbline.criteria.model import PANEL_LABELS, PanelContribution, PanelReading
 from ebbline.criteria.panel_features import FEATURES, measure, measure_with_hidden
 from ebbline.criteria.rate_source import doubts_of_source
 from ebbline.criteria.rules import nichd
+from ebbline.criteria.tables import figo
 from ebbline.criteria.window_view import WindowFacts, window_facts
 from ebbline.definitions import BASELINE_NORMAL_FROM_BPM, BASELINE_NORMAL_TO_BPM, HALF_HOUR_S
-from ebbline.features.findings import BaselineSegment, Findings, SinusoidalEpisode
+from ebbline.features.findings import Findings
 from ebbline.features.fitness import VARIABILITY_FROM_HZ, VARIABILITY_UPTO_BPM, fit_for
 from ebbline.recording.model import Context
 from ebbline.terms import Stage, VariabilityClass, Window, counted
@@ -68,10 +69,6 @@ read such windows as the panel does)."""
 UNREAD_SHARE = 1 / 3
 """Where the rate was lost through more of the contractions, only the worst label is given: of 724
 windows of open recordings 5 (ours)."""
-
-ACUTE_FROM_S = 300.0
-"""One fall longer than this is pathological (FIGO 2015), and so it was to the readers of the data:
-of 21 windows with one the panel would call 1 suspicious and none normal."""
 
 NOT_BACK = "a fall that has not come back, which the panel's numbers cannot see to its end"
 
@@ -199,10 +196,10 @@ def panel_answer(
         contributions = (*contributions, together)
     score = sum(c.points for c in contributions)
     cuts = model.label_cuts[key]
-    rank = sum(score > cut for cut in cuts)
+    rank = _rank(score, cuts)
     lost = _lost(findings, window)
     if lost > 0.0:
-        if sum(score + SILENT_POINTS * lost > cut for cut in cuts) != rank:
+        if _rank(score + SILENT_POINTS * lost, cuts) != rank:
             return None, (
                 f"with {100 * lost:.0f} % of the signal lost it may be a worse reading than what "
                 "is seen"
@@ -222,8 +219,7 @@ def panel_answer(
     for least, sign in _signs(findings, window, context):
         if rank < least:
             return None, sign
-    may_be = score + _hidden(model, findings, window)
-    if rank < len(cuts) and sum(may_be > cut for cut in cuts) != rank:
+    if rank < len(cuts) and _rank(score + _hidden(model, findings, window), cuts) != rank:
         return None, MAY_HIDE
     reading = PanelReading(
         window=window,
@@ -237,6 +233,11 @@ def panel_answer(
         before=tuple(sorted(before, key=_by_size)),
     )
     return reading, ""
+
+
+def _rank(score: float, cuts: tuple[float, float]) -> int:
+    """Place in PANEL_LABELS."""
+    return sum(score > cut for cut in cuts)
 
 
 def window_before(findings: Findings, window: Window) -> Window | None:
@@ -287,7 +288,10 @@ def _outside(findings: Findings, window: Window, context: Context) -> str:
             WHOSE,
         ),
         (
-            any(not s.pseudo and _overlap(s, window) for s in findings.fetal.sinusoidal),
+            any(
+                not s.pseudo and window.overlaps(s.start_s, s.end_s)
+                for s in findings.fetal.sinusoidal
+            ),
             "a sinusoidal pattern, which the panel's numbers cannot see",
         ),
         (
@@ -295,7 +299,10 @@ def _outside(findings: Findings, window: Window, context: Context) -> str:
             "a fall to another level that has not come back, which the panel's numbers cannot see",
         ),
         (
-            not any(s.determinate and _overlap(s, window) for s in findings.fetal.baseline),
+            not any(
+                s.determinate and window.overlaps(s.start_s, s.end_s)
+                for s in findings.fetal.baseline
+            ),
             "no baseline in the window",
         ),
     )
@@ -314,9 +321,11 @@ def _signs(findings: Findings, window: Window, context: Context) -> Iterator[tup
     that may stand beside each: 1 suspicious, 2 pathological."""
     facts = window_facts(findings, window)
     yield _least_of_the_open(facts), NOT_BACK
-    longest_s = facts.falls.long[0].duration_s if facts.falls.long else 0.0
-    if longest_s > ACUTE_FROM_S:
-        yield 2, f"a fall of {longest_s / 60.0:.0f} min, whose length the panel's numbers cap"
+    longest = facts.falls.long[0].duration_s / 60.0 if facts.falls.long else 0.0
+    # So it was to the readers of the data: of 21 windows with such a fall the panel would call 1
+    # suspicious and none normal.
+    if figo.PROLONGED_5.met(longest):
+        yield 2, f"a fall of {longest:.0f} min, whose length the panel's numbers cap"
     if facts.levels.variability_of(VariabilityClass.ABSENT):
         third = nichd.classify(facts, context).rank == 2
         yield 1 + third, f"{'Category III' if third else 'absent variability'}, {UNWEIGHED}"
@@ -361,10 +370,6 @@ def _usable_s(findings: Findings, window: Window) -> float:
 
 def _stage(window: Window, context: Context) -> Stage:
     return context.stage_at(0.5 * (window.start_s + window.end_s))
-
-
-def _overlap(part: SinusoidalEpisode | BaselineSegment, window: Window) -> bool:
-    return part.end_s > window.start_s and part.start_s < window.end_s
 
 
 def _by_size(contribution: PanelContribution) -> float:

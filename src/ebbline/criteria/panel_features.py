@@ -277,11 +277,12 @@ def measure(findings: Findings, window: Window) -> FloatArray:
 def measure_with_hidden(findings: Findings, window: Window) -> FloatArray:
     """The same, had every stretch of `unseen_beside_contractions` held a deceleration like the
     deepest one that was seen."""
+    number = unseen_beside_contractions(findings, window)
+    if not number:
+        return measure(findings, window)
     seen = look(findings, window)
     deepest = max(seen.decelerations, key=lambda one: one.depth_bpm, default=None)
-    if deepest is None:
-        return measure(findings, window)
-    hidden = (deepest,) * unseen_beside_contractions(findings, window)
+    hidden = () if deepest is None else (deepest,) * number
     return _measured(replace(seen, decelerations=(*seen.decelerations, *hidden)))
 
 

@@ -51,6 +51,11 @@ class LongFall:
         return self.end_s - self.onset_s
 
     @property
+    def from_bpm(self) -> float:
+        """Where it fell from."""
+        return self.nadir_bpm + self.depth_bpm
+
+    @property
     def words(self) -> str:
         """'75 bpm deep, down to 65 bpm, not recovered'."""
         back = "" if self.recovered else ", not recovered"
@@ -77,8 +82,8 @@ class WindowFalls:
         places: list[int] = np.flatnonzero(here).tolist()
         return places
 
-    def so_far_s(self, fall: Deceleration) -> float:
-        """How long a deceleration had lasted by the window's end."""
+    def so_far_s(self, fall: LongFall | Deceleration) -> float:
+        """How long a fall had lasted by the window's end."""
         return min(fall.end_s, self.window.end_s) - fall.onset_s
 
     @cached_property
@@ -101,6 +106,18 @@ class WindowFalls:
             return False
         back_bpm = fall.nadir_bpm + (1.0 - LEVEL_SHARE) * fall.depth_bpm
         return not self.whole.recovery.seen_over(back_bpm, fall.end_s, self.window.end_s)
+
+    @property
+    def going_on(self) -> LongFall | Deceleration | None:
+        """The fall that goes on when the window ends: a long one, one to another level, or a
+        deceleration; None without one, or where the rate was seen back since."""
+        lasting = next((one for one in self.long if self.goes_on(one)), None)
+        if lasting is not None:
+            return lasting
+        if self.to_a_level is not None and not self.to_a_level.recovered:
+            return self.to_a_level
+        fall = self.open_fall
+        return fall if fall is not None and self.goes_on(fall) else None
 
     @property
     def open_for_long(self) -> bool:
@@ -150,19 +167,16 @@ class WindowFalls:
     @property
     def _dropped(self) -> list[LongFall]:
         """The sudden drops of the baseline that began in the window, as falls."""
+        begin_s, end_s = self.window.start_s, self.window.end_s
+        drops = (drop for drop in self.whole.lower.drops if begin_s <= drop.start_s < end_s)
+        return [self._to_a_level(drop) for drop in drops]
+
+    def _to_a_level(self, drop: Drop) -> LongFall:
+        """A fall to another level until it rose again, at most to the window's end."""
         end_s = self.window.end_s
-        return [
-            LongFall(
-                drop.start_s,
-                min(drop.until_s, end_s),
-                drop.from_bpm - drop.to_bpm,
-                drop.to_bpm,
-                drop.until_s <= end_s,
-                to_a_level=True,
-            )
-            for drop in self.whole.lower.drops
-            if self.window.start_s <= drop.start_s < end_s
-        ]
+        depth_bpm, recovered = drop.from_bpm - drop.to_bpm, drop.until_s <= end_s
+        until_s = min(drop.until_s, end_s)
+        return LongFall(drop.start_s, until_s, depth_bpm, drop.to_bpm, recovered, to_a_level=True)
 
     def _as_long(self, fall: Deceleration) -> LongFall:
         """A deceleration until the rate was back, at most to the window's end."""
@@ -325,16 +339,10 @@ class WindowFalls:
     @cached_property
     def to_a_level(self) -> LongFall | None:
         """A fall to another level, come back or not, that none of the long ones tells."""
-        end_s = self.window.end_s
         step, lower = self.open_step or self.closed_step, self.lower_end
-        if step is not None:
-            size = step.from_bpm - step.to_bpm
-            until_s = min(step.until_s, end_s)
-            return LongFall(step.start_s, until_s, size, step.to_bpm, step.until_s <= end_s, True)
-        if lower is not None and lower.quick:
-            size = lower.from_bpm - lower.to_bpm
-            return LongFall(lower.since_s, end_s, size, lower.to_bpm, False, True)
-        return None
+        if step is None and lower is not None and lower.quick:
+            step = Drop(lower.since_s, math.inf, lower.from_bpm, lower.to_bpm)
+        return None if step is None else self._to_a_level(step)
 
     @property
     def long_weigh(self) -> bool:

@@ -103,6 +103,11 @@ class WindowLevels:
             if one.variability is not VariabilityClass.INDETERMINATE
         )
 
+    @property
+    def narrowest_bpm(self) -> float:
+        """The least usual bandwidth of them; NaN without any."""
+        return min((one.bandwidth_bpm for one in self.known_variabilities), default=math.nan)
+
     def variability_of(self, kind: VariabilityClass) -> tuple[VariabilitySeen, ...]:
         """Those of one class."""
         return tuple(one for one in self.variabilities if one.variability is kind)

@@ -121,7 +121,7 @@ class WindowFacts:
     def recurring_late(self) -> BoolArray:
         """What is asked of late decelerations with how many contractions they come."""
         late = self.late
-        if sum(bool(late[place]) for place in self.falls.here) >= within.LEAST_TO_RECUR:
+        if self._enough(late):
             late = late | self.whole.falls.late_but_abrupt
         return self._with_prolonged(late)
 
@@ -130,7 +130,7 @@ class WindowFacts:
         """The same of variable ones; beside two of them early ones too deep for that are no break
         of their pattern."""
         variable = self.whole.falls.variable
-        if sum(bool(variable[place]) for place in self.falls.here) >= within.LEAST_TO_RECUR:
+        if self._enough(variable):
             variable = variable | self.whole.falls.deep_early
         return self._with_prolonged(variable)
 
@@ -140,8 +140,11 @@ class WindowFacts:
         A prolonged fall hides the decelerations that would have come with its contractions: the
         pattern is no rarer for it (ours).
         """
-        enough = sum(bool(which[place]) for place in self.falls.here) >= within.LEAST_TO_RECUR
-        return which | self.whole.falls.prolonged if enough else which
+        return which | self.whole.falls.prolonged if self._enough(which) else which
+
+    def _enough(self, which: BoolArray) -> bool:
+        """Whether enough of a mask to recur is in the window."""
+        return sum(bool(which[place]) for place in self.falls.here) >= within.LEAST_TO_RECUR
 
     def of_kind(self, kind: DecelerationKind) -> BoolArray:
         """The decelerations that are asked of a kind with how many contractions they come."""

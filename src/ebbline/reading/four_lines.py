@@ -112,22 +112,18 @@ def open_fall(findings: Findings, window: Window) -> OpenFall | None:
 
     A deceleration, one that rose in part and fell again, or a fall that lasts on as a new baseline.
     """
-    facts = window_facts(findings, window)
-    lasting = next((one for one in facts.falls.long if facts.falls.goes_on(one)), None)
-    if lasting is not None:
-        return _lasting(lasting)
-    fall, level = facts.falls.open_fall, facts.falls.to_a_level
-    if level is not None and not level.recovered:
-        return _lasting(level)
-    if fall is None or not facts.falls.goes_on(fall):
+    falls = window_facts(findings, window).falls
+    fall = falls.going_on
+    if fall is None:
         return None
-    return OpenFall(fall.baseline_bpm, fall.onset_s, fall.nadir_bpm, facts.falls.so_far_s(fall))
-
-
-def _lasting(one: LongFall) -> OpenFall:
-    from_bpm = one.nadir_bpm + one.depth_bpm
-    hers = maybe_hers(one.nadir_bpm) if one.to_a_level else ""
-    return OpenFall(from_bpm, one.onset_s, one.nadir_bpm, one.duration_s, hers)
+    to_a_level = isinstance(fall, LongFall) and fall.to_a_level
+    return OpenFall(
+        fall.from_bpm if isinstance(fall, LongFall) else fall.baseline_bpm,
+        fall.onset_s,
+        fall.nadir_bpm,
+        falls.so_far_s(fall),
+        maybe_hers(fall.nadir_bpm) if to_a_level else "",
+    )
 
 
 @dataclass(frozen=True, slots=True)

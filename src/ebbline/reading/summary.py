@@ -209,9 +209,7 @@ def _artefacts(findings: Findings, window: Window) -> tuple[ArtefactKind, ...]:
     """What was met in the window that is no heart rate, or may not be."""
     return tuple(
         dict.fromkeys(
-            one.kind
-            for one in findings.fetal.artefacts
-            if one.start_s < window.end_s and one.end_s > window.start_s
+            one.kind for one in findings.fetal.artefacts if window.overlaps(one.start_s, one.end_s)
         )
     )
 
@@ -336,11 +334,7 @@ def _lasted_s(facts: WindowFacts, fall: Deceleration) -> float:
 
 def _variation(findings: Findings, window: Window) -> tuple[float, float]:
     """Short-term (ms) and long-term (bpm) variation: mean of the window's ten minutes."""
-    here = [
-        one
-        for one in findings.fetal.variability
-        if one.start_s < window.end_s and one.end_s > window.start_s
-    ]
+    here = [one for one in findings.fetal.variability if window.overlaps(one.start_s, one.end_s)]
     stv = [one.stv_ms for one in here if not math.isnan(one.stv_ms)]
     ltv = [one.ltv_bpm for one in here if not math.isnan(one.ltv_bpm)]
     return (fmean(stv) if stv else NAN), (fmean(ltv) if ltv else NAN)
@@ -349,7 +343,7 @@ def _variation(findings: Findings, window: Window) -> tuple[float, float]:
 def _sinusoidal(findings: Findings, facts: _Facts) -> bool | None:
     """Whether the window meets a sinusoidal episode; None when too little of it was seen."""
     if any(
-        not one.pseudo and one.start_s < facts.window.end_s and one.end_s > facts.window.start_s
+        not one.pseudo and facts.window.overlaps(one.start_s, one.end_s)
         for one in findings.fetal.sinusoidal
     ):
         return True

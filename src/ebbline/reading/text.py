@@ -297,7 +297,7 @@ def _quality(fetal: FetalReading, clock: Clock) -> tuple[str, ...]:
     suspicions = [
         one
         for one in fetal.findings.fetal.artefacts
-        if one.kind in _SUSPICIONS and one.start_s < window.end_s and one.end_s > window.start_s
+        if one.kind in _SUSPICIONS and window.overlaps(one.start_s, one.end_s)
     ]
     for one in suspicions[:_STRETCHES_SAID]:
         stretch = clock.stretch(Window(one.start_s, one.end_s))

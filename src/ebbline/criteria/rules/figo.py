@@ -286,9 +286,8 @@ def _single(builder: ClassBuilder, facts: WindowFacts, prolonged: BoolArray) -> 
     if line.REDUCED_WITHIN.met(minutes):
         builder.add(line.REDUCED_WITHIN, minutes, evidence=spans((longest,)))
     for fall in flat:
-        if line.PROLONGED_5.met(facts.falls.so_far_s(fall) / 60.0) and line.ACUTE.met(
-            fall.nadir_bpm
-        ):
+        minutes = facts.falls.so_far_s(fall) / 60.0
+        if line.PROLONGED_5.met(minutes) and line.ACUTE.met(fall.nadir_bpm):
             builder.add(line.ACUTE, fall.nadir_bpm, evidence=spans((fall,)))
 
 

@@ -145,9 +145,8 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
     level = facts.falls.to_a_level
     if level is not None and not long:
         where = Window(level.onset_s, level.end_s)
-        from_bpm = level.nadir_bpm + level.depth_bpm
         back = "come back" if level.recovered else "not come back"
-        told = f"a fall from {from_bpm:.0f} to {level.nadir_bpm:.0f} bpm, {back}"
+        told = f"a fall from {level.from_bpm:.0f} to {level.nadir_bpm:.0f} bpm, {back}"
         builder.add(line.PROLONGED, level.duration_s / 60.0, evidence=(where,), detail=told)
     if not (late or variable or prolonged or long or unpaired or level):
         builder.add(line.NO_DECELERATIONS, detail=f"none {facts.seen_words}")
@@ -222,9 +221,7 @@ def _decelerations(builder: ClassBuilder, facts: WindowFacts, slowest_bpm: float
 
 def _nearly_absent(builder: ClassBuilder, facts: WindowFacts) -> str:
     """Words where the narrowest ten minutes are so near absent that lost signal may tell, or ""."""
-    narrowest = min(
-        (one.bandwidth_bpm for one in facts.levels.known_variabilities), default=math.nan
-    )
+    narrowest = facts.levels.narrowest_bpm
     if not builder.within_loss(narrowest, ABSENT_BELOW_BPM):
         return ""
     return f"variability is nearly absent, bandwidth {narrowest:.1f} bpm"

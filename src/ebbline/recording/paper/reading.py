@@ -757,9 +757,12 @@ farther apart for so long (ours)."""
 
 def by_minute(trace: PaperTrace, rate_hz: float) -> FloatArray:
     """How sure each minute is, 0..1: the mean over its samples, of which missing ones count 0."""
+    return _minute_means(np.where(np.isfinite(trace.values), trace.certainty, 0.0), rate_hz)
+
+
+def _minute_means(values: FloatArray, rate_hz: float) -> FloatArray:
     size = round(60 * rate_hz)
-    sure = np.where(np.isfinite(trace.values), trace.certainty, 0.0)
-    return np.array([sure[start : start + size].mean() for start in range(0, len(sure), size)])
+    return np.array([values[start : start + size].mean() for start in range(0, len(values), size)])
 
 
 def _named(minutes: list[int]) -> str:
@@ -781,9 +784,7 @@ MOST_NAMED = 12
 
 def _shown(trace: PaperTrace, rate_hz: float) -> FloatArray:
     """The share of each minute in which a trace was read."""
-    there = np.isfinite(trace.values)
-    size = round(60 * rate_hz)
-    return np.array([there[start : start + size].mean() for start in range(0, len(there), size)])
+    return _minute_means(np.isfinite(trace.values).astype(np.float64), rate_hz)
 
 
 def _minutes(which: NDArray[np.int64], one: str, several: str) -> list[str]:

@@ -157,11 +157,7 @@ def differences(findings: Findings, marks: list[ItemOut], window: Window) -> lis
     """
     from ebbline.features.event_matching import Span, match
 
-    own = [
-        m
-        for m in marks
-        if m.layer == "own" and m.end_s > window.start_s and m.start_s < window.end_s
-    ]
+    own = [m for m in marks if m.layer == "own" and window.overlaps(m.start_s, m.end_s)]
     found: list[DifferenceOut] = []
     computed = {
         "acceleration": [

@@ -73,11 +73,7 @@ def _strip_of_recorded(key: str, encounter: RecordedEncounter) -> DebriefStripOu
     window = encounter.window
     findings = encounter.computed().fetuses[0].findings
     marks = encounter.answer.marks if encounter.answer else ()
-    found = [
-        item
-        for item in finding_items(findings)
-        if item.end_s > window.start_s and item.start_s < window.end_s
-    ]
+    found = [item for item in finding_items(findings) if window.overlaps(item.start_s, item.end_s)]
     return DebriefStripOut(
         duration_s=encounter.recording.duration_s,
         window=(window.start_s, window.end_s),
